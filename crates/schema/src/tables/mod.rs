@@ -1,0 +1,107 @@
+//! The tables, one file each.
+
+mod braking_events;
+mod charges;
+mod receipts;
+mod recovery;
+mod rejects;
+mod samples;
+mod segment_battery;
+mod segments;
+mod stops;
+mod trips;
+
+pub use braking_events::BRAKING_EVENTS;
+pub use charges::CHARGES;
+pub use receipts::RECEIPTS;
+pub use recovery::RECOVERY;
+pub use rejects::REJECTS;
+pub use samples::SAMPLES;
+pub use segment_battery::SEGMENT_BATTERY;
+pub use segments::{CASCADE, SEGMENTS};
+pub use stops::STOPS;
+pub use trips::TRIPS;
+
+use crate::Table;
+
+/// Every table, in the order the stages write them.
+pub static ALL: [&Table; 10] = [
+    &SAMPLES,
+    &REJECTS,
+    &RECEIPTS,
+    &TRIPS,
+    &SEGMENTS,
+    &BRAKING_EVENTS,
+    &STOPS,
+    &CHARGES,
+    &SEGMENT_BATTERY,
+    &RECOVERY,
+];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{Kind, unit::Unit};
+
+    /// The unit stands last in each numeric column's name, as one suffix of this list.
+    #[test]
+    fn every_number_carries_its_unit_in_its_name() {
+        const SUFFIXES: [(&str, &str); 21] = [
+            ("_kwh_mi", "kW.h/[mi_i]"),
+            ("_kwh_km", "kW.h/km"),
+            ("_kwh_ton_mi", "kW.h/([ston_av].[mi_i])"),
+            ("_m_s2", "m/s2"),
+            ("_rad_s", "rad/s"),
+            ("_m_s", "m/s"),
+            ("_n_m", "N.m"),
+            ("_kwh", "kW.h"),
+            ("_deg", "deg"),
+            ("_frac", "1"),
+            ("_ns", "ns"),
+            ("_kg", "kg"),
+            ("_kg_m3", "kg/m3"),
+            ("_pa", "Pa"),
+            ("_mi", "[mi_i]"),
+            ("_s", "s"),
+            ("_m", "m"),
+            ("_v", "V"),
+            ("_a", "A"),
+            ("_w", "W"),
+            ("_k", "K"),
+        ];
+        let mut numbers = 0;
+        for table in ALL {
+            for column in table.columns.iter().filter(|c| c.kind == Kind::F64) {
+                numbers += 1;
+                let plain = column.unit == "1" && column.name.ends_with("_share_frac");
+                let known = SUFFIXES
+                    .iter()
+                    .chain(&[("_n", "N")])
+                    .any(|(suffix, unit)| column.name.ends_with(suffix) && *unit == column.unit);
+                assert!(known || plain, "{}.{} [{}]", table.name, column.name, column.unit);
+            }
+        }
+        assert!(numbers > 80);
+    }
+
+    #[test]
+    fn names_are_unique_within_a_table() {
+        for table in ALL {
+            let mut names: Vec<_> = table.columns.iter().map(|c| c.name).collect();
+            names.sort_unstable();
+            let before = names.len();
+            names.dedup();
+            assert_eq!(names.len(), before, "{}", table.name);
+        }
+    }
+
+    #[test]
+    fn simple_units_are_in_the_units_table() {
+        for table in ALL {
+            for column in table.columns.iter().filter(|c| !c.unit.is_empty()) {
+                let compound = column.unit.contains('/') || column.unit.contains('3');
+                assert!(compound || Unit::parse(column.unit).is_some(), "{}", column.name);
+            }
+        }
+    }
+}

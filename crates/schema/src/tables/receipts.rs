@@ -1,0 +1,33 @@
+use crate::column::{Column, Table, count, flag, number, text};
+
+/// One line of account per log file: what went in is what came out plus what was refused.
+pub static RECEIPTS: Table = Table {
+    name: "receipts",
+    version: 1,
+    one_row_is: "one log file",
+    sorted_by: "source_file",
+    columns: &COLUMNS,
+};
+
+static COLUMNS: [Column; 20] = [
+    text("source_file", "", "file, relative to the pilot file"),
+    text("source", "", "the [[sources]] entry that read it"),
+    text("digest_sha256", "the file could not be read", "SHA-256 of the bytes"),
+    count("bytes", "", "size of the file"),
+    text("dialect", "the file could not be read", "encoding, delimiter, decimal mark and header line, as stated or found"),
+    count("rows_in", "", "rows after the header, blank lines left out"),
+    count("rows_kept", "", "rows that reached samples, alone or merged"),
+    count("rows_rejected", "", "rows refused whole; rows_in = rows_kept + rows_rejected"),
+    count("cells_refused", "", "cells refused in rows that were kept"),
+    count("rows_merged", "", "kept rows that share their instant with an earlier row and filled its blanks"),
+    count("rows_out_of_order", "", "kept rows that were earlier than the row before; sorted into place"),
+    count("rows_frozen", "", "kept rows masked as frozen"),
+    count("cells_filled", "", "cells filled forward because the pilot file says so"),
+    number("sample_interval_s", "s", "fewer than two rows", "above 0", "median time between rows"),
+    number("gap_longest_s", "s", "fewer than two rows", "0 or more", "longest time between rows"),
+    text("columns_missing", "", "signals of the mapping that this file lacks, separated by commas"),
+    text("current_sign", "no current or power column", "which way the battery signal counts, and how that is known"),
+    flag("clock_relative", "", "true where the file has no wall clock"),
+    text("rules", "", "refusals by rule: code=count, separated by blanks"),
+    text("problem", "the file was read", "why the file could not be read"),
+];

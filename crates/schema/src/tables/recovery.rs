@@ -1,0 +1,56 @@
+use crate::column::{Column, Table, count, number, text};
+
+const WITHHELD: &str = "no claim: too little braking, sampling too slow, or the store is unknown";
+
+/// The answer table: what came back, by whatever the pilot can be cut by, each ratio with its denominator named.
+pub static RECOVERY: Table = Table {
+    name: "recovery",
+    version: 1,
+    one_row_is: "one group of one grouping",
+    sorted_by: "grouping, group",
+    columns: &COLUMNS,
+};
+
+static COLUMNS: [Column; 41] = [
+    text("grouping", "", "pilot, vehicle, trip, service_day, route, driver, regen_level or temperature_band"),
+    text("group", "", "the group's name; (unknown) where the log does not say"),
+    text("evidence", "", "measured, inferred or modelled: the weakest that carries 5 % or more of the moving time"),
+    number("evidence_measured_share_frac", "1", "", "0 to 1", "share of moving time with battery power measured"),
+    count("trips", "", "trips in it"),
+    count("service_days", "", "service days in it, or trips on relative clocks: the clusters of the interval"),
+    number("distance_mi", "[mi_i]", "", "0 or more", "distance driven"),
+    number("moving_s", "s", "", "0 or more", "time moving"),
+    number("payload_ton_miles_share_frac", "1", "", "0 to 1", "share of the distance with payload known"),
+    number("energy_tractive_kwh", "kW.h", "", "0 or more", "at the wheels"),
+    number("energy_braking_kwh", "kW.h", "", "0 or more", "at the wheels, where sampling allows the claim"),
+    number("braking_claimed_share_frac", "1", "", "0 to 1", "share of the moving time in trips sampled fast enough to claim braking energy"),
+    number("energy_recoverable_kwh", "kW.h", "", "0 or more", "at the battery terminals, level as set"),
+    number("energy_recoverable_low_kwh", "kW.h", "", "0 or more", "bound"),
+    number("energy_recoverable_high_kwh", "kW.h", "", "0 or more", "bound"),
+    number("energy_attainable_kwh", "kW.h", "", "0 or more", "at the battery terminals, best level"),
+    number("energy_recovered_p05_kwh", "kW.h", WITHHELD, "0 or more", "5th percentile"),
+    number("energy_recovered_p50_kwh", "kW.h", WITHHELD, "0 or more", "into the battery terminals while moving, from braking"),
+    number("energy_recovered_p95_kwh", "kW.h", WITHHELD, "0 or more", "95th percentile"),
+    number("energy_discharged_kwh", "kW.h", "", "0 or more", "gross discharge while driving"),
+    number("energy_net_kwh", "kW.h", "", "signed", "gross discharge less recovered, while driving"),
+    number("energy_returned_bus_kwh", "kW.h", "", "0 or more", "returned at the dc link, before auxiliaries"),
+    number("energy_standing_kwh", "kW.h", "", "0 or more", "gross discharge at stops within trips"),
+    number("energy_parked_kwh", "kW.h", "", "0 or more", "gross discharge outside trips"),
+    number("recapture_of_braking_frac", "1", WITHHELD, "0 or more", "R1: recovered over braking energy at the wheels"),
+    number("recapture_of_braking_p05_frac", "1", WITHHELD, "0 or more", "R1, 5th percentile"),
+    number("recapture_of_braking_p95_frac", "1", WITHHELD, "0 or more", "R1, 95th percentile"),
+    number("recapture_of_recoverable_frac", "1", WITHHELD, "0 or more", "R2: recovered over recoverable at the level as set"),
+    number("recapture_of_use_frac", "1", WITHHELD, "0 or more", "R4: recovered over gross discharge"),
+    number("recapture_over_net_use_frac", "1", WITHHELD, "0 or more", "R5: recovered over net use"),
+    number("range_gain_frac", "1", WITHHELD, "0 or more", "R7: returned at the bus over net use; modelled where the bus is not logged, R4 is its lower bound"),
+    number("braking_intensity_frac", "1", WITHHELD, "0 to 1", "R8: braking over tractive energy at the wheels"),
+    number("consumption_kwh_mi", "kW.h/[mi_i]", "no distance", "signed", "R9: net use over distance, driving only"),
+    number("consumption_p05_kwh_mi", "kW.h/[mi_i]", "no distance", "signed", "R9, 5th percentile"),
+    number("consumption_p95_kwh_mi", "kW.h/[mi_i]", "no distance", "signed", "R9, 95th percentile"),
+    number("consumption_kwh_km", "kW.h/km", "no distance", "signed", "R9 per kilometre"),
+    number("consumption_kwh_ton_mi", "kW.h/([ston_av].[mi_i])", "payload unknown or under 0.1 short ton", "signed", "net use over payload short ton times distance"),
+    number("carried_by_regen_mi", "[mi_i]", WITHHELD, "0 or more", "R10: miles carried, distance times returned at the bus over net use plus returned at the bus; modelled where the bus is not logged"),
+    number("carried_by_regen_low_mi", "[mi_i]", WITHHELD, "0 or more", "lower bound of R10: distance times R4"),
+    text("denominators", "", "which energies the ratios of this row could be formed over"),
+    text("caution", "", "what to keep in mind about this row; empty if nothing"),
+];

@@ -1,0 +1,266 @@
+//! The units table: UCUM codes and the trade's own spellings, each with its dimension and its way to SI.
+
+use std::fmt;
+
+/// What a quantity is of. Two units convert only within one dimension.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Dimension {
+    Acceleration,
+    Angle,
+    Area,
+    Charge,
+    Current,
+    Energy,
+    Force,
+    Length,
+    Mass,
+    Power,
+    Pressure,
+    /// Plain numbers and shares.
+    Ratio,
+    Rotation,
+    Speed,
+    Temperature,
+    Time,
+    Torque,
+    Voltage,
+}
+
+impl fmt::Display for Dimension {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let text = match self {
+            Dimension::Acceleration => "acceleration",
+            Dimension::Angle => "angle",
+            Dimension::Area => "area",
+            Dimension::Charge => "electric charge",
+            Dimension::Current => "electric current",
+            Dimension::Energy => "energy",
+            Dimension::Force => "force",
+            Dimension::Length => "length",
+            Dimension::Mass => "mass",
+            Dimension::Power => "power",
+            Dimension::Pressure => "pressure",
+            Dimension::Ratio => "plain number or share",
+            Dimension::Rotation => "rotational speed",
+            Dimension::Speed => "speed",
+            Dimension::Temperature => "temperature",
+            Dimension::Time => "time",
+            Dimension::Torque => "torque",
+            Dimension::Voltage => "voltage",
+        };
+        f.write_str(text)
+    }
+}
+
+/// A unit: `SI value = (value + offset) * numerator / denominator`.
+///
+/// Kept as a fraction so that km/h is exactly `* 1000 / 3600`: multiplying by a rounded reciprocal lands on the
+/// other side of round thresholds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Unit {
+    pub dimension: Dimension,
+    pub numerator: f64,
+    pub denominator: f64,
+    pub offset: f64,
+}
+
+impl Unit {
+    pub fn to_si(&self, value: f64) -> f64 {
+        (value + self.offset) * self.numerator / self.denominator
+    }
+
+    pub fn from_si(&self, value: f64) -> f64 {
+        value * self.denominator / self.numerator - self.offset
+    }
+
+    /// The unit a spelling stands for. Exact spelling first (UCUM is case-sensitive: `mW` is not `MW`), then
+    /// without regard to case where that is not ambiguous.
+    pub fn parse(spelling: &str) -> Option<Unit> {
+        let wanted = spelling.trim();
+        let exact = UNITS.iter().find(|row| row.spellings.contains(&wanted));
+        let loose = || {
+            let mut hits = UNITS
+                .iter()
+                .filter(|row| row.spellings.iter().any(|s| s.eq_ignore_ascii_case(wanted)));
+            let first = hits.next()?;
+            hits.next().is_none().then_some(first)
+        };
+        exact.or_else(loose).map(|row| row.unit)
+    }
+}
+
+/// A quantity written as "number unit", brought to SI.
+pub fn parse_quantity(text: &str) -> Result<(f64, Dimension), QuantityError> {
+    let text = text.trim();
+    let split = text
+        .char_indices()
+        .find(|&(i, c)| {
+            !(c.is_ascii_digit()
+                || matches!(c, '.' | '+' | '-' | '_')
+                || (matches!(c, 'e' | 'E')
+                    && text[i + 1..].starts_with(|n: char| n.is_ascii_digit() || n == '-')))
+        })
+        .map_or(text.len(), |(i, _)| i);
+    let number = text[..split].replace('_', "");
+    let value: f64 = number.trim().parse().map_err(|_| QuantityError::NotANumber)?;
+    if !value.is_finite() {
+        return Err(QuantityError::NotANumber);
+    }
+    let spelling = text[split..].trim();
+    if spelling.is_empty() {
+        return Err(QuantityError::NoUnit);
+    }
+    let unit = Unit::parse(spelling).ok_or_else(|| QuantityError::UnknownUnit(spelling.to_owned()))?;
+    Ok((unit.to_si(value), unit.dimension))
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum QuantityError {
+    #[error("does not begin with a number")]
+    NotANumber,
+    #[error("has no unit")]
+    NoUnit,
+    #[error("has a unit \"{0}\" that is not in the units table")]
+    UnknownUnit(String),
+}
+
+/// All spellings of one dimension, for messages.
+pub fn spellings(dimension: Dimension) -> Vec<&'static str> {
+    UNITS
+        .iter()
+        .filter(|row| row.unit.dimension == dimension)
+        .filter_map(|row| row.spellings.first().copied())
+        .collect()
+}
+
+struct Row {
+    spellings: &'static [&'static str],
+    unit: Unit,
+}
+
+const fn row(dimension: Dimension, numerator: f64, denominator: f64, spellings: &'static [&'static str]) -> Row {
+    Row { spellings, unit: Unit { dimension, numerator, denominator, offset: 0.0 } }
+}
+
+const fn shifted(offset: f64, numerator: f64, denominator: f64, spellings: &'static [&'static str]) -> Row {
+    Row { spellings, unit: Unit { dimension: Dimension::Temperature, numerator, denominator, offset } }
+}
+
+/// Exact factors: the international yard and pound agreement of 1959 (0.3048 m, 0.453 592 37 kg), the nautical
+/// mile of 1852 m, standard gravity 9.806 65 m/s2, the SI brochure for the rest.
+static UNITS: &[Row] = {
+    use Dimension::*;
+    &[
+        row(Speed, 1.0, 1.0, &["m/s", "m.s-1", "mps", "m s-1"]),
+        row(Speed, 1000.0, 3600.0, &["km/h", "kph", "kmh", "km.h-1", "kmph"]),
+        row(Speed, 1609.344, 3600.0, &["mph", "mi/h", "[mi_i]/h", "mile/h"]),
+        row(Speed, 1852.0, 3600.0, &["kn", "[kn_i]", "kt", "knot", "knots"]),
+        row(Speed, 0.3048, 1.0, &["ft/s", "[ft_i]/s"]),
+        row(Length, 1.0, 1.0, &["m", "metre", "meter"]),
+        row(Length, 1000.0, 1.0, &["km"]),
+        row(Length, 1.0, 100.0, &["cm"]),
+        row(Length, 1.0, 1000.0, &["mm"]),
+        row(Length, 1609.344, 1.0, &["mi", "[mi_i]", "mile", "miles"]),
+        row(Length, 0.3048, 1.0, &["ft", "[ft_i]", "feet"]),
+        row(Length, 0.0254, 1.0, &["in", "[in_i]", "inch"]),
+        row(Area, 1.0, 1.0, &["m2", "m^2", "m²"]),
+        row(Area, 0.092_903_04, 1.0, &["ft2", "[ft_i]2", "[sft_i]"]),
+        row(Angle, std::f64::consts::PI, 180.0, &["deg", "°", "degree", "degrees"]),
+        row(Angle, 1.0, 1.0, &["rad"]),
+        row(Time, 1.0, 1.0, &["s", "sec", "second", "seconds"]),
+        row(Time, 1.0, 1000.0, &["ms"]),
+        row(Time, 1.0, 1e6, &["us", "µs"]),
+        row(Time, 1.0, 1e9, &["ns"]),
+        row(Time, 60.0, 1.0, &["min"]),
+        row(Time, 3600.0, 1.0, &["h", "hr", "hour"]),
+        row(Time, 86400.0, 1.0, &["d", "day", "days"]),
+        row(Mass, 1.0, 1.0, &["kg"]),
+        row(Mass, 1000.0, 1.0, &["t", "tonne"]),
+        row(Mass, 0.453_592_37, 1.0, &["lb", "[lb_av]", "lbs", "pound"]),
+        row(Mass, 907.184_74, 1.0, &["short ton", "[ston_av]"]),
+        row(Power, 1.0, 1.0, &["W", "watt", "watts"]),
+        row(Power, 1000.0, 1.0, &["kW"]),
+        row(Power, 1e6, 1.0, &["MW"]),
+        row(Power, 1.0, 1000.0, &["mW"]),
+        row(Power, 745.699_871_582_270_2, 1.0, &["hp", "[HP]"]),
+        row(Energy, 1.0, 1.0, &["J"]),
+        row(Energy, 1e6, 1.0, &["MJ"]),
+        row(Energy, 3600.0, 1.0, &["W.h", "Wh"]),
+        row(Energy, 3.6e6, 1.0, &["kW.h", "kWh"]),
+        row(Energy, 3.6e9, 1.0, &["MW.h", "MWh"]),
+        row(Voltage, 1.0, 1.0, &["V", "volt"]),
+        row(Voltage, 1.0, 1000.0, &["mV"]),
+        row(Voltage, 1000.0, 1.0, &["kV"]),
+        row(Current, 1.0, 1.0, &["A", "amp", "ampere"]),
+        row(Current, 1.0, 1000.0, &["mA"]),
+        row(Charge, 3600.0, 1.0, &["A.h", "Ah"]),
+        row(Charge, 1.0, 1.0, &["C"]),
+        shifted(0.0, 1.0, 1.0, &["K", "kelvin"]),
+        shifted(273.15, 1.0, 1.0, &["degC", "Cel", "°C", "celsius"]),
+        shifted(459.67, 5.0, 9.0, &["degF", "[degF]", "°F", "fahrenheit"]),
+        row(Force, 1.0, 1.0, &["N", "newton"]),
+        row(Force, 1000.0, 1.0, &["kN"]),
+        row(Force, 4.448_221_615_260_5, 1.0, &["lbf", "[lbf_av]"]),
+        row(Pressure, 1.0, 1.0, &["Pa"]),
+        row(Pressure, 1000.0, 1.0, &["kPa"]),
+        row(Pressure, 100.0, 1.0, &["hPa", "mbar"]),
+        row(Pressure, 1e5, 1.0, &["bar"]),
+        row(Pressure, 6_894.757_293_168_361, 1.0, &["psi", "[psi]"]),
+        row(Torque, 1.0, 1.0, &["N.m", "Nm", "N·m", "N m"]),
+        row(Torque, 1.355_817_948_331_400_4, 1.0, &["lbf.ft", "ft.lbf", "lb.ft"]),
+        row(Rotation, std::f64::consts::TAU, 60.0, &["rpm", "/min", "1/min", "{rev}/min", "min-1"]),
+        row(Rotation, 1.0, 1.0, &["rad/s"]),
+        row(Acceleration, 1.0, 1.0, &["m/s2", "m/s^2", "m/s²", "m.s-2"]),
+        row(Acceleration, 9.806_65, 1.0, &["g0", "[g]", "gee"]),
+        row(Acceleration, 0.3048, 1.0, &["ft/s2"]),
+        row(Ratio, 1.0, 1.0, &["1", "frac", "fraction", "ratio"]),
+        row(Ratio, 1.0, 100.0, &["%", "percent", "pct"]),
+        row(Ratio, 1.0, 1e6, &["1e-4 %", "[ppm]", "ppm"]),
+    ]
+};
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_spelling_stands_for_two_units() {
+        let mut seen = std::collections::HashSet::new();
+        for row in UNITS {
+            for spelling in row.spellings {
+                assert!(seen.insert(spelling), "{spelling} stands twice in the units table");
+            }
+        }
+    }
+
+    #[test]
+    fn there_and_back() {
+        for row in UNITS {
+            let back = row.unit.from_si(row.unit.to_si(12.5));
+            assert!((back - 12.5).abs() < 1e-9, "{:?}", row.spellings);
+        }
+    }
+
+    #[test]
+    fn known_conversions() {
+        // Exact by definition of the units (international yard and pound agreement, 1959).
+        assert_eq!(parse_quantity("30 mph").unwrap().0, 13.4112);
+        assert_eq!(parse_quantity("36 km/h").unwrap().0, 10.0);
+        assert_eq!(parse_quantity("1e-4 %").unwrap().0, 1e-6);
+        assert!((parse_quantity("32 degF").unwrap().0 - 273.15).abs() < 1e-9);
+        assert_eq!(parse_quantity("20 kW.h").unwrap(), (7.2e7, Dimension::Energy));
+    }
+
+    #[test]
+    fn case_matters_only_where_it_must() {
+        assert_eq!(Unit::parse("KM/H").unwrap().to_si(36.0), 10.0);
+        assert!(Unit::parse("mw").is_none(), "mW or MW: refuse to guess");
+    }
+
+    #[test]
+    fn a_quantity_needs_number_and_unit() {
+        assert_eq!(parse_quantity("12"), Err(QuantityError::NoUnit));
+        assert_eq!(parse_quantity("kg"), Err(QuantityError::NotANumber));
+        assert!(matches!(parse_quantity("3 furlong"), Err(QuantityError::UnknownUnit(_))));
+    }
+}
