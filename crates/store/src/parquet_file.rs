@@ -110,7 +110,10 @@ pub fn read_table(path: &Path, table: &'static Table) -> Result<RecordBatch, Sto
     let batches = reader
         .collect::<Result<Vec<_>, _>>()
         .map_err(|e| parquet(parquet::errors::ParquetError::ArrowError(e.to_string())))?;
-    concat_batches(&schema, &batches)
+    let whole = concat_batches(&schema, &batches);
+    whole
+        // The table's own schema again, without the file's provenance keys in it.
+        .and_then(|batch| RecordBatch::try_new(table.schema(), batch.columns().to_vec()))
         .map_err(|e| parquet(parquet::errors::ParquetError::ArrowError(e.to_string())))
 }
 
