@@ -1,0 +1,211 @@
+//! Raw logs to checked samples, rejects and receipts.
+//!
+//! Two passes. The first reads each file row by row and files what stands by vehicle in a spool; the second
+//! gathers one vehicle at a time, sorts, merges, settles signs, and writes `samples` by month. Memory holds the
+//! rows in flight of the files being read and one vehicle per thread, never the fleet.
+//!
+//! Deliberately absent: the pilot file, energy, any repair that is not counted in a receipt.
+
+pub mod dialect;
+mod fields;
+mod frame;
+mod frozen;
+mod header;
+mod lines;
+mod reader;
+mod receipt;
+mod rejects;
+pub mod settings;
+pub mod sign;
+pub mod signal;
+mod spool;
+mod time;
+pub mod value;
+mod vehicle;
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use backwatt_schema::{BatchError, Problem, tables::RECEIPTS};
+use backwatt_store::{Layout, Provenance, StoreError, write_table};
+use rayon::prelude::*;
+
+pub use reader::read_head;
+pub use receipt::Receipt;
+pub use settings::Settings;
+
+use rejects::RejectWriter;
+use spool::Spool;
+use vehicle::VehicleOutcome;
+
+#[derive(Debug, thiserror::Error)]
+pub enum IngestError {
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    #[error(transparent)]
+    Batch(#[from] BatchError),
+    #[error("cannot {doing} {path}")]
+    Io {
+        doing: &'static str,
+        path: PathBuf,
+        #[source]
+        source: std::io::Error,
+    },
+    /// A bug of ours: rows were lost or counted twice.
+    #[error("the receipt of {file} does not balance: {rows_in} rows in, {kept} kept, {rejected} rejected")]
+    Unbalanced { file: String, rows_in: u64, kept: u64, rejected: u64 },
+}
+
+/// What came of it.
+#[derive(Debug)]
+pub struct Outcome {
+    pub vehicles: Vec<String>,
+    pub receipts: Vec<Receipt>,
+    pub problems: Vec<Problem>,
+}
+
+/// Told after each file and each vehicle.
+pub type Progress<'a> = &'a (dyn Fn(&str) + Sync);
+
+/// Reads all sources into the tables below `layout`.
+pub fn run(
+    settings: &Settings,
+    layout: &Layout,
+    provenance: &Provenance,
+    progress: Progress<'_>,
+) -> Result<Outcome, IngestError> {
+    clear_rejects(layout)?;
+    let spool = Spool::new(&layout.spool())?;
+    let jobs: Vec<(usize, usize)> = settings
+        .sources
+        .iter()
+        .enumerate()
+        .flat_map(|(s, source)| (0..source.files.len()).map(move |f| (s, f)))
+        .collect();
+    let mut receipts = jobs
+        .par_iter()
+        .map(|&(s, f)| {
+            let (source, file) = (&settings.sources[s], &settings.sources[s].files[f]);
+            let mut rejects = RejectWriter::new(layout.rejects(&file.shown), provenance);
+            let receipt = reader::read_file(settings, source, file, &spool, &mut rejects)?;
+            rejects.finish()?;
+            progress(&file.shown);
+            Ok(receipt)
+        })
+        .collect::<Result<Vec<_>, IngestError>>()?;
+
+    let source_of: BTreeMap<String, usize> =
+        jobs.iter().map(|&(s, f)| (settings.sources[s].files[f].shown.clone(), s)).collect();
+    let vehicles = spool.vehicles();
+    remove_absent_vehicles(layout, &vehicles)?;
+    let outcomes = vehicles
+        .par_iter()
+        .map(|vehicle| {
+            let mut frame = spool.read(vehicle)?;
+            let intervals = intervals_by_file(&mut frame);
+            let outcome = vehicle::finish_vehicle(settings, layout, provenance, vehicle, frame, &source_of)?;
+            progress(vehicle);
+            Ok((outcome, intervals))
+        })
+        .collect::<Result<Vec<_>, IngestError>>()?;
+    spool.remove()?;
+
+    let mut problems: Vec<Problem> = receipts.iter().filter_map(unreadable).collect();
+    for (outcome, intervals) in outcomes {
+        settle_receipts(&mut receipts, &outcome, &intervals);
+        problems.extend(outcome.problems);
+    }
+    receipts.sort_by(|a, b| a.source_file.cmp(&b.source_file));
+    for r in &receipts {
+        if !r.balances() {
+            let (rows_in, kept, rejected) = (r.rows_in, r.rows_kept, r.rows_rejected);
+            return Err(IngestError::Unbalanced { file: r.source_file.clone(), rows_in, kept, rejected });
+        }
+    }
+    write_table(&layout.table(&RECEIPTS), &RECEIPTS, &receipt::to_batch(&receipts)?, provenance)?;
+    Ok(Outcome { vehicles, receipts, problems })
+}
+
+fn unreadable(receipt: &Receipt) -> Option<Problem> {
+    let problem = receipt.problem.as_ref()?;
+    Some(
+        Problem::warning("ingest-file-unreadable", problem.clone())
+            .in_file(&receipt.source_file)
+            .hint("its rows are missing from every figure; mend the file or its [[sources]] entry and run again"),
+    )
+}
+
+/// The second pass refuses duplicates that the first had kept: the receipts follow.
+fn settle_receipts(receipts: &mut [Receipt], outcome: &VehicleOutcome, intervals: &BTreeMap<String, (f64, f64)>) {
+    for receipt in receipts {
+        let of = |counts: &BTreeMap<String, u64>| counts.get(&receipt.source_file).copied().unwrap_or(0);
+        let (duplicates, merged, frozen) =
+            (of(&outcome.duplicates), of(&outcome.merged), of(&outcome.frozen));
+        if duplicates > 0 {
+            receipt.rows_kept -= duplicates;
+            receipt.rows_rejected += duplicates;
+            *receipt.rules.entry("duplicate-time").or_default() += duplicates;
+        }
+        receipt.rows_merged += merged;
+        receipt.rows_frozen += frozen;
+        if let Some((interval, gap)) = intervals.get(&receipt.source_file) {
+            receipt.sample_interval_s = Some(*interval);
+            receipt.gap_longest_s = Some(*gap);
+            if let Some(text) = outcome.signs.get(&receipt.source) {
+                receipt.current_sign = Some(text.clone());
+            }
+        }
+    }
+}
+
+/// Median and longest step between the rows of each file.
+fn intervals_by_file(frame: &mut frame::Frame) -> BTreeMap<String, (f64, f64)> {
+    let mut times: BTreeMap<u32, Vec<i64>> = BTreeMap::new();
+    for (file, time) in frame.file.iter().zip(&frame.time_ns) {
+        times.entry(*file).or_default().push(*time);
+    }
+    let mut intervals = BTreeMap::new();
+    for (file, mut times) in times {
+        times.sort_unstable();
+        let longest = times.windows(2).map(|w| (w[1] - w[0]) as f64 * 1e-9).fold(0.0, f64::max);
+        if let (Some(name), Some(interval)) = (frame.pool.text(file), median_interval_s(&times)) {
+            intervals.insert(name.to_owned(), (interval, longest));
+        }
+    }
+    intervals
+}
+
+/// Median of the steps above zero, in seconds.
+pub(crate) fn median_interval_s(sorted_times_ns: &[i64]) -> Option<f64> {
+    let steps = sorted_times_ns.windows(2).map(|w| (w[1] - w[0]) as f64 * 1e-9).filter(|dt| *dt > 0.0);
+    median(steps.collect())
+}
+
+pub(crate) fn median(mut values: Vec<f64>) -> Option<f64> {
+    if values.is_empty() {
+        return None;
+    }
+    let middle = values.len() / 2;
+    Some(*values.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
+fn clear_rejects(layout: &Layout) -> Result<(), IngestError> {
+    let folder = layout.root().join("rejects");
+    match std::fs::remove_dir_all(&folder) {
+        Err(source) if source.kind() != std::io::ErrorKind::NotFound => {
+            Err(IngestError::Io { doing: "clear", path: folder, source })
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Samples of vehicles that this run no longer has.
+fn remove_absent_vehicles(layout: &Layout, vehicles: &[String]) -> Result<(), IngestError> {
+    let Ok(entries) = std::fs::read_dir(layout.root().join("samples")) else { return Ok(()) };
+    let keep: Vec<PathBuf> = vehicles.iter().map(|v| layout.samples_folder(v)).collect();
+    for entry in entries.flatten().filter(|entry| !keep.contains(&entry.path())) {
+        let path = entry.path();
+        std::fs::remove_dir_all(&path).map_err(|source| IngestError::Io { doing: "remove", path, source })?;
+    }
+    Ok(())
+}

@@ -1,0 +1,99 @@
+//! What the reader has to be told. Filled in by whoever stands above; nothing here knows a settings file.
+
+use std::path::PathBuf;
+
+use backwatt_schema::unit::Unit;
+use jiff::{civil::Date, tz::TimeZone};
+
+use crate::dialect::Stated;
+
+/// All sources of one pilot.
+#[derive(Debug, Clone)]
+pub struct Settings {
+    pub sources: Vec<Source>,
+    /// Rows before this instant are refused: a clock that was reset.
+    pub time_earliest_ns: i64,
+    /// Rows after this instant are refused.
+    pub time_latest_ns: i64,
+    /// Unchanged signals for this long while moving mean a frozen bus. [s]
+    pub frozen_after_s: f64,
+}
+
+/// One kind of log: files of one shape and the meaning of their columns.
+#[derive(Debug, Clone)]
+pub struct Source {
+    pub name: String,
+    pub files: Vec<LogFile>,
+    /// The column that names the vehicle, where the files do not.
+    pub vehicle_column: Option<String>,
+    pub dialect: Stated,
+    /// Texts that mean "no value", beyond the usual ones.
+    pub missing: Vec<String>,
+    pub time: TimeSettings,
+    pub columns: Vec<Mapping>,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LogFile {
+    pub path: PathBuf,
+    /// As shown in rejects and receipts: relative to the pilot file.
+    pub shown: String,
+    /// The vehicle, where the path or the source names it.
+    pub vehicle: Option<String>,
+}
+
+#[derive(Debug, Clone)]
+pub struct TimeSettings {
+    /// Joined by a blank before they are read.
+    pub columns: Vec<String>,
+    pub kind: TimeKind,
+}
+
+#[derive(Debug, Clone)]
+pub enum TimeKind {
+    /// A count since 1970-01-01 UTC.
+    Epoch(Unit),
+    /// RFC 3339.
+    Iso,
+    /// Clock on the wall of a time zone.
+    Local { format: String, zone: TimeZone },
+    /// A count since the start of the file.
+    Relative(Unit),
+    /// Days since an epoch in a zone, the epoch itself being number `first`, plus seconds from another column.
+    DayNumber { epoch: Date, first: f64, zone: TimeZone, plus: Option<(String, Unit)> },
+}
+
+/// One column of a log and the signal it fills.
+#[derive(Debug, Clone)]
+pub struct Mapping {
+    /// Position in [`crate::signal::SIGNALS`].
+    pub signal: usize,
+    /// Names the column goes by, first match wins.
+    pub names: Vec<String>,
+    pub unit: CellUnit,
+    pub scale: f64,
+    /// Fill blanks with the last value of the file.
+    pub fill_forward: bool,
+    /// Accepted range in the column's own unit, beside the signal's.
+    pub least: Option<f64>,
+    pub most: Option<f64>,
+    pub positive: Positive,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum CellUnit {
+    Plain(Unit),
+    /// "34 11.28809": degrees and decimal minutes, sign on the degrees.
+    DegreesMinutes,
+    /// Flags and texts.
+    None,
+}
+
+/// Which way a battery signal counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Positive {
+    Discharge,
+    Charge,
+    /// To be proved from the data; the signal is not used until it is.
+    Prove,
+}

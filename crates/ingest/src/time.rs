@@ -1,0 +1,146 @@
+//! The time of a row, by any of the clocks a logger keeps.
+
+use backwatt_schema::NANOSECONDS_PER_SECOND;
+use backwatt_schema::unit::Unit;
+use jiff::civil::{self, Date};
+use jiff::fmt::strtime;
+use jiff::tz::{AmbiguousOffset, TimeZone};
+use jiff::{Timestamp, ToSpan};
+
+use crate::settings::TimeKind;
+use crate::value::parse_number;
+
+/// Why a time cell was refused.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TimeFault {
+    Unreadable,
+    /// The clock showed this hour never: it was skipped when summer time began.
+    Skipped,
+}
+
+/// A row's instant in nanoseconds since 1970 UTC, or since the file's start for a relative clock.
+pub fn parse_time(text: &str, plus: Option<&str>, kind: &TimeKind, decimal_comma: bool) -> Result<i64, TimeFault> {
+    match kind {
+        TimeKind::Epoch(unit) | TimeKind::Relative(unit) => count(text, *unit, decimal_comma),
+        TimeKind::Iso => {
+            let stamp: Timestamp = text.parse().map_err(|_| TimeFault::Unreadable)?;
+            nanoseconds(stamp)
+        }
+        TimeKind::Local { format, zone } => local(text, format, zone),
+        TimeKind::DayNumber { epoch, first, zone, plus: unit } => {
+            let days = parse_number(text, decimal_comma).ok_or(TimeFault::Unreadable)? - first;
+            let start = day_start(*epoch, days, zone)?;
+            match (plus, unit) {
+                (Some(text), Some((_, unit))) => Ok(start + count(text, *unit, decimal_comma)?),
+                _ => Ok(start),
+            }
+        }
+    }
+}
+
+/// A count of some unit. Whole counts stay exact; fractions are rounded to the microsecond, which is what is left
+/// of a present-day epoch in a double.
+fn count(text: &str, unit: Unit, decimal_comma: bool) -> Result<i64, TimeFault> {
+    let per_count = unit.to_si(1.0) * NANOSECONDS_PER_SECOND;
+    if let Ok(whole) = text.parse::<i64>() {
+        let exact = i128::from(whole) * (per_count.round() as i128);
+        return i64::try_from(exact).map_err(|_| TimeFault::Unreadable);
+    }
+    let value = parse_number(text, decimal_comma).ok_or(TimeFault::Unreadable)?;
+    let microseconds = (value * per_count / 1000.0).round();
+    if microseconds.abs() > 9e15 {
+        return Err(TimeFault::Unreadable);
+    }
+    Ok(microseconds as i64 * 1000)
+}
+
+fn local(text: &str, format: &str, zone: &TimeZone) -> Result<i64, TimeFault> {
+    let civil: civil::DateTime = strtime::parse(format, text)
+        .and_then(|broken| broken.to_datetime())
+        .map_err(|_| TimeFault::Unreadable)?;
+    zoned(civil, zone)
+}
+
+/// In the hour that happens twice when summer time ends, the earlier reading is taken; the hour that is skipped
+/// when it begins is refused, because no clock that keeps this zone can show it.
+fn zoned(civil: civil::DateTime, zone: &TimeZone) -> Result<i64, TimeFault> {
+    let ambiguous = zone.to_ambiguous_timestamp(civil);
+    if matches!(ambiguous.offset(), AmbiguousOffset::Gap { .. }) {
+        return Err(TimeFault::Skipped);
+    }
+    nanoseconds(ambiguous.earlier().map_err(|_| TimeFault::Unreadable)?)
+}
+
+fn day_start(epoch: Date, days: f64, zone: &TimeZone) -> Result<i64, TimeFault> {
+    if !(-1e6..1e6).contains(&days) {
+        return Err(TimeFault::Unreadable);
+    }
+    let whole = days.floor();
+    let midnight = epoch
+        .checked_add((whole as i64).days())
+        .map_err(|_| TimeFault::Unreadable)?
+        .at(0, 0, 0, 0);
+    let seconds = ((days - whole) * 86_400.0 * 1000.0).round() as i64;
+    let civil = midnight.checked_add(seconds.milliseconds()).map_err(|_| TimeFault::Unreadable)?;
+    zoned(civil, zone)
+}
+
+fn nanoseconds(stamp: Timestamp) -> Result<i64, TimeFault> {
+    i64::try_from(stamp.as_nanosecond()).map_err(|_| TimeFault::Unreadable)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn unit(text: &str) -> Unit {
+        Unit::parse(text).unwrap()
+    }
+
+    #[test]
+    fn epochs_are_exact_where_they_are_whole() {
+        let ms = TimeKind::Epoch(unit("ms"));
+        assert_eq!(parse_time("1627271607123", None, &ms, false), Ok(1_627_271_607_123_000_000));
+        let s = TimeKind::Epoch(unit("s"));
+        assert_eq!(parse_time("1751256576.729", None, &s, false), Ok(1_751_256_576_729_000_000));
+        assert_eq!(parse_time("9e300", None, &s, false), Err(TimeFault::Unreadable));
+    }
+
+    #[test]
+    fn the_same_instant_three_ways() {
+        let iso = parse_time("2021-07-26T03:53:27Z", None, &TimeKind::Iso, false).unwrap();
+        let zone = TimeZone::get("Europe/Zurich").unwrap();
+        let local = TimeKind::Local { format: "%d.%m.%Y %H:%M:%S".into(), zone };
+        assert_eq!(parse_time("26.07.2021 05:53:27", None, &local, false), Ok(iso));
+        assert_eq!(parse_time("1627271607", None, &TimeKind::Epoch(unit("s")), false), Ok(iso));
+    }
+
+    #[test]
+    fn summer_time_gap_and_fold() {
+        let zone = TimeZone::get("Europe/Zurich").unwrap();
+        let kind = TimeKind::Local { format: "%Y-%m-%d %H:%M:%S".into(), zone };
+        assert_eq!(parse_time("2021-03-28 02:30:00", None, &kind, false), Err(TimeFault::Skipped));
+        let fold = parse_time("2021-10-31 02:30:00", None, &kind, false).unwrap();
+        assert_eq!(Ok(fold), parse_time("2021-10-31T00:30:00Z", None, &TimeKind::Iso, false));
+    }
+
+    #[test]
+    fn impossible_dates_are_unreadable() {
+        let kind = TimeKind::Local { format: "%m/%d/%Y %H:%M:%S".into(), zone: TimeZone::UTC };
+        assert!(parse_time("90/02/2032 11:00:00", None, &kind, false).is_err());
+        assert!(parse_time("02/00/2060 11:00:00", None, &kind, false).is_err());
+        assert!(parse_time("5/25/2021 11:00:00", None, &kind, false).is_ok(), "unpadded month");
+    }
+
+    #[test]
+    fn day_numbers() {
+        let kind = TimeKind::DayNumber {
+            epoch: civil::date(2017, 11, 1),
+            first: 1.0,
+            zone: TimeZone::UTC,
+            plus: Some(("s".into(), unit("s"))),
+        };
+        let wanted = parse_time("2017-11-02T12:00:05Z", None, &TimeKind::Iso, false);
+        assert_eq!(parse_time("2.5", Some("5.0"), &kind, false), wanted);
+    }
+}
