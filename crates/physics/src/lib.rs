@@ -1,0 +1,17 @@
+//! Energy per segment: pure kernels, and the ledger that books each joule to an account.
+//!
+//! One vehicle's samples and its sheet go in as an Arrow batch and plain numbers; trips, segments, braking events,
+//! stops and charges come out as Arrow batches. Two layers: `kernels` (formulas, each with its source) and
+//! `replay` (which stretch of log they are applied to).
+//!
+//! Deliberately absent: files, clocks, logs, globals, threads, settings files. Time zones enter as a function.
+
+pub mod kernels;
+pub mod replay;
+mod truck;
+
+pub use replay::{PhysicsError, Replay, ReplaySettings, replay};
+pub use truck::{Acceptance, Blending, Level, LiftOff, PowerBoundary, Sheet, Truck};
+
+/// Standard acceleration of gravity. [m/s²] 3rd CGPM (1901), exact.
+pub const STANDARD_GRAVITY_M_S2: f64 = 9.806_65;

@@ -39,6 +39,6 @@ static COLUMNS: [Column; 31] = [
     text("recovery_check", "", "explained; more-than-braking (measured inflow exceeds braking energy at the wheels); engine; unknown-store; none"),
     number("soc_start_frac", "1", "not logged", "0 to 1", "state of charge at the start"),
     number("soc_end_frac", "1", "not logged", "0 to 1", "state of charge at the end"),
-    number("speed_error_share_frac", "1", "one sample", "0 or more", "share of moving samples whose speed was interpolated"),
+    number("speed_interpolated_share_frac", "1", "one sample", "0 or more", "share of the logged time whose speed was interpolated"),
     text("grade_basis", "", "logged; altitude; mixed; none (run flat)"),
 ];

@@ -1,0 +1,12 @@
+//! Formulas, one kernel a file, each with its source and a check value.
+
+pub mod adhesion;
+pub mod air;
+pub mod axle_spin;
+pub mod battery_flow;
+pub mod cascade;
+pub mod coastdown;
+pub mod gravity;
+pub mod hampel;
+pub mod height;
+pub mod road_load;

@@ -1,0 +1,288 @@
+//! The account of one interval, and sums of such accounts.
+
+use super::track::{GradeBasis, Track};
+use crate::STANDARD_GRAVITY_M_S2;
+use crate::kernels::air;
+use crate::kernels::battery_flow;
+use crate::kernels::cascade::{self, Cascade, LevelChoice, Moment};
+use crate::kernels::road_load::{self, Conditions, Interval, RoadEnergy};
+use crate::truck::{PowerBoundary, Sheet, Truck};
+
+/// Everything booked for a stretch. Energies in joules; sums of intervals.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Ledger {
+    pub duration_s: f64,
+    pub moving_s: f64,
+    pub distance_m: f64,
+    pub distance_unclamped_m: f64,
+    pub interpolated_s: f64,
+    pub road: RoadSums,
+    pub cascade: Cascade,
+    pub recoverable_low_j: f64,
+    pub recoverable_high_j: f64,
+    pub attainable_j: f64,
+    pub braking_above_fade_j: f64,
+    pub aux_j: f64,
+    pub cab_j: f64,
+    pub cab_s: f64,
+    pub measured_s: f64,
+    pub measured_moving_s: f64,
+    pub battery: BatterySums,
+    /// Time-weighted sums of what is printed as a mean.
+    pub mass_kg_s: f64,
+    pub density_s: f64,
+    pub payload_kg_s: f64,
+    pub payload_s: f64,
+    pub ambient_k_s: f64,
+    pub ambient_s: f64,
+    pub engine_s: f64,
+}
+
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct RoadSums {
+    pub kinetic_j: f64,
+    pub grade_j: f64,
+    pub rolling_j: f64,
+    pub aero_j: f64,
+    pub tractive_j: f64,
+    pub braking_j: f64,
+}
+
+impl RoadSums {
+    /// Identity (3): both sides of the ledger, over tractive plus braking energy.
+    pub fn residual(&self) -> f64 {
+        let accounts = self.kinetic_j + self.grade_j + self.rolling_j + self.aero_j;
+        let both = self.tractive_j + self.braking_j;
+        // Below a joule there is nothing to close: rounding of the speeds themselves.
+        if both < 1.0 { 0.0 } else { (accounts - (self.tractive_j - self.braking_j)) / both }
+    }
+
+    fn add(&mut self, energy: &RoadEnergy) {
+        self.kinetic_j += energy.kinetic_j;
+        self.grade_j += energy.grade_j;
+        self.rolling_j += energy.rolling_j;
+        self.aero_j += energy.aero_j;
+        self.tractive_j += energy.tractive_j;
+        self.braking_j += energy.braking_j;
+    }
+}
+
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct BatterySums {
+    pub discharged_j: f64,
+    pub discharged_driving_j: f64,
+    pub recovered_j: f64,
+    pub unknown_store_j: f64,
+    pub unbraked_j: f64,
+    pub plugged_j: f64,
+    pub bus_j: f64,
+    pub unexplained_j: f64,
+}
+
+impl Ledger {
+    pub fn add(&mut self, other: &Ledger) {
+        self.duration_s += other.duration_s;
+        self.moving_s += other.moving_s;
+        self.distance_m += other.distance_m;
+        self.distance_unclamped_m += other.distance_unclamped_m;
+        self.interpolated_s += other.interpolated_s;
+        self.road.kinetic_j += other.road.kinetic_j;
+        self.road.grade_j += other.road.grade_j;
+        self.road.rolling_j += other.road.rolling_j;
+        self.road.aero_j += other.road.aero_j;
+        self.road.tractive_j += other.road.tractive_j;
+        self.road.braking_j += other.road.braking_j;
+        self.cascade.add(&other.cascade);
+        self.recoverable_low_j += other.recoverable_low_j;
+        self.recoverable_high_j += other.recoverable_high_j;
+        self.attainable_j += other.attainable_j;
+        self.braking_above_fade_j += other.braking_above_fade_j;
+        self.aux_j += other.aux_j;
+        self.cab_j += other.cab_j;
+        self.cab_s += other.cab_s;
+        self.measured_s += other.measured_s;
+        self.measured_moving_s += other.measured_moving_s;
+        self.battery.add(&other.battery);
+        self.mass_kg_s += other.mass_kg_s;
+        self.density_s += other.density_s;
+        self.payload_kg_s += other.payload_kg_s;
+        self.payload_s += other.payload_s;
+        self.ambient_k_s += other.ambient_k_s;
+        self.ambient_s += other.ambient_s;
+        self.engine_s += other.engine_s;
+    }
+
+    /// Share of the time with battery power known.
+    pub fn coverage(&self) -> f64 {
+        if self.duration_s > 0.0 { self.measured_s / self.duration_s } else { 0.0 }
+    }
+}
+
+impl BatterySums {
+    fn add(&mut self, other: &BatterySums) {
+        self.discharged_j += other.discharged_j;
+        self.discharged_driving_j += other.discharged_driving_j;
+        self.recovered_j += other.recovered_j;
+        self.unknown_store_j += other.unknown_store_j;
+        self.unbraked_j += other.unbraked_j;
+        self.plugged_j += other.plugged_j;
+        self.bus_j += other.bus_j;
+        self.unexplained_j += other.unexplained_j;
+    }
+}
+
+/// One interval, from knot `k` to `k + 1`, booked.
+pub fn book(track: &Track, k: usize, moving: bool, grade: GradeBasis, sheet: &Sheet) -> Ledger {
+    let setting = Setting::at(track, k, &sheet.nominal);
+    let interval = interval(track, k, grade);
+    let road = road_load::integrate(&setting.conditions, &interval);
+    let dt = interval.duration_s;
+    let mut ledger = Ledger {
+        duration_s: dt,
+        moving_s: if moving { dt } else { 0.0 },
+        distance_m: interval.distance_m(),
+        distance_unclamped_m: f64::midpoint(track.speed_logged[k], track.speed_logged[k + 1]) * dt,
+        interpolated_s: if track.speed_interpolated[k] || track.speed_interpolated[k + 1] { dt } else { 0.0 },
+        aux_j: setting.aux_power_w * dt,
+        mass_kg_s: setting.conditions.mass_kg * dt,
+        density_s: setting.conditions.air_density_kg_m3 * dt,
+        engine_s: if track.engine_on[k] { dt } else { 0.0 },
+        ..Ledger::default()
+    };
+    ledger.road.add(&road);
+    if let Some(cab) = track.cab[k] {
+        (ledger.cab_j, ledger.cab_s) = (cab * dt, dt);
+    }
+    if let Some(payload) = track.payload[k] {
+        (ledger.payload_kg_s, ledger.payload_s) = (payload * dt, dt);
+    }
+    if let Some(ambient) = track.ambient[k] {
+        (ledger.ambient_k_s, ledger.ambient_s) = (ambient * dt, dt);
+    }
+    if let Some(part) = road.braking_part {
+        book_braking(&mut ledger, track, k, &interval, part, sheet, &setting);
+    }
+    book_battery(&mut ledger, track, k, moving, &road, sheet, setting.aux_power_w);
+    ledger
+}
+
+/// The interval from knot `k` to the next.
+pub fn interval(track: &Track, k: usize, grade: GradeBasis) -> Interval {
+    Interval {
+        duration_s: track.seconds(k, k + 1),
+        speed_start_m_s: track.speed[k],
+        speed_end_m_s: track.speed[k + 1],
+        rise_m: if grade == GradeBasis::None { 0.0 } else { track.rise[k] },
+    }
+}
+
+/// What one truck meets at a knot.
+struct Setting {
+    conditions: Conditions,
+    aux_power_w: f64,
+    acceptance_w: f64,
+}
+
+impl Setting {
+    fn at(track: &Track, k: usize, truck: &Truck) -> Self {
+        let altitude = track.altitude[k].unwrap_or(0.0);
+        let (standard_k, pressure_pa) = air::standard_atmosphere(altitude);
+        let temperature = track.ambient[k].unwrap_or(standard_k);
+        let payload = track.payload[k].unwrap_or(truck.payload_kg);
+        let conditions = Conditions {
+            mass_kg: truck.mass_empty_kg + payload,
+            rotating_mass_kg: truck.rotating_mass_kg,
+            rolling_resistance: truck.rolling_resistance,
+            drag_area_m2: truck.drag_area_m2,
+            air_density_kg_m3: air::density(pressure_pa, temperature, 0.0),
+            gravity_m_s2: STANDARD_GRAVITY_M_S2,
+        };
+        let base = track.aux[k].unwrap_or(truck.aux_power_w);
+        let aux_power_w = base + track.cab[k].unwrap_or(0.0);
+        let battery_k = track.battery[k].or(track.ambient[k]);
+        let acceptance_w = cascade::acceptance_power(&truck.acceptance, track.soc[k], battery_k);
+        Self { conditions, aux_power_w, acceptance_w }
+    }
+}
+
+/// The level set at a knot, as the truck numbers it; `None` where neither log nor sheet knows.
+pub fn level_at(track: &Track, k: usize, truck: &Truck) -> Option<usize> {
+    track.name(track.level[k]).and_then(|name| truck.level_named(name)).or(truck.default_level)
+}
+
+fn book_braking(
+    ledger: &mut Ledger,
+    track: &Track,
+    k: usize,
+    interval: &Interval,
+    part: (f64, f64),
+    sheet: &Sheet,
+    setting: &Setting,
+) {
+    let known = level_at(track, k, &sheet.nominal);
+    let level = known.unwrap_or_else(|| sheet.nominal.stand_in_level());
+    let run = |truck: &Truck, setting: &Setting, part, level| {
+        let Setting { conditions, aux_power_w, acceptance_w } = setting;
+        let moment = Moment { level, aux_power_w: *aux_power_w, acceptance_w: *acceptance_w };
+        cascade::integrate(truck, conditions, interval, part, &moment)
+    };
+    ledger.cascade = run(&sheet.nominal, setting, part, LevelChoice::Set(level));
+    ledger.attainable_j = run(&sheet.nominal, setting, part, LevelChoice::Best).recoverable_j;
+    // Another mass or drag moves the part of the interval that brakes as well.
+    let bound = |truck: &Truck, unknown: LevelChoice| {
+        let setting = Setting::at(track, k, truck);
+        let part = road_load::integrate(&setting.conditions, interval).braking_part?;
+        let level = known.map_or(unknown, LevelChoice::Set);
+        Some(run(truck, &setting, part, level).recoverable_j)
+    };
+    ledger.recoverable_low_j = bound(&sheet.low, LevelChoice::Worst).unwrap_or(0.0);
+    ledger.recoverable_high_j = bound(&sheet.high, LevelChoice::Best).unwrap_or(0.0);
+    let fade_end = sheet.nominal.levels[level].fade_end_m_s;
+    if f64::midpoint(interval.speed_start_m_s, interval.speed_end_m_s) > fade_end {
+        ledger.braking_above_fade_j = ledger.road.braking_j;
+    }
+}
+
+fn book_battery(
+    ledger: &mut Ledger,
+    track: &Track,
+    k: usize,
+    moving: bool,
+    road: &RoadEnergy,
+    sheet: &Sheet,
+    aux_power_w: f64,
+) {
+    let modelled_bus = ledger.cascade.bus_j();
+    let (Some(start_w), Some(end_w)) = (track.power[k], track.power[k + 1]) else {
+        ledger.battery.bus_j = modelled_bus;
+        return;
+    };
+    let dt = ledger.duration_s;
+    ledger.measured_s = dt;
+    ledger.measured_moving_s = ledger.moving_s;
+    let (out, inflow) = battery_flow::split(start_w, end_w, dt);
+    let plugged = track.plugged[k] || !moving;
+    let sums = &mut ledger.battery;
+    if plugged {
+        sums.plugged_j = inflow;
+    } else if track.engine_on[k] {
+        sums.unbraked_j = inflow;
+    } else if sheet.power_boundary == PowerBoundary::Vehicle || track.overhead[k] {
+        sums.unknown_store_j = inflow;
+    } else {
+        sums.recovered_j = inflow;
+    }
+    if track.plugged[k] {
+        return;
+    }
+    sums.discharged_j = out;
+    sums.discharged_driving_j = if moving { out } else { 0.0 };
+    sums.bus_j = road.braking_part.map_or(0.0, |part| {
+        let at = |share: f64| aux_power_w - (start_w + (end_w - start_w) * share);
+        battery_flow::split(at(part.0), at(part.1), (part.1 - part.0) * dt).0
+    });
+    if !(plugged && inflow > 0.0) {
+        let asked = road.tractive_j / sheet.nominal.drive_efficiency + ledger.aux_j - sums.bus_j;
+        sums.unexplained_j = out - inflow - asked;
+    }
+}

@@ -1,0 +1,92 @@
+//! Which stretch of log the kernels are applied to: spans, trips, segments, events, and their ledger.
+
+mod batches;
+mod events;
+mod ledger;
+mod motion;
+mod pieces;
+mod track;
+mod trips;
+
+use arrow::array::RecordBatch;
+use backwatt_schema::BatchError;
+
+use crate::truck::Sheet;
+pub use crate::truck::Acceptance;
+
+/// Thresholds that move a number, with the product's defaults.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReplaySettings {
+    /// Moving starts above. [m/s]
+    pub moving_above_m_s: f64,
+    /// Moving ends at or below. [m/s]
+    pub standing_below_m_s: f64,
+    pub stop_after_s: f64,
+    pub trip_ends_after_s: f64,
+    pub segment_length_m: f64,
+    pub event_least_s: f64,
+    pub event_least_j: f64,
+    /// Gap between speed values beyond which no energy is built: at least this, or so many median intervals.
+    pub gap_least_s: f64,
+    pub gap_intervals: f64,
+}
+
+impl Default for ReplaySettings {
+    fn default() -> Self {
+        Self {
+            moving_above_m_s: 2.0 / 3.6,
+            standing_below_m_s: 1.0 / 3.6,
+            stop_after_s: 3.0,
+            trip_ends_after_s: 300.0,
+            segment_length_m: 1000.0,
+            event_least_s: 1.0,
+            event_least_j: 0.005 * 3.6e6,
+            gap_least_s: 3.0,
+            gap_intervals: 3.0,
+        }
+    }
+}
+
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum PhysicsError {
+    #[error(transparent)]
+    Batch(#[from] BatchError),
+    #[error("samples of vehicle {vehicle} do not rise in time at row {row}")]
+    NotSorted { vehicle: String, row: usize },
+    /// A bug of ours: the two sides of the ledger disagree.
+    #[error("the ledger of {trip} does not close: {residual:e} of tractive plus braking energy")]
+    Open { trip: String, residual: f64 },
+}
+
+/// One vehicle replayed.
+#[derive(Debug, Clone)]
+pub struct Replay {
+    pub trips: RecordBatch,
+    pub segments: RecordBatch,
+    pub braking_events: RecordBatch,
+    pub stops: RecordBatch,
+    pub charges: RecordBatch,
+}
+
+/// Largest share of tractive plus braking energy by which a trip's ledger may fail to close.
+pub const CLOSURE: f64 = 1e-9;
+
+/// Replays one vehicle's samples, sorted by time, through its sheet.
+///
+/// `service_day` names the service day of an instant (a time zone is the caller's to know).
+/// Errors: a column is missing or of another type; samples are not sorted; the ledger does not close.
+pub fn replay(
+    vehicle_id: &str,
+    samples: &RecordBatch,
+    sheet: &Sheet,
+    settings: &ReplaySettings,
+    service_day: &dyn Fn(i64) -> String,
+) -> Result<Replay, PhysicsError> {
+    let track = track::Track::read(vehicle_id, samples, settings)?;
+    let plan = motion::plan(&track, settings);
+    let (segments, events) = pieces::book(&track, &plan, sheet, settings);
+    let trips = trips::gather(vehicle_id, &track, &plan, &segments, sheet);
+    trips::check_closure(&trips)?;
+    let found = batches::Found { vehicle_id, track: &track, segments: &segments, events: &events, trips: &trips };
+    found.build(service_day)
+}

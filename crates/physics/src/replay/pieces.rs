@@ -1,0 +1,81 @@
+//! Runs cut into segments, each with its ledger.
+
+use std::ops::Range;
+
+use super::ReplaySettings;
+use super::events::{Event, Finder};
+use super::ledger::{self, Ledger};
+use super::motion::{Kind, Plan};
+use super::track::{GradeBasis, Track};
+use crate::truck::Sheet;
+
+/// One segment: intervals `knots.start..knots.end`, from the first knot to the last.
+#[derive(Debug, Clone)]
+pub struct Segment {
+    pub knots: Range<usize>,
+    pub kind: Kind,
+    pub trip: Option<usize>,
+    pub grade: GradeBasis,
+    pub ledger: Ledger,
+    /// Number of the level as the truck counts them, where log or sheet knows it.
+    pub level: Option<usize>,
+}
+
+/// What must not change within a segment.
+#[derive(PartialEq, Clone, Copy)]
+struct Key {
+    level: Option<u16>,
+    driver: Option<u16>,
+    route: Option<u16>,
+    measured: bool,
+}
+
+/// Every interval booked once, into exactly one segment and the braking event it belongs to.
+pub fn book(
+    track: &Track,
+    plan: &Plan,
+    sheet: &Sheet,
+    settings: &ReplaySettings,
+) -> (Vec<Segment>, Vec<Event>) {
+    let mut segments: Vec<Segment> = Vec::new();
+    let mut finder = Finder::new(track, settings);
+    for run in &plan.runs {
+        let grade = track.spans[run.span].grade;
+        let mut open: Option<(Segment, Key)> = None;
+        for k in run.knots.clone() {
+            let key = Key {
+                level: track.level[k],
+                driver: track.driver[k],
+                route: track.route[k],
+                measured: track.power[k].is_some() && track.power[k + 1].is_some(),
+            };
+            let cut = open.as_ref().is_some_and(|(segment, before)| {
+                *before != key || segment.ledger.distance_m >= settings.segment_length_m
+            });
+            if cut {
+                segments.extend(open.take().map(|(segment, _)| segment));
+            }
+            let booked = ledger::book(track, k, run.kind == Kind::Driving, grade, sheet);
+            let (segment, _) = open.get_or_insert_with(|| {
+                let level = ledger::level_at(track, k, &sheet.nominal);
+                let segment = Segment {
+                    knots: k..k,
+                    kind: run.kind,
+                    trip: run.trip,
+                    grade,
+                    ledger: Ledger::default(),
+                    level,
+                };
+                (segment, key)
+            });
+            segment.ledger.add(&booked);
+            segment.knots.end = k + 1;
+            if let (Kind::Driving, Some(trip)) = (run.kind, run.trip) {
+                finder.feed(trip, k, &booked);
+            }
+        }
+        finder.end();
+        segments.extend(open.map(|(segment, _)| segment));
+    }
+    (segments, finder.events)
+}

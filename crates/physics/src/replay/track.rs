@@ -1,0 +1,343 @@
+//! One vehicle's samples as knots: the instants between which speed is taken as linear.
+
+use std::ops::Range;
+
+use arrow::array::{Array, BooleanArray, Float64Array, RecordBatch, StringArray};
+use backwatt_schema::{BatchView, number_at, tables::SAMPLES, text_at};
+
+use super::{PhysicsError, ReplaySettings};
+use crate::kernels::height::Profile;
+
+/// What the height of a stretch rests on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum GradeBasis {
+    Logged,
+    Altitude,
+    None,
+}
+
+impl GradeBasis {
+    pub fn as_str(self) -> &'static str {
+        match self {
+            GradeBasis::Logged => "logged",
+            GradeBasis::Altitude => "altitude",
+            GradeBasis::None => "none",
+        }
+    }
+}
+
+/// A stretch of continuous log.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Span {
+    pub knots: Range<usize>,
+    pub grade: GradeBasis,
+    /// Seconds between this span and the one before, and how much of them was a frozen bus.
+    pub gap_before_s: f64,
+    pub frozen_before_s: f64,
+}
+
+#[derive(Debug, Default)]
+pub struct Track {
+    pub time_ns: Vec<i64>,
+    pub relative: Vec<bool>,
+    /// As logged or interpolated, small negatives included.
+    pub speed_logged: Vec<f64>,
+    /// 0 or more.
+    pub speed: Vec<f64>,
+    pub speed_interpolated: Vec<bool>,
+    pub odometer: Vec<Option<f64>>,
+    pub position: Vec<Option<(f64, f64)>>,
+    /// Height gained from each knot to the next within its span; 0 where it is unknown.
+    pub rise: Vec<f64>,
+    pub altitude: Vec<Option<f64>>,
+    pub power: Vec<Option<f64>>,
+    pub aux: Vec<Option<f64>>,
+    pub cab: Vec<Option<f64>>,
+    pub soc: Vec<Option<f64>>,
+    pub ambient: Vec<Option<f64>>,
+    pub battery: Vec<Option<f64>>,
+    pub payload: Vec<Option<f64>>,
+    pub engine_on: Vec<bool>,
+    pub plugged: Vec<bool>,
+    pub overhead: Vec<bool>,
+    pub has_overhead: bool,
+    pub pedal: Vec<Option<bool>>,
+    pub level: Vec<Option<u16>>,
+    pub driver: Vec<Option<u16>>,
+    pub route: Vec<Option<u16>>,
+    pub names: Vec<String>,
+    pub spans: Vec<Span>,
+    pub interval_s: f64,
+}
+
+/// Values are carried forward this long: position, level, driver and route change slowly, and rows of other
+/// signals lie between.
+const HOLD_S: f64 = 300.0;
+/// Friction brake lines below this are taken as released. [Pa] 0.1 bar, common practice, no source.
+const BRAKE_LINE_PA: f64 = 1e4;
+
+impl Track {
+    pub fn seconds(&self, from: usize, to: usize) -> f64 {
+        (self.time_ns[to] - self.time_ns[from]) as f64 * 1e-9
+    }
+
+    pub fn name(&self, number: Option<u16>) -> Option<&str> {
+        self.names.get(usize::from(number?)).map(String::as_str)
+    }
+
+    pub fn read(vehicle: &str, samples: &RecordBatch, settings: &ReplaySettings) -> Result<Self, PhysicsError> {
+        let view = BatchView::new(&SAMPLES, samples);
+        let times = view.times("time_ns")?.values();
+        if let Some(row) = times.windows(2).position(|w| w[1] <= w[0]) {
+            return Err(PhysicsError::NotSorted { vehicle: vehicle.to_owned(), row: row + 1 });
+        }
+        let frozen = view.flags("mask_frozen")?;
+        let speed = view.numbers("speed_m_s")?;
+        let with_speed: Vec<usize> =
+            (0..view.rows()).filter(|&i| !frozen.value(i) && speed.is_valid(i)).collect();
+        let interval_s = median_step_s(times, &with_speed).unwrap_or(1.0);
+        let limit_s = (settings.gap_intervals * interval_s).max(settings.gap_least_s).min(settings.trip_ends_after_s);
+        let mut track = Track { interval_s, ..Track::default() };
+        let mut rows = Vec::new();
+        for span in continuous(times, &with_speed, frozen, limit_s) {
+            let start = rows.len();
+            rows.extend((span.rows.0..=span.rows.1).filter(|i| !frozen.value(*i)));
+            track.spans.push(Span {
+                knots: start..rows.len(),
+                grade: GradeBasis::None,
+                gap_before_s: span.gap_s,
+                frozen_before_s: span.frozen_s,
+            });
+        }
+        track.time_ns = rows.iter().map(|&i| times[i]).collect();
+        track.fill_speed(speed, &rows);
+        track.fill_signals(&view, &rows, limit_s)?;
+        track.fill_heights(&view, &rows)?;
+        Ok(track)
+    }
+
+    fn fill_speed(&mut self, speed: &Float64Array, rows: &[usize]) {
+        let values: Vec<Option<f64>> = rows.iter().map(|&i| number_at(speed, i)).collect();
+        self.speed_interpolated = values.iter().map(Option::is_none).collect();
+        // Every span begins and ends with a logged speed, so that each blank lies between two.
+        self.speed_logged = interpolated(&self.time_ns, &values, f64::INFINITY)
+            .into_iter()
+            .map(|v| v.unwrap_or(0.0))
+            .collect();
+        self.speed = self.speed_logged.iter().map(|v| v.max(0.0)).collect();
+    }
+
+    fn fill_signals(&mut self, view: &BatchView<'_>, rows: &[usize], limit_s: f64) -> Result<(), PhysicsError> {
+        let pick = |name| -> Result<Vec<Option<f64>>, PhysicsError> {
+            let array = view.numbers(name)?;
+            Ok(rows.iter().map(|&i| number_at(array, i)).collect())
+        };
+        let times = self.time_ns.clone();
+        let held = |values: &[Option<f64>], for_s| held(&times, values, for_s);
+        self.relative = flags(view.flags("clock_relative")?, rows).iter().map(|f| *f == Some(true)).collect();
+        self.odometer = pick("odometer_m")?;
+        let (lat, lon) = (pick("lat_deg")?, pick("lon_deg")?);
+        let position: Vec<_> = lat.into_iter().zip(lon).map(|(lat, lon)| lat.zip(lon)).collect();
+        self.position = held_any(&times, &position, 30.0);
+        self.power = interpolated(&times, &pick("pack_power_w")?, limit_s);
+        self.aux = held(&pick("aux_power_w")?, 60.0);
+        self.cab = held(&pick("cab_climate_power_w")?, 60.0);
+        self.soc = held(&pick("soc_frac")?, f64::INFINITY);
+        self.ambient = held(&pick("temperature_ambient_k")?, f64::INFINITY);
+        self.battery = held(&pick("temperature_battery_k")?, 3600.0);
+        self.payload = held(&pick("payload_kg")?, f64::INFINITY);
+        let engine = held(&pick("engine_speed_rad_s")?, 10.0);
+        self.engine_on = engine.iter().map(|speed| speed.is_some_and(|s| s > 1.0)).collect();
+        let on = |array| held_any(&times, &flags(array, rows), HOLD_S).iter().map(|f| *f == Some(true)).collect();
+        self.plugged = on(view.flags("plugged_in")?);
+        let overhead = view.flags("overhead_line")?;
+        self.has_overhead = overhead.null_count() < overhead.len();
+        self.overhead = on(overhead);
+        let (pedal, pressure) = (pick("brake_pedal_frac")?, pick("brake_pressure_pa")?);
+        self.pedal = pedal
+            .iter()
+            .zip(&pressure)
+            .map(|(pedal, pressure)| match (pedal, pressure) {
+                (None, None) => None,
+                (pedal, pressure) => {
+                    Some(pedal.is_some_and(|p| p > 0.01) || pressure.is_some_and(|p| p > BRAKE_LINE_PA))
+                }
+            })
+            .collect();
+        self.level = self.texts(view.texts("regen_level")?, rows);
+        self.driver = self.texts(view.texts("driver_id")?, rows);
+        self.route = self.texts(view.texts("route_id")?, rows);
+        Ok(())
+    }
+
+    fn texts(&mut self, array: &StringArray, rows: &[usize]) -> Vec<Option<u16>> {
+        let mut numbers = Vec::with_capacity(rows.len());
+        let mut last: Option<(&str, u16)> = None;
+        for &row in rows {
+            numbers.push(text_at(array, row).map(|text| match last {
+                Some((known, number)) if known == text => number,
+                _ => {
+                    let number = self.number_of(text);
+                    last = Some((text, number));
+                    number
+                }
+            }));
+        }
+        held_any(&self.time_ns, &numbers, HOLD_S)
+    }
+
+    /// Names beyond 65,535 share the last number; no fleet has so many drivers, but a hostile log may.
+    fn number_of(&mut self, text: &str) -> u16 {
+        let at = self.names.iter().position(|name| name == text).unwrap_or_else(|| {
+            if self.names.len() < usize::from(u16::MAX) {
+                self.names.push(text.to_owned());
+            }
+            self.names.len() - 1
+        });
+        u16::try_from(at).unwrap_or(u16::MAX)
+    }
+
+    fn fill_heights(&mut self, view: &BatchView<'_>, rows: &[usize]) -> Result<(), PhysicsError> {
+        let (grade, altitude) = (view.numbers("grade_frac")?, view.numbers("altitude_m")?);
+        // A grade column that never leaves zero was not measured: unknown, not flat.
+        let grade_known = grade.iter().flatten().any(|g| g != 0.0);
+        self.rise = vec![0.0; rows.len()];
+        self.altitude = vec![None; rows.len()];
+        let mut spans = std::mem::take(&mut self.spans);
+        for span in &mut spans {
+            let knots = span.knots.clone();
+            let share = |array: &Float64Array| {
+                let valid = knots.clone().filter(|&k| array.is_valid(rows[k])).count();
+                valid as f64 / knots.len() as f64
+            };
+            if grade_known && share(grade) > 0.5 {
+                span.grade = GradeBasis::Logged;
+                self.rise_from_grade(grade, rows, &knots);
+            } else if share(altitude) > 0.0 && self.rise_from_altitude(altitude, rows, &knots) {
+                span.grade = GradeBasis::Altitude;
+            }
+        }
+        self.spans = spans;
+        Ok(())
+    }
+
+    fn rise_from_grade(&mut self, grade: &Float64Array, rows: &[usize], knots: &Range<usize>) {
+        let mut last = 0.0;
+        for (k, &row) in knots.clone().zip(&rows[knots.clone()]).take(knots.len() - 1) {
+            last = number_at(grade, row).unwrap_or(last);
+            let distance = f64::midpoint(self.speed[k], self.speed[k + 1]) * self.seconds(k, k + 1);
+            self.rise[k] = distance * last.atan().sin();
+        }
+    }
+
+    /// Height along distance; `false` when there are too few altitudes for a profile.
+    fn rise_from_altitude(&mut self, altitude: &Float64Array, rows: &[usize], knots: &Range<usize>) -> bool {
+        let mut distance = Vec::with_capacity(knots.len());
+        let mut sum = 0.0;
+        for k in knots.clone() {
+            distance.push(sum);
+            if k + 1 < knots.end {
+                sum += f64::midpoint(self.speed[k], self.speed[k + 1]) * self.seconds(k, k + 1);
+            }
+        }
+        let points = knots.clone().zip(&distance).filter_map(|(k, d)| Some((*d, number_at(altitude, rows[k])?)));
+        let Some(profile) = Profile::new(points) else { return false };
+        for (k, d) in knots.clone().zip(&distance) {
+            self.altitude[k] = Some(profile.at(*d));
+        }
+        for k in knots.start..knots.end.saturating_sub(1) {
+            if let (Some(here), Some(next)) = (self.altitude[k], self.altitude[k + 1]) {
+                self.rise[k] = next - here;
+            }
+        }
+        true
+    }
+}
+
+struct Stretch {
+    rows: (usize, usize),
+    gap_s: f64,
+    frozen_s: f64,
+}
+
+/// Cuts the rows with a speed into stretches without a gap and without a frozen row in between.
+fn continuous(times: &[i64], with_speed: &[usize], frozen: &BooleanArray, limit_s: f64) -> Vec<Stretch> {
+    let mut stretches: Vec<Stretch> = Vec::new();
+    for &row in with_speed {
+        let joined = stretches.last().is_some_and(|stretch| {
+            let gap = (times[row] - times[stretch.rows.1]) as f64 * 1e-9;
+            gap <= limit_s && !(stretch.rows.1 + 1..row).any(|i| frozen.value(i))
+        });
+        match stretches.last_mut() {
+            Some(stretch) if joined => stretch.rows.1 = row,
+            last => {
+                let (gap_s, frozen_s) = last.map_or((0.0, 0.0), |stretch| {
+                    let before = stretch.rows.1;
+                    let gap = (times[row] - times[before]) as f64 * 1e-9;
+                    let frozen_rows = (before + 1..row).filter(|i| frozen.value(*i));
+                    let frozen_s: f64 = frozen_rows.map(|i| (times[i] - times[i - 1]) as f64 * 1e-9).sum();
+                    (gap, frozen_s)
+                });
+                stretches.push(Stretch { rows: (row, row), gap_s, frozen_s });
+            }
+        }
+    }
+    stretches
+}
+
+fn median_step_s(times: &[i64], rows: &[usize]) -> Option<f64> {
+    let mut steps: Vec<f64> = rows
+        .windows(2)
+        .map(|w| (times[w[1]] - times[w[0]]) as f64 * 1e-9)
+        .filter(|dt| *dt > 0.0)
+        .collect();
+    if steps.is_empty() {
+        return None;
+    }
+    let middle = steps.len() / 2;
+    Some(*steps.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
+fn flags(array: &BooleanArray, rows: &[usize]) -> Vec<Option<bool>> {
+    rows.iter().map(|&i| array.is_valid(i).then(|| array.value(i))).collect()
+}
+
+/// Blanks between two values not further apart than `limit_s` lie on the line between them.
+fn interpolated(times: &[i64], values: &[Option<f64>], limit_s: f64) -> Vec<Option<f64>> {
+    let mut out = values.to_vec();
+    let mut last: Option<usize> = None;
+    for at in 0..values.len() {
+        let Some(value) = values[at] else { continue };
+        if let Some(before) = last.filter(|b| *b + 1 < at) {
+            let span = (times[at] - times[before]) as f64;
+            if span > 0.0 && span * 1e-9 <= limit_s {
+                let start = values[before].unwrap_or(value);
+                for between in before + 1..at {
+                    let share = (times[between] - times[before]) as f64 / span;
+                    out[between] = Some(start + (value - start) * share);
+                }
+            }
+        }
+        last = Some(at);
+    }
+    out
+}
+
+fn held(times: &[i64], values: &[Option<f64>], for_s: f64) -> Vec<Option<f64>> {
+    held_any(times, values, for_s)
+}
+
+/// Blanks take the last value seen, as long as it is not older than `for_s`.
+fn held_any<T: Copy>(times: &[i64], values: &[Option<T>], for_s: f64) -> Vec<Option<T>> {
+    let mut last: Option<(i64, T)> = None;
+    values
+        .iter()
+        .zip(times)
+        .map(|(value, time)| {
+            if let Some(value) = value {
+                last = Some((*time, *value));
+            }
+            last.filter(|(since, _)| (time - since) as f64 * 1e-9 <= for_s).map(|(_, value)| value)
+        })
+        .collect()
+}

@@ -1,0 +1,203 @@
+//! Trips: their segments added up, and what may be claimed of them.
+
+use super::ledger::Ledger;
+use super::motion::{Kind, Plan};
+use super::pieces::Segment;
+use super::track::Track;
+use super::{CLOSURE, PhysicsError};
+use crate::truck::{PowerBoundary, Sheet};
+
+/// How much of the braking energy the sampling lets through.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum BrakingClaim {
+    Full,
+    Banded { low_factor: f64, high_factor: f64 },
+    Withheld,
+}
+
+impl BrakingClaim {
+    pub fn as_str(self) -> &'static str {
+        match self {
+            BrakingClaim::Full => "full",
+            BrakingClaim::Banded { .. } => "banded",
+            BrakingClaim::Withheld => "withheld",
+        }
+    }
+
+    /// True braking energy over the sum from samples this far apart.
+    ///
+    /// Braking energy relative to 1 Hz when the standard cycles (udds, hwfet, wltc class 3b) are thinned to 2 s:
+    /// 0.969 to 0.983, to 5 s: 0.872 to 0.910, straight lines between; the inverse is the band.
+    pub fn of_interval(interval_s: f64) -> Self {
+        const THINNED: [(f64, f64, f64); 3] = [(1.0, 1.0, 1.0), (2.0, 0.969, 0.983), (5.0, 0.872, 0.910)];
+        if interval_s <= 1.25 {
+            return BrakingClaim::Full;
+        }
+        if interval_s > 5.05 {
+            return BrakingClaim::Withheld;
+        }
+        let upper = if interval_s <= 2.0 { 1 } else { 2 };
+        let (a, b) = (THINNED[upper - 1], THINNED[upper]);
+        let share = ((interval_s - a.0) / (b.0 - a.0)).min(1.0);
+        let (low, high) = (a.1 + (b.1 - a.1) * share, a.2 + (b.2 - a.2) * share);
+        BrakingClaim::Banded { low_factor: 1.0 / high, high_factor: 1.0 / low }
+    }
+
+    /// Lower and upper end of the braking energy, where a claim is made.
+    pub fn band(self, energy: f64) -> Option<(f64, f64)> {
+        match self {
+            BrakingClaim::Full => Some((energy, energy)),
+            BrakingClaim::Banded { low_factor, high_factor } => Some((energy * low_factor, energy * high_factor)),
+            BrakingClaim::Withheld => None,
+        }
+    }
+}
+
+#[derive(Debug, Clone)]
+pub struct Trip {
+    pub id: String,
+    /// First and last knot.
+    pub ends: (usize, usize),
+    pub ledger: Ledger,
+    pub stops: u64,
+    pub gap_s: f64,
+    pub frozen_s: f64,
+    pub speed_max_m_s: f64,
+    pub sample_interval_s: f64,
+    pub claim: BrakingClaim,
+    pub recovery_check: &'static str,
+    pub grade: &'static str,
+    pub driver: Option<u16>,
+    pub route: Option<u16>,
+}
+
+impl Trip {
+    pub fn coverage(&self) -> f64 {
+        let moving = self.ledger.moving_s;
+        if moving > 0.0 { self.ledger.measured_moving_s / moving } else { 0.0 }
+    }
+}
+
+pub fn gather(vehicle_id: &str, track: &Track, plan: &Plan, segments: &[Segment], sheet: &Sheet) -> Vec<Trip> {
+    let mut by_trip: Vec<Vec<&Segment>> = vec![Vec::new(); plan.trips];
+    for segment in segments {
+        if let Some(trip) = segment.trip {
+            by_trip[trip].push(segment);
+        }
+    }
+    let numbered = by_trip.into_iter().enumerate().filter(|(_, segments)| !segments.is_empty());
+    numbered.map(|(number, segments)| one(vehicle_id, number, track, plan, &segments, sheet)).collect()
+}
+
+fn one(
+    vehicle_id: &str,
+    number: usize,
+    track: &Track,
+    plan: &Plan,
+    segments: &[&Segment],
+    sheet: &Sheet,
+) -> Trip {
+    let ends = (segments[0].knots.start, segments[segments.len() - 1].knots.end);
+    let mut ledger = Ledger::default();
+    segments.iter().for_each(|segment| ledger.add(&segment.ledger));
+    let spans: Vec<usize> = plan.runs.iter().filter(|r| r.trip == Some(number)).map(|r| r.span).collect();
+    let inner = spans.iter().skip(1).zip(&spans).filter(|(now, before)| now != before).map(|(now, _)| *now);
+    let (mut gap_s, mut frozen_s) = (0.0, 0.0);
+    for span in inner {
+        gap_s += track.spans[span].gap_before_s;
+        frozen_s += track.spans[span].frozen_before_s;
+    }
+    let sample_interval_s = median_step(track, ends);
+    let claim = BrakingClaim::of_interval(sample_interval_s);
+    let recovery_check = check_recovery(&ledger, claim, track, ends, sheet);
+    Trip {
+        id: format!("{vehicle_id}-{:04}", number + 1),
+        ends,
+        stops: stops_of(plan, number),
+        gap_s,
+        frozen_s,
+        speed_max_m_s: track.speed[ends.0..=ends.1].iter().copied().fold(0.0, f64::max),
+        sample_interval_s,
+        claim,
+        recovery_check,
+        grade: grade_of(segments),
+        driver: most_of(track, ends, &track.driver),
+        route: most_of(track, ends, &track.route),
+        ledger,
+    }
+}
+
+/// What flowed into the battery while moving, against what braking can explain.
+fn check_recovery(
+    ledger: &Ledger,
+    claim: BrakingClaim,
+    track: &Track,
+    ends: (usize, usize),
+    sheet: &Sheet,
+) -> &'static str {
+    if ledger.measured_moving_s <= 0.0 {
+        return "none";
+    }
+    let overhead = track.overhead[ends.0..=ends.1].iter().any(|on| *on);
+    if sheet.power_boundary == PowerBoundary::Vehicle || overhead {
+        return "unknown-store";
+    }
+    if ledger.engine_s > 0.05 * ledger.moving_s {
+        return "engine";
+    }
+    match claim.band(ledger.road.braking_j) {
+        Some((_, high)) if ledger.battery.recovered_j > high && ledger.battery.recovered_j > 3.6e4 => {
+            "more-than-braking"
+        }
+        _ => "explained",
+    }
+}
+
+fn stops_of(plan: &Plan, trip: usize) -> u64 {
+    plan.runs.iter().filter(|run| run.trip == Some(trip) && run.kind == Kind::Standing && run.is_stop).count() as u64
+}
+
+fn median_step(track: &Track, ends: (usize, usize)) -> f64 {
+    let logged: Vec<usize> = (ends.0..=ends.1).filter(|k| !track.speed_interpolated[*k]).collect();
+    let mut steps: Vec<f64> = logged.windows(2).map(|w| track.seconds(w[0], w[1])).collect();
+    if steps.is_empty() {
+        return track.interval_s;
+    }
+    let middle = steps.len() / 2;
+    *steps.select_nth_unstable_by(middle, f64::total_cmp).1
+}
+
+fn grade_of(segments: &[&Segment]) -> &'static str {
+    let first = segments[0].grade;
+    if segments.iter().all(|segment| segment.grade == first) { first.as_str() } else { "mixed" }
+}
+
+/// The name that holds for nine tenths of the time, if one does.
+fn most_of(track: &Track, ends: (usize, usize), names: &[Option<u16>]) -> Option<u16> {
+    let mut times = std::collections::BTreeMap::new();
+    let mut total = 0.0;
+    for (k, name) in (ends.0..ends.1).zip(&names[ends.0..ends.1]) {
+        // A gap is nobody's time.
+        let dt = track.seconds(k, k + 1).min(60.0);
+        total += dt;
+        *times.entry(*name).or_insert(0.0) += dt;
+    }
+    let (name, time) = times.into_iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
+    if time >= 0.9 * total { name } else { None }
+}
+
+/// Identity (3) on every trip.
+pub fn check_closure(trips: &[Trip]) -> Result<(), PhysicsError> {
+    for trip in trips {
+        let residual = trip.ledger.road.residual();
+        if residual.abs() > CLOSURE {
+            return Err(PhysicsError::Open { trip: trip.id.clone(), residual });
+        }
+    }
+    Ok(())
+}
+
+/// True when the trip's inflow is booked as recovered.
+pub fn explained(trip: &Trip) -> bool {
+    trip.recovery_check != "more-than-braking"
+}

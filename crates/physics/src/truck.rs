@@ -1,0 +1,108 @@
+//! What physics has to be told of a vehicle.
+
+/// One vehicle type: as believed, and with every uncertain value at the end that is unfavourable or favourable to
+/// recovery. The ends bound a figure; they are no probability interval.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sheet {
+    pub nominal: Truck,
+    pub low: Truck,
+    pub high: Truck,
+    pub power_boundary: PowerBoundary,
+}
+
+/// What a logged battery power means.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PowerBoundary {
+    /// The battery terminals.
+    Pack,
+    /// The whole vehicle, overhead line or several stores included: what flows back has an unknown store.
+    Vehicle,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Truck {
+    pub mass_empty_kg: f64,
+    /// Carried where no log says otherwise.
+    pub payload_kg: f64,
+    pub rotating_mass_kg: f64,
+    pub drag_area_m2: f64,
+    pub rolling_resistance: f64,
+    /// Wheel to dc link and back, each way.
+    pub drive_efficiency: f64,
+    /// Deceleration the driven axle is trusted with in a recoverable claim. [m/s²]
+    pub axle_limit_m_s2: f64,
+    pub motor_force_max_n: f64,
+    pub motor_power_max_w: f64,
+    pub acceptance: Acceptance,
+    pub aux_power_w: f64,
+    pub blending: Blending,
+    /// Never empty.
+    pub levels: Vec<Level>,
+    /// Taken where the log names no level; `None`: unknown, the middle one stands in and bounds are printed.
+    pub default_level: Option<usize>,
+}
+
+/// Power the battery accepts: full in the middle, tapering to nothing at full charge and in the cold.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Acceptance {
+    pub power_max_w: f64,
+    /// Falls linearly from here to nothing at 1.
+    pub taper_start_soc: f64,
+    pub cold_full_k: f64,
+    pub cold_none_k: f64,
+}
+
+/// How the brake pedal shares its work with the motor. A property of the vehicle, not of the driver.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Blending {
+    /// The pedal moves friction brakes only; regen is what lifting off gives.
+    FrictionOnly,
+    /// The motor takes this share of what the pedal asks beyond lift-off.
+    Parallel { pedal_share: f64 },
+    /// The motor takes all it can, friction the rest.
+    Series,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Level {
+    pub name: String,
+    pub lift_off: LiftOff,
+    /// No regen below, full effect above. [m/s]
+    pub fade_start_m_s: f64,
+    pub fade_end_m_s: f64,
+}
+
+/// What a level holds fixed when the accelerator is released.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum LiftOff {
+    /// Deceleration on the flat: the heavier truck is braked harder.
+    Deceleration { m_s2: f64, includes_road_load: bool },
+    /// Force at the wheels: the heavier truck slows less.
+    Force { n: f64 },
+}
+
+impl Truck {
+    /// The level of this name, ignoring case.
+    pub fn level_named(&self, name: &str) -> Option<usize> {
+        self.levels.iter().position(|level| level.name.eq_ignore_ascii_case(name.trim()))
+    }
+
+    /// The level that stands in where none is known: the default, else the middle of the list by strength.
+    pub fn stand_in_level(&self) -> usize {
+        self.default_level.unwrap_or_else(|| {
+            let mut order: Vec<usize> = (0..self.levels.len()).collect();
+            order.sort_by(|&a, &b| self.strength(a).total_cmp(&self.strength(b)));
+            order[order.len() / 2]
+        })
+    }
+
+    /// Lift-off force of a level on the flat at standstill, to order levels by. [N]
+    pub fn strength(&self, level: usize) -> f64 {
+        match self.levels[level].lift_off {
+            LiftOff::Force { n } => n,
+            LiftOff::Deceleration { m_s2, .. } => {
+                (self.mass_empty_kg + self.payload_kg + self.rotating_mass_kg) * m_s2
+            }
+        }
+    }
+}
