@@ -1,0 +1,95 @@
+//! The pilot file that goes with the logs.
+
+use std::fmt::Write as _;
+
+use super::sheets;
+use crate::fleet::trucks::{Format, TRUCKS, Truck};
+use crate::logger::columns::columns;
+
+const HEAD: &str = r#"# Everything here is invented: the town of Quellmouth, its people and both vehicle types.
+# The vehicle sheets are what an honest user would know: rounded, and in places a few percent wrong.
+# What really happened stands in truth/.
+
+[pilot]
+name = "Quellmouth harbour pilot"
+time_zone = "Etc/GMT+2"
+units = "us"
+
+"#;
+
+/// The text of `pilot.toml` for the trucks (by index) that have logs.
+pub fn text(trucks: &[usize]) -> String {
+    let fleet: Vec<&Truck> = trucks.iter().map(|&index| &TRUCKS[index]).collect();
+    let mut text = String::from(HEAD);
+    for (id, sheet) in [("light3", sheets::LIGHT), ("medium5", sheets::MEDIUM)] {
+        if fleet.iter().any(|truck| truck.kind.id == id) {
+            text.push_str(sheet);
+            text.push('\n');
+        }
+    }
+    for truck in &fleet {
+        let _ = writeln!(text, "[vehicles.{}]\ntype = \"{}\"\n", truck.id, truck.kind.id);
+    }
+    if let Some(truck) = fleet.iter().find(|truck| truck.format == Format::Harbour) {
+        push_harbour(&mut text, truck);
+    }
+    fleet.iter().filter(|truck| truck.format == Format::Upland).for_each(|truck| push_upland(&mut text, truck));
+    text
+}
+
+/// One source for all harbour trucks: they share their columns.
+fn push_harbour(text: &mut String, any: &Truck) {
+    text.push_str(
+        r#"# Comma files, one a day, UTC. The load column is empty where the truck has no load sensor.
+[[sources]]
+name = "harbour loggers"
+files = "logs/harbour/{vehicle}/*.csv"
+delimiter = ","
+decimal = "."
+encoding = "utf-8"
+time = { column = "time_utc", kind = "iso" }
+
+[sources.columns]
+"#,
+    );
+    push_columns(text, any);
+}
+
+/// One source for each upland truck: no two log the same columns.
+fn push_upland(text: &mut String, truck: &Truck) {
+    let _ = write!(
+        text,
+        r##"# Semicolon files with decimal commas, one a week, local time, a row every {period} s.
+[[sources]]
+name = "upland logger of {id}"
+files = "logs/upland/{id}_*.csv"
+vehicle = "{id}"
+delimiter = ";"
+decimal = ","
+encoding = "windows-1252"
+header_line = 3
+time = {{ columns = ["Datum", "Uhrzeit"], kind = "local", format = "%d.%m.%Y %H:%M:%S" }}
+
+[sources.columns]
+"##,
+        period = truck.period_s,
+        id = truck.id
+    );
+    push_columns(text, truck);
+}
+
+fn push_columns(text: &mut String, truck: &Truck) {
+    for column in columns(truck).iter().filter(|column| !column.signal.is_empty()) {
+        let _ = write!(text, "{} = {{ column = \"{}\"", column.signal, column.header);
+        if !column.unit.is_empty() {
+            let _ = write!(text, ", unit = \"{}\"", column.unit);
+        }
+        text.push_str(match column.signal {
+            "pack_current" => ", positive = \"discharge\"",
+            "pack_power" => ", positive = \"charge\"",
+            _ => "",
+        });
+        text.push_str(" }\n");
+    }
+    text.push('\n');
+}
