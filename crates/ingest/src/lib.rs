@@ -11,6 +11,7 @@ mod fields;
 mod frame;
 mod frozen;
 mod header;
+pub mod inspect;
 mod lines;
 mod reader;
 mod receipt;

@@ -92,6 +92,7 @@ impl Found<'_> {
             .text("recovery_check", each().map(|t| Some(t.recovery_check)))
             .number("soc_start_frac", each().map(|t| track.soc[t.ends.0]))
             .number("soc_end_frac", each().map(|t| track.soc[t.ends.1]))
+            .number("soc_step_frac", each().map(|t| soc_step(track, t.ends)))
             .number(
                 "speed_interpolated_share_frac",
                 each().map(|t| (t.ledger.duration_s > 0.0).then(|| t.ledger.interpolated_s / t.ledger.duration_s)),
@@ -351,6 +352,12 @@ fn odometer(track: &Track, ends: (usize, usize)) -> Option<f64> {
     let mut known = track.odometer[ends.0..=ends.1].iter().flatten();
     let first = known.next()?;
     Some(known.next_back().unwrap_or(first) - first)
+}
+
+/// Smallest change of the reported state of charge. Differences below 1e-9 are rounding of its unit.
+fn soc_step(track: &Track, ends: (usize, usize)) -> Option<f64> {
+    let known: Vec<f64> = track.soc[ends.0..=ends.1].iter().flatten().copied().collect();
+    known.windows(2).map(|w| (w[1] - w[0]).abs()).filter(|step| *step > 1e-9).min_by(f64::total_cmp)
 }
 
 fn cascade_columns<'a>(builder: BatchBuilder, rows: impl Iterator<Item = &'a Cascade>) -> BatchBuilder {

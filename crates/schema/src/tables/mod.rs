@@ -1,5 +1,6 @@
 //! The tables, one file each.
 
+mod braking_balance;
 mod braking_events;
 mod charges;
 mod receipts;
@@ -11,6 +12,7 @@ mod segments;
 mod stops;
 mod trips;
 
+pub use braking_balance::BRAKING_BALANCE;
 pub use braking_events::BRAKING_EVENTS;
 pub use charges::CHARGES;
 pub use receipts::RECEIPTS;
@@ -25,7 +27,7 @@ pub use trips::TRIPS;
 use crate::Table;
 
 /// Every table, in the order the stages write them.
-pub static ALL: [&Table; 10] = [
+pub static ALL: [&Table; 11] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -36,6 +38,7 @@ pub static ALL: [&Table; 10] = [
     &CHARGES,
     &SEGMENT_BATTERY,
     &RECOVERY,
+    &BRAKING_BALANCE,
 ];
 
 #[cfg(test)]

@@ -11,7 +11,7 @@ pub static RECOVERY: Table = Table {
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 41] = [
+static COLUMNS: [Column; 44] = [
     text("grouping", "", "pilot, vehicle, trip, service_day, route, driver, regen_level or temperature_band"),
     text("group", "", "the group's name; (unknown) where the log does not say"),
     text("evidence", "", "measured, inferred or modelled: the weakest that carries 5 % or more of the moving time"),
@@ -22,8 +22,10 @@ static COLUMNS: [Column; 41] = [
     number("moving_s", "s", "", "0 or more", "time moving"),
     number("payload_ton_miles_share_frac", "1", "", "0 to 1", "share of the distance with payload known"),
     number("energy_tractive_kwh", "kW.h", "", "0 or more", "at the wheels"),
-    number("energy_braking_kwh", "kW.h", "", "0 or more", "at the wheels, where sampling allows the claim"),
+    number("energy_braking_kwh", "kW.h", "", "0 or more", "at the wheels, where sampling allows the claim; corrected for sampling between 1 s and 5 s"),
     number("braking_claimed_share_frac", "1", "", "0 to 1", "share of the moving time in trips sampled fast enough to claim braking energy"),
+    number("energy_braking_low_kwh", "kW.h", "", "0 or more", "lower end of the sampling correction band"),
+    number("energy_braking_high_kwh", "kW.h", "", "0 or more", "upper end of the sampling correction band"),
     number("energy_recoverable_kwh", "kW.h", "", "0 or more", "at the battery terminals, level as set"),
     number("energy_recoverable_low_kwh", "kW.h", "", "0 or more", "bound"),
     number("energy_recoverable_high_kwh", "kW.h", "", "0 or more", "bound"),
@@ -31,9 +33,10 @@ static COLUMNS: [Column; 41] = [
     number("energy_recovered_p05_kwh", "kW.h", WITHHELD, "0 or more", "5th percentile"),
     number("energy_recovered_p50_kwh", "kW.h", WITHHELD, "0 or more", "into the battery terminals while moving, from braking"),
     number("energy_recovered_p95_kwh", "kW.h", WITHHELD, "0 or more", "95th percentile"),
-    number("energy_discharged_kwh", "kW.h", "", "0 or more", "gross discharge while driving"),
-    number("energy_net_kwh", "kW.h", "", "signed", "gross discharge less recovered, while driving"),
+    number("energy_discharged_kwh", "kW.h", "", "0 or more", "gross discharge in trips: driving and standing"),
+    number("energy_net_kwh", "kW.h", "", "signed", "gross discharge less what came back, in trips: driving and standing"),
     number("energy_returned_bus_kwh", "kW.h", "", "0 or more", "returned at the dc link, before auxiliaries"),
+    number("energy_returned_unknown_store_kwh", "kW.h", "", "0 or more", "returned while moving to a store the log does not name: never recovered"),
     number("energy_standing_kwh", "kW.h", "", "0 or more", "gross discharge at stops within trips"),
     number("energy_parked_kwh", "kW.h", "", "0 or more", "gross discharge outside trips"),
     number("recapture_of_braking_frac", "1", WITHHELD, "0 or more", "R1: recovered over braking energy at the wheels"),

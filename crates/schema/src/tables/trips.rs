@@ -9,7 +9,7 @@ pub static TRIPS: Table = Table {
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 31] = [
+static COLUMNS: [Column; 32] = [
     text("vehicle_id", "", "the vehicle"),
     text("trip_id", "", "vehicle and number of the trip within its log"),
     time("time_start_ns", "setting off"),
@@ -39,6 +39,7 @@ static COLUMNS: [Column; 31] = [
     text("recovery_check", "", "explained; more-than-braking (measured inflow exceeds braking energy at the wheels); engine; unknown-store; none"),
     number("soc_start_frac", "1", "not logged", "0 to 1", "state of charge at the start"),
     number("soc_end_frac", "1", "not logged", "0 to 1", "state of charge at the end"),
+    number("soc_step_frac", "1", "not logged, or never changes", "above 0", "smallest change of state of charge seen: its resolution"),
     number("speed_interpolated_share_frac", "1", "one sample", "0 or more", "share of the logged time whose speed was interpolated"),
     text("grade_basis", "", "logged; altitude; mixed; none (run flat)"),
 ];

@@ -1,0 +1,50 @@
+//! Digests of what each stage reads: the same digest, the same tables.
+
+use backwatt_pilot::{Origin, Pilot};
+use backwatt_store::{digest_bytes, digest_file};
+
+/// What the stages depend on, each digest covering those before it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Inputs {
+    pub logs: String,
+    pub ingest: String,
+    pub replay: String,
+    pub report: String,
+}
+
+impl Inputs {
+    /// Digests logs and settings. An unreadable log counts as itself: its receipt will say so.
+    pub fn of(pilot: &Pilot, program: &str) -> Self {
+        let mut files: Vec<String> = Vec::new();
+        for source in &pilot.ingest.sources {
+            for file in &source.files {
+                let digest = digest_file(&file.path).unwrap_or_else(|_| "unreadable".to_owned());
+                files.push(format!("{}\t{}\t{digest}", source.name, file.shown));
+            }
+        }
+        files.sort_unstable();
+        let logs = digest_bytes(files.join("\n").as_bytes());
+        let of = |prefixes: &[&str]| settings_text(pilot, prefixes);
+        let chain = |before: &str, text: String| digest_bytes(format!("{program}\n{before}\n{text}").as_bytes());
+        let ingest = chain(&logs, of(&["sources.", "ingest.", "pilot.time_zone"]));
+        let replay = chain(&ingest, of(&["vehicle_types.", "vehicles.", "replay."]));
+        let report = chain(&replay, of(&["pilot."]));
+        Self { logs, ingest, replay, report }
+    }
+}
+
+/// Key and value only: a setting moved to another line, or stated where it was the default, changes no figure.
+fn settings_text(pilot: &Pilot, prefixes: &[&str]) -> String {
+    let mut lines: Vec<String> = pilot
+        .settings
+        .iter()
+        .filter(|setting| prefixes.iter().any(|prefix| setting.key.starts_with(prefix)))
+        .map(|setting| {
+            // A stated value narrows the bounds around it, so that origin moves a number too.
+            let stated = matches!(setting.origin, Origin::File { .. });
+            format!("{} = {} ({stated})", setting.key, setting.value)
+        })
+        .collect();
+    lines.sort_unstable();
+    lines.join("\n")
+}

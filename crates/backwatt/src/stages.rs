@@ -1,0 +1,274 @@
+//! What each stage does with the tables. Threads and files live here; the kernels know of neither.
+
+use std::path::Path;
+
+use arrow::array::RecordBatch;
+use arrow::compute::concat_batches;
+use backwatt_estimate::{BatterySheet, Tally, infer, observe, recovery, tally};
+use backwatt_ingest::Receipt;
+use backwatt_physics::replay as replay_vehicle;
+use backwatt_pilot::{Pilot, VehicleType};
+use backwatt_report::{Answers, ReportInput, ReportOptions};
+use backwatt_schema::{BatchView, Place, Problem, Severity, Table, number_at, tables, text_at};
+use backwatt_store::{Layout, Provenance, StoreError, read_table, write_bytes, write_table};
+use jiff::tz::TimeZone;
+use jiff::{Timestamp, ToSpan};
+use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
+
+use crate::{BackwattError, Event, Progress};
+
+pub fn ingest(
+    pilot: &Pilot,
+    layout: &Layout,
+    provenance: &Provenance,
+    progress: Progress<'_>,
+) -> Result<Vec<String>, BackwattError> {
+    let files: usize = pilot.ingest.sources.iter().map(|source| source.files.len()).sum();
+    progress(Event::Stage { name: "ingest", steps: files });
+    let step = |what: &str| progress(Event::Step { what: what.to_owned() });
+    let outcome = backwatt_ingest::run(&pilot.ingest, layout, provenance, &step)?;
+    keep_problems(layout, &outcome.problems)?;
+    Ok(outcome.vehicles)
+}
+
+pub fn replay(
+    pilot: &Pilot,
+    layout: &Layout,
+    vehicles: &[String],
+    provenance: &Provenance,
+    progress: Progress<'_>,
+) -> Result<(), BackwattError> {
+    let typed = types(pilot, vehicles)?;
+    progress(Event::Stage { name: "replay", steps: vehicles.len() });
+    let zone = pilot.zone.clone().unwrap_or(TimeZone::UTC);
+    typed.par_iter().try_for_each(|(vehicle, vehicle_type)| {
+        let samples = read_samples(layout, vehicle)?;
+        let day = |time_ns: i64| service_day(time_ns, &zone);
+        let found = replay_vehicle(vehicle, &samples, &vehicle_type.sheet, &pilot.replay, &day)?;
+        let tables: [(&'static Table, &RecordBatch); 5] = [
+            (&tables::TRIPS, &found.trips),
+            (&tables::SEGMENTS, &found.segments),
+            (&tables::BRAKING_EVENTS, &found.braking_events),
+            (&tables::STOPS, &found.stops),
+            (&tables::CHARGES, &found.charges),
+        ];
+        for (table, batch) in tables {
+            write_table(&layout.vehicle_table(table, vehicle), table, batch, provenance)?;
+        }
+        progress(Event::Step { what: (*vehicle).to_owned() });
+        Ok::<(), BackwattError>(())
+    })?;
+    for table in [&tables::TRIPS, &tables::SEGMENTS, &tables::BRAKING_EVENTS, &tables::STOPS, &tables::CHARGES] {
+        remove_absent(layout, table, vehicles)?;
+    }
+    Ok(())
+}
+
+pub fn estimate(
+    pilot: &Pilot,
+    layout: &Layout,
+    vehicles: &[String],
+    provenance: &Provenance,
+    progress: Progress<'_>,
+) -> Result<(), BackwattError> {
+    let typed = types(pilot, vehicles)?;
+    progress(Event::Stage { name: "estimate", steps: vehicles.len() });
+    let tallies = typed
+        .par_iter()
+        .map(|(vehicle, vehicle_type)| {
+            let trips = read_table(&layout.vehicle_table(&tables::TRIPS, vehicle), &tables::TRIPS)?;
+            let segments = read_table(&layout.vehicle_table(&tables::SEGMENTS, vehicle), &tables::SEGMENTS)?;
+            let battery = battery(&segments, &trips, vehicle_type)?;
+            let path = layout.vehicle_table(&tables::SEGMENT_BATTERY, vehicle);
+            write_table(&path, &tables::SEGMENT_BATTERY, &battery, provenance)?;
+            let tally = tally(&segments, &battery, &trips)?;
+            progress(Event::Step { what: (*vehicle).to_owned() });
+            Ok(tally)
+        })
+        .collect::<Result<Vec<Tally>, BackwattError>>()?;
+    remove_absent(layout, &tables::SEGMENT_BATTERY, vehicles)?;
+    // In the order of the vehicles, whichever thread was first: sums of floats depend on their order.
+    let mut merged = Tally::new();
+    for (key, sums) in tallies.into_iter().flatten() {
+        merged.entry(key).or_default().add(&sums);
+    }
+    write_table(&layout.table(&tables::RECOVERY), &tables::RECOVERY, &recovery(&merged)?, provenance)?;
+    Ok(())
+}
+
+fn battery(
+    segments: &RecordBatch,
+    trips: &RecordBatch,
+    vehicle_type: &VehicleType,
+) -> Result<RecordBatch, BackwattError> {
+    // Without a capacity state of charge says nothing about energy; drive efficiency is needed all the same.
+    let fallback = BatterySheet {
+        capacity_kwh: 0.0,
+        battery_efficiency: 1.0,
+        drive_efficiency: vehicle_type.sheet.nominal.drive_efficiency,
+    };
+    let steps = BatchView::new(&tables::TRIPS, trips).numbers("soc_step_frac")?;
+    // The coarsest a trip shows: a short trip may happen upon one small difference of a filtered value.
+    let step = steps.iter().flatten().fold(None, |most: Option<f64>, step| Some(most.map_or(step, |m| m.max(step))));
+    let windows = match vehicle_type.battery {
+        Some(sheet) => observe(segments, &sheet, step)?,
+        None => observe(segments, &fallback, None)?,
+    };
+    Ok(infer(segments, trips, &windows, &vehicle_type.battery.unwrap_or(fallback))?)
+}
+
+pub fn report(
+    pilot: &Pilot,
+    layout: &Layout,
+    vehicles: &[String],
+    problems: &[Problem],
+    provenance: &Provenance,
+    options: ReportOptions,
+) -> Result<Answers, BackwattError> {
+    let input = ReportInput {
+        pilot_name: pilot.name.clone(),
+        metric: pilot.units == backwatt_pilot::DisplayUnits::Metric,
+        vehicles: vehicles.to_vec(),
+        vehicle_types: vehicles
+            .iter()
+            .map(|vehicle| pilot.type_of(vehicle).map_or(String::new(), |(name, _)| name.to_owned()))
+            .collect(),
+        settings: pilot.settings.iter().map(setting_row).collect(),
+        problems: problems.to_vec(),
+        program: provenance.program.clone(),
+    };
+    Ok(backwatt_report::write(&input, layout, provenance, options)?)
+}
+
+fn setting_row(setting: &backwatt_pilot::Setting) -> backwatt_report::SettingRow {
+    let origin = match &setting.origin {
+        backwatt_pilot::Origin::File { line } => format!("pilot file, line {line}"),
+        backwatt_pilot::Origin::Default { source } => format!("default: {source}"),
+    };
+    backwatt_report::SettingRow { key: setting.key.clone(), value: setting.value.clone(), origin }
+}
+
+fn types<'p>(pilot: &'p Pilot, vehicles: &'p [String]) -> Result<Vec<(&'p str, &'p VehicleType)>, BackwattError> {
+    let mut typed = Vec::new();
+    let mut problems = Vec::new();
+    for vehicle in vehicles {
+        match pilot.type_of(vehicle) {
+            Some((_, vehicle_type)) => typed.push((vehicle.as_str(), vehicle_type)),
+            None => problems.push(
+                Problem::error("run-vehicle-untyped", format!("vehicle \"{vehicle}\" has no vehicle type"))
+                    .named(format!("vehicles.{vehicle}"))
+                    .hint(format!("[vehicles.\"{vehicle}\"]\ntype = \"...\", or vehicle_type = \"...\" in its source")),
+            ),
+        }
+    }
+    if problems.is_empty() { Ok(typed) } else { Err(BackwattError::Problems(problems)) }
+}
+
+/// A vehicle's months, put together.
+pub fn read_samples(layout: &Layout, vehicle: &str) -> Result<RecordBatch, BackwattError> {
+    let folder = layout.samples_folder(vehicle);
+    let io = |source| BackwattError::Io { doing: "list", path: folder.clone(), source };
+    let mut months: Vec<_> =
+        std::fs::read_dir(&folder).map_err(io)?.flatten().map(|entry| entry.path()).collect();
+    months.sort();
+    let batches = months.iter().map(|month| read_table(month, &tables::SAMPLES)).collect::<Result<Vec<_>, _>>()?;
+    concat_batches(&tables::SAMPLES.schema(), &batches).map_err(|error| {
+        BackwattError::Batch(backwatt_schema::BatchError::Arrow {
+            table: tables::SAMPLES.name.to_owned(),
+            message: error.to_string(),
+        })
+    })
+}
+
+/// The day a trip belongs to: cut at 03:00 local, so that a late round stays whole.
+fn service_day(time_ns: i64, zone: &TimeZone) -> String {
+    let stamp = Timestamp::from_nanosecond(i128::from(time_ns)).unwrap_or(Timestamp::UNIX_EPOCH);
+    let civil = zone.to_datetime(stamp);
+    civil.checked_sub(3.hours()).unwrap_or(civil).date().to_string()
+}
+
+fn remove_absent(layout: &Layout, table: &'static Table, vehicles: &[String]) -> Result<(), BackwattError> {
+    let keep: Vec<_> = vehicles.iter().map(|vehicle| layout.vehicle_table(table, vehicle)).collect();
+    let Ok(entries) = std::fs::read_dir(layout.root().join(table.name)) else { return Ok(()) };
+    for path in entries.flatten().map(|entry| entry.path()).filter(|path| !keep.contains(path)) {
+        std::fs::remove_file(&path).map_err(|source| BackwattError::Io { doing: "remove", path, source })?;
+    }
+    Ok(())
+}
+
+/// The receipts of the last ingest; none when there was none.
+pub fn receipts(layout: &Layout) -> Result<Vec<Receipt>, BackwattError> {
+    let path = layout.table(&tables::RECEIPTS);
+    if !path.exists() {
+        return Ok(Vec::new());
+    }
+    let batch = read_table(&path, &tables::RECEIPTS)?;
+    let view = BatchView::new(&tables::RECEIPTS, &batch);
+    let (files, sources) = (view.texts("source_file")?, view.texts("source")?);
+    let (rows_in, kept, rejected) =
+        (view.counts("rows_in")?, view.counts("rows_kept")?, view.counts("rows_rejected")?);
+    let interval = view.numbers("sample_interval_s")?;
+    let problem = view.texts("problem")?;
+    let receipt = |row: usize| Receipt {
+        source_file: files.value(row).to_owned(),
+        source: sources.value(row).to_owned(),
+        rows_in: rows_in.value(row),
+        rows_kept: kept.value(row),
+        rows_rejected: rejected.value(row),
+        sample_interval_s: number_at(interval, row),
+        problem: text_at(problem, row).map(str::to_owned),
+        ..Receipt::default()
+    };
+    Ok((0..view.rows()).map(receipt).collect())
+}
+
+/// Problems met while reading logs outlive the stage: a later report shows them too.
+#[derive(Serialize, Deserialize)]
+struct KeptProblem {
+    code: String,
+    warning: bool,
+    message: String,
+    file: Option<String>,
+    line: Option<u64>,
+    name: Option<String>,
+    value: Option<String>,
+    hint: String,
+}
+
+fn problems_path(layout: &Layout) -> std::path::PathBuf {
+    layout.root().join(".stamps").join("problems.json")
+}
+
+fn keep_problems(layout: &Layout, problems: &[Problem]) -> Result<(), StoreError> {
+    let kept: Vec<KeptProblem> = problems
+        .iter()
+        .map(|p| KeptProblem {
+            code: p.code.to_owned(),
+            warning: p.severity == Severity::Warning,
+            message: p.message.clone(),
+            file: p.place.file.clone(),
+            line: p.place.line,
+            name: p.place.name.clone(),
+            value: p.place.value.clone(),
+            hint: p.hint.clone(),
+        })
+        .collect();
+    write_bytes(&problems_path(layout), serde_json::to_string_pretty(&kept).unwrap_or_default().as_bytes())
+}
+
+/// Codes a kept problem may have: they are static texts of this program.
+const KEPT_CODES: [&str; 3] = ["ingest-file-unreadable", "ingest-sign-contradicted", "ingest-sign-unproved"];
+
+pub fn kept_problems(layout: &Layout) -> Vec<Problem> {
+    let read = |path: &Path| serde_json::from_slice::<Vec<KeptProblem>>(&std::fs::read(path).ok()?).ok();
+    let kept = read(&problems_path(layout)).unwrap_or_default();
+    kept.into_iter()
+        .map(|k| {
+            let code = KEPT_CODES.into_iter().find(|code| *code == k.code).unwrap_or("ingest-problem");
+            let severity = if k.warning { Severity::Warning } else { Severity::Note };
+            let place = Place { file: k.file, line: k.line, name: k.name, value: k.value };
+            Problem { code, severity, message: k.message, place, hint: k.hint }
+        })
+        .collect()
+}

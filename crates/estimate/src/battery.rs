@@ -1,0 +1,214 @@
+//! Battery figures of every segment: measured where they were, else inferred or modelled, with an interval.
+
+use arrow::array::RecordBatch;
+use backwatt_schema::{BatchBuilder, BatchError, BatchView, Evidence, number_at, tables, text_at};
+use backwatt_stats::{Gaussian, posterior};
+
+use crate::soc::{BatterySheet, Terms, Windows};
+
+/// Prior standard deviations: traction 12 % (mass, drag, rolling and drive efficiency together), auxiliaries 50 %,
+/// capacity 5 %. From memory, and provisional: the full estimator learns each from the fleet.
+const TRACTION_SD: f64 = 0.12;
+const AUXILIARY_SD: f64 = 0.5;
+const CAPACITY_SD: f64 = 0.05;
+/// The share of the recoverable that arrives: close to what the model allows, withdrawals (stability control,
+/// derating) taking some.
+const ARRIVING_MEAN: f64 = 0.95;
+const ARRIVING_SD_LEAST: f64 = 0.15;
+/// What is wrong all pilot long and no window can show, relative to the share that arrives. Provisional.
+const DISCREPANCY_SD: f64 = 0.10;
+/// Two-sided 90 % of a normal.
+const Z_90: f64 = 1.644_853_626_951_472_6;
+
+struct Belief {
+    unknowns: Gaussian,
+    evidence: Evidence,
+    why: String,
+}
+
+struct Row {
+    evidence: Evidence,
+    recovered: Option<[f64; 3]>,
+    discharged: [f64; 3],
+    net: [f64; 3],
+    bus: Option<f64>,
+    why: String,
+}
+
+/// The battery figures of a vehicle's segments. `braking_hides`: its trips are sampled too slowly to claim braking
+/// energy, so that what was recovered is not claimed from the model either.
+pub fn infer(
+    segments: &RecordBatch,
+    trips: &RecordBatch,
+    windows: &Windows,
+    sheet: &BatterySheet,
+) -> Result<RecordBatch, BatchError> {
+    let view = BatchView::new(&tables::SEGMENTS, segments);
+    let belief = believe(windows);
+    let claims = TripClaims::read(trips)?;
+    let measured = Measured::read(&view)?;
+    let terms = Terms::read(&view, sheet)?;
+    let trip_ids = view.texts("trip_id")?;
+    let rows: Vec<Row> = (0..view.rows())
+        .map(|row| {
+            let claim = text_at(trip_ids, row).map_or(Claim::default(), |id| claims.of(id));
+            measured.row(row, claim).unwrap_or_else(|| predicted(&belief, &terms, row, claim))
+        })
+        .collect();
+    build(&view, &rows)
+}
+
+/// What the windows say of the unknowns. Only the share that arrives decides the grade: it is what is claimed.
+fn believe(windows: &Windows) -> Belief {
+    let spread = if windows.recoverable_kwh > 0.0 {
+        (windows.recoverable_high_kwh - windows.recoverable_low_kwh) / (2.0 * Z_90 * windows.recoverable_kwh)
+    } else {
+        0.0
+    };
+    let arriving_sd = spread.max(ARRIVING_SD_LEAST);
+    let prior = Gaussian::independent(
+        &[1.0, 1.0, ARRIVING_MEAN, 0.0],
+        &[TRACTION_SD, AUXILIARY_SD, arriving_sd, CAPACITY_SD],
+    );
+    let n = windows.observations.len();
+    if n == 0 {
+        let why = "no state of charge to learn from: physics and the sheet alone".to_owned();
+        return Belief { unknowns: prior, evidence: Evidence::Modelled, why };
+    }
+    let Some(mut unknowns) = posterior(&prior, &windows.observations) else {
+        let why = "the state-of-charge windows could not be solved".to_owned();
+        return Belief { unknowns: prior, evidence: Evidence::Modelled, why };
+    };
+    unknowns.covariance[2][2] += (DISCREPANCY_SD * unknowns.mean[2]).powi(2);
+    let narrowed = unknowns.standard_deviation(2) <= 0.5 * arriving_sd;
+    let figures = format!(
+        "{n} windows of state of charge narrowed the share that arrives from {:.0} +- {:.0} % to {:.0} +- {:.0} % \
+         of the recoverable (90 %)",
+        100.0 * ARRIVING_MEAN,
+        100.0 * Z_90 * arriving_sd,
+        100.0 * unknowns.mean[2],
+        100.0 * Z_90 * unknowns.standard_deviation(2),
+    );
+    let evidence = if narrowed { Evidence::Inferred } else { Evidence::Modelled };
+    let why = if narrowed { figures } else { format!("these logs cannot tell: {figures}") };
+    Belief { unknowns, evidence, why }
+}
+
+fn predicted(belief: &Belief, terms: &Terms<'_>, row: usize, claim: Claim) -> Row {
+    let discharged = band(belief, &terms.discharged(row));
+    let recovered = band(belief, &terms.recovered(row));
+    let (out, back) = (terms.discharged(row), terms.recovered(row));
+    let weights: Vec<f64> = out.iter().zip(back).map(|(o, b)| o - b).collect();
+    let (mean, sd) = belief.unknowns.combination(&weights);
+    let net = [mean - Z_90 * sd, mean, mean + Z_90 * sd];
+    let fed: f64 = -out[2] * belief.unknowns.mean[2];
+    if claim.hides {
+        let why = "sampled more slowly than every 5 s: braking hides between the samples, no claim".to_owned();
+        return Row { evidence: Evidence::Modelled, recovered: None, discharged, net, bus: None, why };
+    }
+    Row {
+        evidence: belief.evidence,
+        recovered: Some(recovered),
+        discharged,
+        net,
+        bus: Some(recovered[1] + fed),
+        why: belief.why.clone(),
+    }
+}
+
+/// 5th, 50th and 95th percentile of a combination that cannot be negative.
+fn band(belief: &Belief, weights: &[f64]) -> [f64; 3] {
+    let (mean, sd) = belief.unknowns.combination(weights);
+    [mean - Z_90 * sd, mean, mean + Z_90 * sd].map(|value| value.max(0.0))
+}
+
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+struct Claim {
+    /// Sampling too slow for braking.
+    hides: bool,
+    /// The inflow has an unknown store, or braking cannot explain it.
+    unexplained: Option<&'static str>,
+}
+
+struct TripClaims {
+    by_trip: std::collections::HashMap<String, Claim>,
+}
+
+impl TripClaims {
+    fn read(trips: &RecordBatch) -> Result<Self, BatchError> {
+        let view = BatchView::new(&tables::TRIPS, trips);
+        let (ids, claims) = (view.texts("trip_id")?, view.texts("braking_claim")?);
+        let checks = view.texts("recovery_check")?;
+        let claim = |row: usize| Claim {
+            hides: claims.value(row) == "withheld",
+            unexplained: match checks.value(row) {
+                "unknown-store" => Some("what came back went to a store the log does not name"),
+                "more-than-braking" => Some("more flowed into the battery than braking can explain"),
+                _ => None,
+            },
+        };
+        Ok(Self { by_trip: (0..view.rows()).map(|row| (ids.value(row).to_owned(), claim(row))).collect() })
+    }
+
+    fn of(&self, trip: &str) -> Claim {
+        self.by_trip.get(trip).copied().unwrap_or_default()
+    }
+}
+
+struct Measured<'a> {
+    discharged: &'a arrow::array::Float64Array,
+    recovered: &'a arrow::array::Float64Array,
+    unknown_store: &'a arrow::array::Float64Array,
+    unbraked: &'a arrow::array::Float64Array,
+    bus: &'a arrow::array::Float64Array,
+}
+
+impl<'a> Measured<'a> {
+    fn read(view: &BatchView<'a>) -> Result<Self, BatchError> {
+        Ok(Self {
+            discharged: view.numbers("energy_discharged_kwh")?,
+            recovered: view.numbers("energy_recovered_kwh")?,
+            unknown_store: view.numbers("energy_returned_unknown_store_kwh")?,
+            unbraked: view.numbers("energy_unbraked_inflow_kwh")?,
+            bus: view.numbers("energy_returned_bus_kwh")?,
+        })
+    }
+
+    fn row(&self, row: usize, claim: Claim) -> Option<Row> {
+        let discharged = number_at(self.discharged, row)?;
+        let recovered = self.recovered.value(row);
+        let net = discharged - recovered - self.unknown_store.value(row) - self.unbraked.value(row);
+        let claimed = claim.unexplained.is_none();
+        Some(Row {
+            evidence: Evidence::Measured,
+            recovered: claimed.then_some([recovered; 3]),
+            discharged: [discharged; 3],
+            net: [net; 3],
+            bus: claimed.then(|| self.bus.value(row)),
+            why: claim.unexplained.unwrap_or("battery power is logged").to_owned(),
+        })
+    }
+}
+
+fn build(view: &BatchView<'_>, rows: &[Row]) -> Result<RecordBatch, BatchError> {
+    let vehicles = view.texts("vehicle_id")?;
+    let order = view.orders("segment_order")?;
+    let of = |pick: fn(&Row) -> [f64; 3], at: usize| rows.iter().map(move |r| pick(r)[at]).collect::<Vec<_>>();
+    let recovered = |at: usize| rows.iter().map(move |r| r.recovered.map(|v| v[at])).collect::<Vec<_>>();
+    BatchBuilder::new(&tables::SEGMENT_BATTERY)
+        .text("vehicle_id", (0..rows.len()).map(|i| Some(vehicles.value(i))))
+        .order("segment_order", order.values().iter().copied())
+        .text("evidence", rows.iter().map(|r| Some(r.evidence.as_str())))
+        .number("energy_recovered_p05_kwh", recovered(0))
+        .number("energy_recovered_p50_kwh", recovered(1))
+        .number("energy_recovered_p95_kwh", recovered(2))
+        .number("energy_discharged_p05_kwh", of(|r| r.discharged, 0))
+        .number("energy_discharged_p50_kwh", of(|r| r.discharged, 1))
+        .number("energy_discharged_p95_kwh", of(|r| r.discharged, 2))
+        .number("energy_net_p05_kwh", of(|r| r.net, 0))
+        .number("energy_net_p50_kwh", of(|r| r.net, 1))
+        .number("energy_net_p95_kwh", of(|r| r.net, 2))
+        .number("energy_returned_bus_p50_kwh", rows.iter().map(|r| r.bus))
+        .text("why", rows.iter().map(|r| Some(r.why.as_str())))
+        .finish()
+}

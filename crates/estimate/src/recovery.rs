@@ -1,0 +1,256 @@
+//! The answer table, from merged tallies.
+
+use arrow::array::RecordBatch;
+use backwatt_schema::{BatchBuilder, BatchError, METRES_PER_MILE, tables};
+use backwatt_stats::ratio_of_sums;
+
+use crate::tally::{GROUPINGS, Sums, Tally};
+
+/// No ratio over less braking energy than this: it would be noise over noise. [kWh]
+const BRAKING_FLOOR_KWH: f64 = 0.5;
+/// No consumption over less distance than this. [mi]
+const DISTANCE_FLOOR_MI: f64 = 0.1;
+/// A ton-mile figure needs a payload worth the name, on the mean. [short ton]
+const PAYLOAD_FLOOR_TON: f64 = 0.1;
+/// A grade is the weakest that carries this share of the moving time.
+const GRADE_SHARE: f64 = 0.05;
+
+struct Group {
+    grouping: &'static str,
+    name: String,
+    sums: Sums,
+    clusters: Vec<Sums>,
+}
+
+/// Ratios, intervals and grades of every group.
+pub fn recovery(tally: &Tally) -> Result<RecordBatch, BatchError> {
+    let groups = gather(tally);
+    let rows: Vec<Figures> = groups.iter().map(figures).collect();
+    build(&groups, &rows)
+}
+
+fn gather(tally: &Tally) -> Vec<Group> {
+    let mut groups: Vec<Group> = Vec::new();
+    for grouping in GROUPINGS {
+        for (key, sums) in tally.iter().filter(|(key, _)| key.grouping == grouping) {
+            if groups.last().is_none_or(|g| g.grouping != grouping || g.name != key.group) {
+                groups.push(Group {
+                    grouping,
+                    name: key.group.clone(),
+                    sums: Sums::default(),
+                    clusters: Vec::new(),
+                });
+            }
+            if let Some(group) = groups.last_mut() {
+                group.sums.add(sums);
+                group.clusters.push(sums.clone());
+            }
+        }
+    }
+    groups
+}
+
+#[derive(Debug, Default)]
+struct Figures {
+    evidence: &'static str,
+    measured_share: f64,
+    claimed_share: f64,
+    payload_share: f64,
+    days: u64,
+    r1: Interval,
+    r2: Option<f64>,
+    r4: Option<f64>,
+    r5: Option<f64>,
+    r7: Option<f64>,
+    r8: Option<f64>,
+    r9: Interval,
+    per_ton_mi: Option<f64>,
+    carried_mi: Option<f64>,
+    carried_low_mi: Option<f64>,
+    recovered: Option<[f64; 3]>,
+    denominators: String,
+    caution: String,
+}
+
+#[derive(Debug, Default, Clone, Copy)]
+struct Interval {
+    value: Option<f64>,
+    low: Option<f64>,
+    high: Option<f64>,
+}
+
+impl Interval {
+    fn around(value: f64, half: Option<f64>) -> Self {
+        Self { value: Some(value), low: half.map(|h| value - h), high: half.map(|h| value + h) }
+    }
+}
+
+fn figures(group: &Group) -> Figures {
+    let s = &group.sums;
+    let share = |part: f64, whole: f64| if whole > 0.0 { part / whole } else { 0.0 };
+    let ratio = |a: f64, b: f64| (b > 0.0).then(|| a / b);
+    let claimed = s.braking_paired_kwh >= BRAKING_FLOOR_KWH;
+    let back = s.discharged_paired_kwh > 0.0 && s.distance_paired_mi > 0.0;
+    let recovered = back.then_some(s.recovered_kwh);
+    let with_bus = s.net_paired_kwh + s.bus_paired_kwh;
+    let mut figures = Figures {
+        evidence: evidence(s),
+        measured_share: share(s.measured_moving_s, s.moving_s),
+        claimed_share: share(s.claimed_moving_s, s.moving_s),
+        payload_share: share(s.distance_with_payload_mi, s.distance_mi),
+        days: group.clusters.iter().filter(|c| c.moving_s > 0.0).count() as u64,
+        r1: if claimed { recapture_of_braking(group) } else { Interval::default() },
+        r2: claimed.then(|| ratio(s.recovered_braking_kwh, s.recoverable_paired_kwh)).flatten(),
+        r4: recovered.and_then(|r| ratio(r[1], s.discharged_paired_kwh)),
+        r5: recovered.and_then(|r| ratio(r[1], s.net_paired_kwh)),
+        r7: recovered.and_then(|_| ratio(s.bus_paired_kwh, s.net_paired_kwh)),
+        r8: (s.braking_raw_kwh >= BRAKING_FLOOR_KWH).then(|| ratio(s.braking_raw_kwh, s.tractive_kwh)).flatten(),
+        r9: consumption(group),
+        per_ton_mi: (s.ton_mi > PAYLOAD_FLOOR_TON * s.distance_with_payload_mi)
+            .then(|| ratio(s.net_with_payload_kwh, s.ton_mi))
+            .flatten(),
+        carried_mi: recovered.and_then(|_| ratio(s.distance_paired_mi * s.bus_paired_kwh, with_bus)),
+        carried_low_mi: recovered
+            .and_then(|r| ratio(s.distance_paired_mi * r[1], s.discharged_paired_kwh)),
+        recovered,
+        ..Figures::default()
+    };
+    if figures.claimed_share < 0.95 && s.braking_raw_kwh > 0.0 {
+        figures.r8 = (s.tractive_claimed_kwh > 0.0 && claimed).then(|| s.braking_kwh / s.tractive_claimed_kwh);
+    }
+    figures.denominators = denominators(s, &figures);
+    figures.caution = caution(s, &figures);
+    figures
+}
+
+fn evidence(s: &Sums) -> &'static str {
+    let modelled = s.moving_s - s.measured_moving_s - s.inferred_moving_s;
+    if modelled > GRADE_SHARE * s.moving_s || s.moving_s <= 0.0 {
+        "modelled"
+    } else if s.inferred_moving_s > GRADE_SHARE * s.moving_s {
+        "inferred"
+    } else {
+        "measured"
+    }
+}
+
+/// R1 with spread over vehicle-days, estimation and sampling correction, as independent errors.
+fn recapture_of_braking(group: &Group) -> Interval {
+    let s = &group.sums;
+    let pairs: Vec<(f64, f64)> =
+        group.clusters.iter().map(|c| (c.recovered_braking_kwh, c.braking_paired_kwh)).collect();
+    let Some(found) = ratio_of_sums(&pairs) else { return Interval::default() };
+    let relative = |high: f64, low: f64, middle: f64| if middle > 0.0 { (high - low) / (2.0 * middle) } else { 0.0 };
+    let estimation = found.ratio * relative(s.recovered_kwh[2], s.recovered_kwh[0], s.recovered_kwh[1]);
+    let sampling = found.ratio * relative(s.braking_high_kwh, s.braking_low_kwh, s.braking_kwh);
+    let days = found.half_width_90;
+    if days.is_none() && estimation == 0.0 && sampling == 0.0 {
+        return Interval::around(found.ratio, None);
+    }
+    let half = (days.unwrap_or(0.0).powi(2) + estimation.powi(2) + sampling.powi(2)).sqrt();
+    let interval = Interval::around(found.ratio, Some(half));
+    Interval { low: interval.low.map(|low| low.max(0.0)), ..interval }
+}
+
+/// R9 with spread over vehicle-days and estimation.
+fn consumption(group: &Group) -> Interval {
+    let s = &group.sums;
+    if s.distance_mi < DISTANCE_FLOOR_MI {
+        return Interval::default();
+    }
+    let pairs: Vec<(f64, f64)> = group.clusters.iter().map(|c| (c.net_driving_kwh, c.distance_mi)).collect();
+    let Some(found) = ratio_of_sums(&pairs) else { return Interval::default() };
+    let estimation = s.net_half_kwh / s.distance_mi;
+    let half = match found.half_width_90 {
+        None if estimation <= 0.0 => None,
+        days => Some((days.unwrap_or(0.0).powi(2) + estimation.powi(2)).sqrt()),
+    };
+    Interval::around(found.ratio, half)
+}
+
+fn denominators(s: &Sums, f: &Figures) -> String {
+    let mut texts = Vec::new();
+    if f.r1.value.is_some() {
+        texts.push(format!("braking at the wheels {:.2} kWh", s.braking_paired_kwh));
+    }
+    if f.r2.is_some() {
+        texts.push(format!("recoverable {:.2} kWh", s.recoverable_paired_kwh));
+    }
+    if f.r4.is_some() {
+        texts.push(format!("gross discharge {:.2} kWh", s.discharged_paired_kwh));
+        texts.push(format!("net use {:.2} kWh", s.net_paired_kwh));
+    }
+    texts.join("; ")
+}
+
+fn caution(s: &Sums, f: &Figures) -> String {
+    let mut texts: Vec<&str> = Vec::new();
+    if f.claimed_share < 0.95 && s.moving_s > 0.0 {
+        texts.push("part of the log is sampled more slowly than every 5 s: no braking energy is claimed there");
+    }
+    if s.engine_or_unexplained_s > 0.0 {
+        texts.push("part of the inflow has a source or store other than braking; it is not counted as recovered");
+    }
+    if f.r1.value.is_none() && f.claimed_share > 0.0 && s.braking_paired_kwh < BRAKING_FLOOR_KWH {
+        texts.push("too little braking energy for a ratio");
+    }
+    if f.r1.value.is_some_and(|r1| r1 > 0.85) {
+        texts.push("recapture of braking above 85 % points to a mass, height or model error");
+    }
+    if f.days < 2 {
+        texts.push("one vehicle-day: no spread between days");
+    }
+    texts.join("; ")
+}
+
+fn build(groups: &[Group], rows: &[Figures]) -> Result<RecordBatch, BatchError> {
+    let sums = |pick: fn(&Sums) -> f64| groups.iter().map(move |g| pick(&g.sums)).collect::<Vec<_>>();
+    let of = |pick: fn(&Figures) -> Option<f64>| rows.iter().map(pick).collect::<Vec<_>>();
+    let builder = BatchBuilder::new(&tables::RECOVERY)
+        .text("grouping", groups.iter().map(|g| Some(g.grouping)))
+        .text("group", groups.iter().map(|g| Some(g.name.as_str())))
+        .text("evidence", rows.iter().map(|f| Some(f.evidence)))
+        .number("evidence_measured_share_frac", of(|f| Some(f.measured_share)))
+        .count("trips", groups.iter().map(|g| g.sums.trips.len() as u64))
+        .count("service_days", rows.iter().map(|f| f.days))
+        .number("distance_mi", sums(|s| s.distance_mi))
+        .number("moving_s", sums(|s| s.moving_s))
+        .number("payload_ton_miles_share_frac", of(|f| Some(f.payload_share)))
+        .number("energy_tractive_kwh", sums(|s| s.tractive_kwh))
+        .number("energy_braking_kwh", sums(|s| s.braking_kwh))
+        .number("braking_claimed_share_frac", of(|f| Some(f.claimed_share)))
+        .number("energy_braking_low_kwh", sums(|s| s.braking_low_kwh))
+        .number("energy_braking_high_kwh", sums(|s| s.braking_high_kwh))
+        .number("energy_recoverable_kwh", sums(|s| s.recoverable_kwh))
+        .number("energy_recoverable_low_kwh", sums(|s| s.recoverable_low_kwh))
+        .number("energy_recoverable_high_kwh", sums(|s| s.recoverable_high_kwh))
+        .number("energy_attainable_kwh", sums(|s| s.attainable_kwh))
+        .number("energy_recovered_p05_kwh", of(|f| f.recovered.map(|r| r[0])))
+        .number("energy_recovered_p50_kwh", of(|f| f.recovered.map(|r| r[1])))
+        .number("energy_recovered_p95_kwh", of(|f| f.recovered.map(|r| r[2])))
+        .number("energy_discharged_kwh", sums(|s| s.discharged_kwh))
+        .number("energy_net_kwh", sums(|s| s.net_kwh))
+        .number("energy_returned_bus_kwh", sums(|s| s.bus_paired_kwh))
+        .number("energy_returned_unknown_store_kwh", sums(|s| s.unknown_store_kwh))
+        .number("energy_standing_kwh", sums(|s| s.standing_kwh))
+        .number("energy_parked_kwh", sums(|s| s.parked_kwh));
+    builder
+        .number("recapture_of_braking_frac", of(|f| f.r1.value))
+        .number("recapture_of_braking_p05_frac", of(|f| f.r1.low))
+        .number("recapture_of_braking_p95_frac", of(|f| f.r1.high))
+        .number("recapture_of_recoverable_frac", of(|f| f.r2))
+        .number("recapture_of_use_frac", of(|f| f.r4))
+        .number("recapture_over_net_use_frac", of(|f| f.r5))
+        .number("range_gain_frac", of(|f| f.r7))
+        .number("braking_intensity_frac", of(|f| f.r8))
+        .number("consumption_kwh_mi", of(|f| f.r9.value))
+        .number("consumption_p05_kwh_mi", of(|f| f.r9.low))
+        .number("consumption_p95_kwh_mi", of(|f| f.r9.high))
+        .number("consumption_kwh_km", of(|f| f.r9.value.map(|v| v * 1000.0 / METRES_PER_MILE)))
+        .number("consumption_kwh_ton_mi", of(|f| f.per_ton_mi))
+        .number("carried_by_regen_mi", of(|f| f.carried_mi))
+        .number("carried_by_regen_low_mi", of(|f| f.carried_low_mi))
+        .text("denominators", rows.iter().map(|f| Some(f.denominators.as_str())))
+        .text("caution", rows.iter().map(|f| Some(f.caution.as_str())))
+        .finish()
+}

@@ -1,0 +1,149 @@
+//! Windows of state of charge: what was drawn between two readings far enough apart to mean something.
+
+use arrow::array::{Array, RecordBatch};
+use backwatt_schema::{BatchError, BatchView, number_at, tables};
+use backwatt_stats::Observation;
+
+/// What inference has to be told of a vehicle's battery and drive.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BatterySheet {
+    /// Energy between state of charge 0 and 1.
+    pub capacity_kwh: f64,
+    /// Battery, one way.
+    pub battery_efficiency: f64,
+    /// Wheel to dc link, one way, as the physics used it.
+    pub drive_efficiency: f64,
+}
+
+/// Windows of one vehicle. Windows of several vehicles of one type may be put together.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Windows {
+    pub observations: Vec<Observation>,
+    /// Energies of the whole log, to size the prior of what is recovered. [kWh]
+    pub recoverable_kwh: f64,
+    pub recoverable_low_kwh: f64,
+    pub recoverable_high_kwh: f64,
+}
+
+/// The unknowns, in this order: factor on traction, factor on auxiliaries, share of the recoverable that arrives,
+/// relative error of the capacity.
+pub(crate) const UNKNOWNS: usize = 4;
+
+/// A window is closed once the state of charge fell by this, and by this many of its steps: a difference of two
+/// rounded readings is off by a step over the square root of six.
+const LEAST_FALL_FRAC: f64 = 0.02;
+const LEAST_STEPS: f64 = 5.0;
+/// Error of the physics terms within one window, relative to what was drawn, and at least. Provisional: both stand
+/// in for the discrepancy model of the full estimator.
+const TERM_ERROR_FRAC: f64 = 0.05;
+const TERM_ERROR_KWH: f64 = 0.03;
+
+#[derive(Default)]
+struct Open {
+    weights: [f64; UNKNOWNS],
+    soc_start: Option<f64>,
+    soc_last: f64,
+    time_end_ns: i64,
+}
+
+/// Cuts a vehicle's segments into windows. `soc_step_frac`: resolution of its state of charge.
+pub fn observe(
+    segments: &RecordBatch,
+    sheet: &BatterySheet,
+    soc_step_frac: Option<f64>,
+) -> Result<Windows, BatchError> {
+    let view = BatchView::new(&tables::SEGMENTS, segments);
+    let number = |name| view.numbers(name);
+    let (start, end) = (view.times("time_start_ns")?.values(), view.times("time_end_ns")?.values());
+    let (soc_start, soc_end) = (number("soc_start_frac")?, number("soc_end_frac")?);
+    let trips = view.texts("trip_id")?;
+    let mut windows = Windows {
+        recoverable_kwh: sum(number("energy_recoverable_kwh")?),
+        recoverable_low_kwh: sum(number("energy_recoverable_low_kwh")?),
+        recoverable_high_kwh: sum(number("energy_recoverable_high_kwh")?),
+        observations: Vec::new(),
+    };
+    let Some(step) = soc_step_frac else { return Ok(windows) };
+    let terms = Terms::read(&view, sheet)?;
+    let mut open = Open::default();
+    for row in 0..view.rows() {
+        let (Some(from), Some(to)) = (number_at(soc_start, row), number_at(soc_end, row)) else {
+            open = Open::default();
+            continue;
+        };
+        let follows = open.soc_start.is_some() && start[row] == open.time_end_ns && !trips.is_null(row);
+        if !follows {
+            open = Open { soc_start: (!trips.is_null(row)).then_some(from), ..Open::default() };
+        }
+        if open.soc_start.is_none() {
+            continue;
+        }
+        for (sum, term) in open.weights.iter_mut().zip(terms.weights(row)) {
+            *sum += term;
+        }
+        (open.soc_last, open.time_end_ns) = (to, end[row]);
+        let fall = open.soc_start.unwrap_or(to) - open.soc_last;
+        if fall >= LEAST_FALL_FRAC.max(LEAST_STEPS * step) {
+            windows.observations.push(observation(&open, fall, step, sheet));
+            open = Open { soc_start: Some(to), time_end_ns: end[row], ..Open::default() };
+        }
+    }
+    Ok(windows)
+}
+
+fn observation(open: &Open, fall: f64, step: f64, sheet: &BatterySheet) -> Observation {
+    let drawn = fall * sheet.capacity_kwh;
+    let mut weights = open.weights.to_vec();
+    // A battery larger than its sheet by a share e gives drawn (1 + e): written on the other side, -drawn e.
+    weights[3] = -drawn;
+    let rounding = step * sheet.capacity_kwh / 6.0_f64.sqrt();
+    let noise_sd = (rounding.powi(2) + (TERM_ERROR_FRAC * drawn).powi(2) + TERM_ERROR_KWH.powi(2)).sqrt();
+    Observation { weights, value: drawn, noise_sd }
+}
+
+fn sum(array: &arrow::array::Float64Array) -> f64 {
+    array.iter().flatten().sum()
+}
+
+/// What each segment asks of the battery's store per unit of each unknown.
+pub(crate) struct Terms<'a> {
+    tractive: &'a arrow::array::Float64Array,
+    auxiliary: &'a arrow::array::Float64Array,
+    fed: &'a arrow::array::Float64Array,
+    recoverable: &'a arrow::array::Float64Array,
+    sheet: BatterySheet,
+}
+
+impl<'a> Terms<'a> {
+    pub fn read(view: &BatchView<'a>, sheet: &BatterySheet) -> Result<Self, BatchError> {
+        Ok(Self {
+            tractive: view.numbers("energy_tractive_kwh")?,
+            auxiliary: view.numbers("energy_auxiliary_kwh")?,
+            fed: view.numbers("braking_to_auxiliaries_kwh")?,
+            recoverable: view.numbers("energy_recoverable_kwh")?,
+            sheet: *sheet,
+        })
+    }
+
+    /// Gross discharge at the terminals: traction, plus auxiliaries less what regen fed them.
+    pub fn discharged(&self, row: usize) -> [f64; UNKNOWNS] {
+        [
+            self.tractive.value(row) / self.sheet.drive_efficiency,
+            self.auxiliary.value(row),
+            -self.fed.value(row),
+            0.0,
+        ]
+    }
+
+    /// Recovered at the terminals.
+    pub fn recovered(&self, row: usize) -> [f64; UNKNOWNS] {
+        [0.0, 0.0, self.recoverable.value(row), 0.0]
+    }
+
+    /// Drawn from the store behind the terminals: losses both ways.
+    fn weights(&self, row: usize) -> [f64; UNKNOWNS] {
+        let (out, back) = (self.discharged(row), self.recovered(row));
+        let efficiency = self.sheet.battery_efficiency;
+        std::array::from_fn(|i| out[i] / efficiency - back[i] * efficiency)
+    }
+}

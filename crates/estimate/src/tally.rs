@@ -1,0 +1,268 @@
+//! Sums of one vehicle by whatever the pilot can be cut by. Tallies of several vehicles add up.
+
+use std::collections::BTreeMap;
+
+use arrow::array::RecordBatch;
+use backwatt_schema::{BatchError, BatchView, KILOGRAMS_PER_SHORT_TON, METRES_PER_MILE, number_at, tables, text_at};
+
+/// One group of one grouping on one vehicle-day: what an interval takes as its unit.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Key {
+    pub grouping: &'static str,
+    pub group: String,
+    pub cluster: String,
+}
+
+pub type Tally = BTreeMap<Key, Sums>;
+
+/// Sums over segments. Ratios need numerator and denominator over the same segments, hence the pairs.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Sums {
+    pub trips: std::collections::BTreeSet<String>,
+    pub distance_mi: f64,
+    pub moving_s: f64,
+    pub measured_moving_s: f64,
+    pub inferred_moving_s: f64,
+    pub claimed_moving_s: f64,
+    pub engine_or_unexplained_s: f64,
+    pub tractive_kwh: f64,
+    pub braking_raw_kwh: f64,
+    pub tractive_claimed_kwh: f64,
+    pub braking_kwh: f64,
+    pub braking_low_kwh: f64,
+    pub braking_high_kwh: f64,
+    pub recoverable_kwh: f64,
+    pub recoverable_low_kwh: f64,
+    pub recoverable_high_kwh: f64,
+    pub attainable_kwh: f64,
+    /// Recovered wherever it is claimed: 5th, 50th, 95th percentile.
+    pub recovered_kwh: [f64; 3],
+    /// Recovered where braking energy is claimed as well, and the denominators of the same segments.
+    pub recovered_braking_kwh: f64,
+    pub braking_paired_kwh: f64,
+    pub recoverable_paired_kwh: f64,
+    pub discharged_paired_kwh: f64,
+    pub net_paired_kwh: f64,
+    pub bus_paired_kwh: f64,
+    pub distance_paired_mi: f64,
+    pub unknown_store_kwh: f64,
+    pub discharged_kwh: f64,
+    pub net_kwh: f64,
+    pub net_half_kwh: f64,
+    pub net_driving_kwh: f64,
+    pub standing_kwh: f64,
+    pub parked_kwh: f64,
+    pub net_with_payload_kwh: f64,
+    pub ton_mi: f64,
+    pub distance_with_payload_mi: f64,
+}
+
+/// Names of the groupings, in the order they are printed.
+pub const GROUPINGS: [&str; 8] =
+    ["pilot", "vehicle", "route", "driver", "regen_level", "temperature_band", "service_day", "trip"];
+
+const UNKNOWN: &str = "(unknown)";
+
+/// Adds up one vehicle's segments with their battery figures.
+pub fn tally(segments: &RecordBatch, battery: &RecordBatch, trips: &RecordBatch) -> Result<Tally, BatchError> {
+    let reader = Reader::new(segments, battery, trips)?;
+    let mut tally = Tally::new();
+    for row in 0..reader.rows() {
+        let sums = reader.sums(row);
+        let cluster = reader.cluster(row);
+        for grouping in GROUPINGS {
+            if let Some(group) = reader.group(grouping, row) {
+                let key = Key { grouping, group, cluster: cluster.clone() };
+                tally.entry(key).or_default().add(&sums);
+            }
+        }
+    }
+    Ok(tally)
+}
+
+impl Sums {
+    pub fn add(&mut self, other: &Sums) {
+        self.trips.extend(other.trips.iter().cloned());
+        macro_rules! add {
+            ($($field:ident),*) => { $(self.$field += other.$field;)* };
+        }
+        add!(
+            distance_mi, moving_s, measured_moving_s, inferred_moving_s, claimed_moving_s,
+            engine_or_unexplained_s, tractive_kwh, braking_raw_kwh, tractive_claimed_kwh, braking_kwh,
+            braking_low_kwh, braking_high_kwh, recoverable_kwh, recoverable_low_kwh, recoverable_high_kwh,
+            attainable_kwh, recovered_braking_kwh, braking_paired_kwh, recoverable_paired_kwh,
+            discharged_paired_kwh, net_paired_kwh, bus_paired_kwh, distance_paired_mi, unknown_store_kwh,
+            discharged_kwh, net_kwh, net_half_kwh, net_driving_kwh, standing_kwh, parked_kwh,
+            net_with_payload_kwh, ton_mi, distance_with_payload_mi
+        );
+        for (sum, value) in self.recovered_kwh.iter_mut().zip(other.recovered_kwh) {
+            *sum += value;
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy)]
+struct TripFacts {
+    /// Lower and upper factor from the samples' braking energy to the true one; `None`: no claim.
+    band: Option<(f64, f64)>,
+    suspicious: bool,
+}
+
+struct Reader<'a> {
+    segments: BatchView<'a>,
+    battery: BatchView<'a>,
+    facts: BTreeMap<&'a str, TripFacts>,
+}
+
+impl<'a> Reader<'a> {
+    fn new(
+        segments: &'a RecordBatch,
+        battery: &'a RecordBatch,
+        trips: &'a RecordBatch,
+    ) -> Result<Self, BatchError> {
+        let view = BatchView::new(&tables::TRIPS, trips);
+        let ids = view.texts("trip_id")?;
+        let raw = view.numbers("energy_braking_kwh")?;
+        let (low, high) = (view.numbers("energy_braking_low_kwh")?, view.numbers("energy_braking_high_kwh")?);
+        let checks = view.texts("recovery_check")?;
+        let mut facts = BTreeMap::new();
+        for row in 0..view.rows() {
+            let band = number_at(low, row).zip(number_at(high, row)).map(|(low, high)| {
+                let raw = raw.value(row);
+                if raw > 0.0 { (low / raw, high / raw) } else { (1.0, 1.0) }
+            });
+            let suspicious = matches!(checks.value(row), "engine" | "more-than-braking" | "unknown-store");
+            facts.insert(ids.value(row), TripFacts { band, suspicious });
+        }
+        Ok(Self {
+            segments: BatchView::new(&tables::SEGMENTS, segments),
+            battery: BatchView::new(&tables::SEGMENT_BATTERY, battery),
+            facts,
+        })
+    }
+
+    fn rows(&self) -> usize {
+        self.segments.rows()
+    }
+
+    fn number(&self, name: &str, row: usize) -> f64 {
+        self.maybe(name, row).unwrap_or(0.0)
+    }
+
+    fn maybe(&self, name: &str, row: usize) -> Option<f64> {
+        self.segments.numbers(name).ok().and_then(|array| number_at(array, row))
+    }
+
+    fn battery(&self, name: &str, row: usize) -> Option<f64> {
+        self.battery.numbers(name).ok().and_then(|array| number_at(array, row))
+    }
+
+    fn text(&self, name: &str, row: usize) -> Option<&'a str> {
+        self.segments.texts(name).ok().and_then(|array| text_at(array, row))
+    }
+
+    /// A vehicle's service day; on a relative clock its trip stands for a day.
+    fn cluster(&self, row: usize) -> String {
+        let vehicle = self.text("vehicle_id", row).unwrap_or_default();
+        let day = self.text("service_day", row).or_else(|| self.text("trip_id", row)).unwrap_or("outside trips");
+        format!("{vehicle} {day}")
+    }
+
+    /// Parked segments count for the pilot, the vehicle and the day; a route or a driver has no parking.
+    fn group(&self, grouping: &str, row: usize) -> Option<String> {
+        let named = |text: Option<&str>| Some(text.unwrap_or(UNKNOWN).to_owned());
+        let parked = self.text("kind", row) == Some("parked");
+        match grouping {
+            "pilot" => Some("all".to_owned()),
+            "vehicle" => named(self.text("vehicle_id", row)),
+            "service_day" => self.text("service_day", row).map(str::to_owned),
+            _ if parked => None,
+            "trip" => self.text("trip_id", row).map(str::to_owned),
+            "route" => named(self.text("route_id", row)),
+            "driver" => named(self.text("driver_id", row)),
+            "regen_level" => named(self.text("regen_level", row)),
+            _ => Some(temperature_band(self.maybe("temperature_ambient_k", row))),
+        }
+    }
+
+    fn sums(&self, row: usize) -> Sums {
+        let kind = self.text("kind", row).unwrap_or("parked");
+        let discharged = self.battery("energy_discharged_p50_kwh", row).unwrap_or(0.0);
+        if kind == "parked" {
+            return Sums { parked_kwh: discharged, ..Sums::default() };
+        }
+        let net = self.battery("energy_net_p50_kwh", row).unwrap_or(0.0);
+        let mut sums = Sums {
+            trips: self.text("trip_id", row).map(str::to_owned).into_iter().collect(),
+            distance_mi: self.number("distance_m", row) / METRES_PER_MILE,
+            moving_s: self.number("moving_s", row),
+            tractive_kwh: self.number("energy_tractive_kwh", row),
+            braking_raw_kwh: self.number("energy_braking_kwh", row),
+            discharged_kwh: discharged,
+            net_kwh: net,
+            net_half_kwh: self.battery("energy_net_p95_kwh", row).map_or(0.0, |high| high - net),
+            unknown_store_kwh: self.number("energy_returned_unknown_store_kwh", row),
+            ..Sums::default()
+        };
+        let moving = sums.moving_s;
+        match self.battery.texts("evidence").ok().and_then(|array| text_at(array, row)) {
+            Some("measured") => sums.measured_moving_s = moving,
+            Some("inferred") => sums.inferred_moving_s = moving,
+            _ => {}
+        }
+        if kind == "driving" { sums.net_driving_kwh = net } else { sums.standing_kwh = discharged }
+        if let Some(payload) = self.maybe("payload_kg", row) {
+            sums.distance_with_payload_mi = sums.distance_mi;
+            sums.ton_mi = sums.distance_mi * payload / KILOGRAMS_PER_SHORT_TON;
+            sums.net_with_payload_kwh = sums.net_driving_kwh;
+        }
+        let fallback = TripFacts { band: None, suspicious: false };
+        let facts = self.text("trip_id", row).and_then(|id| self.facts.get(id)).copied().unwrap_or(fallback);
+        if facts.suspicious {
+            sums.engine_or_unexplained_s = moving;
+        }
+        self.claims(row, facts, &mut sums);
+        sums
+    }
+
+    fn claims(&self, row: usize, facts: TripFacts, sums: &mut Sums) {
+        let recovered = ["energy_recovered_p05_kwh", "energy_recovered_p50_kwh", "energy_recovered_p95_kwh"]
+            .map(|name| self.battery(name, row));
+        if let Some((low, high)) = facts.band {
+            let middle = f64::midpoint(low, high);
+            sums.claimed_moving_s = sums.moving_s;
+            sums.tractive_claimed_kwh = sums.tractive_kwh;
+            sums.braking_low_kwh = sums.braking_raw_kwh * low;
+            sums.braking_high_kwh = sums.braking_raw_kwh * high;
+            sums.braking_kwh = sums.braking_raw_kwh * middle;
+            sums.recoverable_kwh = self.number("energy_recoverable_kwh", row) * middle;
+            sums.recoverable_low_kwh = self.number("energy_recoverable_low_kwh", row) * low;
+            sums.recoverable_high_kwh = self.number("energy_recoverable_high_kwh", row) * high;
+            sums.attainable_kwh = self.number("energy_attainable_kwh", row) * middle;
+        }
+        let [Some(p05), Some(p50), Some(p95)] = recovered else { return };
+        sums.recovered_kwh = [p05, p50, p95];
+        sums.discharged_paired_kwh = sums.discharged_kwh;
+        sums.net_paired_kwh = sums.net_kwh;
+        sums.distance_paired_mi = sums.distance_mi;
+        sums.bus_paired_kwh = self.battery("energy_returned_bus_p50_kwh", row).unwrap_or(p50);
+        if facts.band.is_some() {
+            sums.recovered_braking_kwh = p50;
+            sums.braking_paired_kwh = sums.braking_kwh;
+            sums.recoverable_paired_kwh = sums.recoverable_kwh;
+        }
+    }
+}
+
+/// Ten-degree bands of the outside air, in degrees Celsius, sorted as text in their own order.
+fn temperature_band(temperature_k: Option<f64>) -> String {
+    let Some(kelvin) = temperature_k else { return UNKNOWN.to_owned() };
+    let celsius = kelvin - 273.15;
+    if celsius < -10.0 {
+        return "a: below -10 degC".to_owned();
+    }
+    let band = ((celsius + 10.0) / 10.0).floor().min(5.0);
+    let letter = char::from(b'b' + band as u8);
+    let from = band * 10.0 - 10.0;
+    if band >= 5.0 { format!("{letter}: 40 degC and above") } else { format!("{letter}: {from} to {} degC", from + 10.0) }
+}

@@ -1,0 +1,194 @@
+//! The drafted pilot file, and what the logs found will and will not answer.
+
+use std::fmt::Write as _;
+use std::path::Path;
+
+use super::{ColumnGuess, Shape};
+
+
+#[derive(Debug, Clone)]
+pub struct Draft {
+    /// The pilot file, ready to be completed.
+    pub toml: String,
+    /// What was found, for reading on a terminal.
+    pub notes: Vec<String>,
+    pub sources: usize,
+}
+
+impl Draft {
+    pub fn new(folder: &Path, shapes: &[Shape], skipped: &[(String, String)]) -> Self {
+        let name = folder
+            .canonicalize()
+            .ok()
+            .and_then(|path| path.file_name().map(|n| n.to_string_lossy().into_owned()))
+            .unwrap_or_else(|| "pilot".to_owned());
+        let mut notes = Vec::new();
+        for shape in shapes {
+            notes.extend(shape_notes(shape));
+        }
+        for (file, reason) in skipped {
+            notes.push(format!("left out {file}: {reason}"));
+        }
+        Self { toml: toml(&name, shapes), sources: shapes.len(), notes }
+    }
+}
+
+fn toml(name: &str, shapes: &[Shape]) -> String {
+    let mut out = String::new();
+    let local = shapes.iter().any(|shape| shape.time.kind == "local");
+    let _ = writeln!(out, "# Drafted from the logs. Values marked ? are what logs cannot know; the file is refused until they are filled in.\n");
+    let _ = writeln!(out, "[pilot]\nname = {}", quoted(name));
+    if local {
+        let _ = writeln!(out, "time_zone = \"?\"   # IANA name of the zone the logger's clock was set to, e.g. \"America/Chicago\": ask whoever installed it");
+    } else {
+        let _ = writeln!(out, "# time_zone = \"...\"   # IANA name; cuts the service days at 03:00 local instead of UTC");
+    }
+    let _ = writeln!(
+        out,
+        "units = \"us\"\n\n[vehicle_types.vehicle]\n\
+         mass = \"? kg\"          # empty, with driver: weigh one, or the type plate\n\
+         # payload = \"900 kg\"   # carried on a usual day: loading records\n\
+         # packs = 3             # with pack_energy: the maker's data sheet; needed to infer energy from state of charge\n\
+         # pack_energy = \"20 kW.h\"\n\
+         # drag_area = \"3.4 m2\"  # and rolling_resistance, motor_torque_max, gear_ratio, tyre_radius, aux_power: data sheet\n\
+         # blending = \"friction-only\"   # what the brake pedal does: friction-only, parallel, series\n\
+         # [vehicle_types.vehicle.levels.high]\n\
+         # lift_off = \"1.3 m/s2\"   # deceleration when the accelerator is released on the flat"
+    );
+    for shape in shapes {
+        out.push_str(&source(shape, name));
+    }
+    out
+}
+
+fn source(shape: &Shape, pilot: &str) -> String {
+    let mut out = String::new();
+    let label = if shape.folder.is_empty() { "logs" } else { &shape.folder };
+    let _ = writeln!(out, "\n[[sources]]\nname = {}", quoted(label));
+    let files: Vec<String> = shape.looks.iter().map(|look| quoted(&escaped(&look.shown))).collect();
+    let _ = writeln!(out, "files = [{}]", files.join(", "));
+    match &shape.vehicle_column {
+        Some(column) => {
+            let _ = writeln!(out, "vehicle_column = {}", quoted(column));
+        }
+        None => {
+            let _ = writeln!(out, "vehicle = {}   # or {{vehicle}} in files, where the path names it", quoted(pilot));
+        }
+    }
+    let _ = writeln!(out, "vehicle_type = \"vehicle\"\n{}", time(shape));
+    if let Some(look) = shape.looks.first() {
+        let _ = writeln!(out, "# seen: {}", look.dialect.describe());
+    }
+    let _ = writeln!(out, "[sources.columns]");
+    for column in &shape.columns {
+        let _ = writeln!(out, "{}", column_line(column));
+    }
+    out
+}
+
+fn time(shape: &Shape) -> String {
+    let columns: Vec<String> = shape.time.columns.iter().map(|c| quoted(c)).collect();
+    let which = if columns.len() == 1 {
+        format!("column = {}", columns[0])
+    } else {
+        format!("columns = [{}]", columns.join(", "))
+    };
+    let detail = match (shape.time.kind, &shape.time.detail) {
+        ("local", Some(format)) => format!(", format = {}", quoted(format)),
+        (_, Some(unit)) => format!(", unit = {}", quoted(unit)),
+        (_, None) => String::new(),
+    };
+    let note = if shape.time.kind == "relative" {
+        "   # a clock of its own: no claim that needs a date until its start is known"
+    } else {
+        ""
+    };
+    format!("time = {{ {which}, kind = \"{}\"{detail} }}{note}", shape.time.kind)
+}
+
+fn column_line(column: &ColumnGuess) -> String {
+    let names: Vec<String> = column.names.iter().map(|n| quoted(n)).collect();
+    let which = if names.len() == 1 { names[0].clone() } else { format!("[{}]", names.join(", ")) };
+    let unit = if column.unit.is_empty() { String::new() } else { format!(", unit = {}", quoted(&column.unit)) };
+    let comment = format!("# {:.0} %: {}", column.confidence * 100.0, one_line(&column.reason));
+    if column.never_leaves_zero {
+        return format!("# {} = {{ column = {which}{unit} }}   # zero in every row seen: unknown, not flat", column.signal);
+    }
+    format!("{} = {{ column = {which}{unit} }}   {comment}", column.signal)
+}
+
+/// Which questions the signals found can answer, and on what evidence.
+fn shape_notes(shape: &Shape) -> Vec<String> {
+    let has = |signal: &str| shape.columns.iter().any(|c| c.signal == signal && !c.never_leaves_zero);
+    let label = if shape.folder.is_empty() { "the folder" } else { &shape.folder };
+    let mut notes = vec![format!(
+        "{} file(s) of one shape in {label}: time from {} ({}), {} signals",
+        shape.looks.len(),
+        shape.time.columns.join(" and "),
+        shape.time.kind,
+        shape.columns.len()
+    )];
+    let recovered = if (has("pack_voltage") && has("pack_current")) || has("pack_power") {
+        "measured (battery power is logged; its sign is proved from the data)"
+    } else if has("state_of_charge") {
+        "inferred from state of charge, once the sheet states packs and pack_energy"
+    } else {
+        "modelled: no battery signal"
+    };
+    notes.push(format!("  what came back: {recovered}"));
+    let grade = if has("altitude") || has("grade") { "rebuilt from the log" } else { "unknown: run flat, and said so" };
+    notes.push(format!("  height: {grade}"));
+    for (signal, question) in
+        [("driver", "per driver"), ("route", "per route"), ("regen_level", "per regen level"), ("payload", "per ton-mile")]
+    {
+        if !has(signal) {
+            notes.push(format!("  no {signal} column: no figures {question}"));
+        }
+    }
+    notes
+}
+
+fn quoted(text: &str) -> String {
+    let mut out = String::from("\"");
+    for c in text.chars() {
+        match c {
+            '"' => out.push_str("\\\""),
+            '\\' => out.push_str("\\\\"),
+            c if c.is_control() => {
+                let _ = write!(out, "\\u{:04X}", c as u32);
+            }
+            c => out.push(c),
+        }
+    }
+    out.push('"');
+    out
+}
+
+/// A file name as a pattern that matches only itself.
+fn escaped(name: &str) -> String {
+    name.chars()
+        .map(|c| if matches!(c, '*' | '?' | '[') { format!("[{c}]") } else { c.to_string() })
+        .collect()
+}
+
+fn one_line(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).take(200).collect()
+}
+
+/// The dimension a draft's unit must have is the signal's: kept here so that a draft never contradicts the reader.
+#[cfg(test)]
+mod tests {
+    use crate::inspect::names::WORDS;
+    use crate::signal::{Holds, SIGNALS, position};
+    use backwatt_schema::unit::Unit;
+
+    #[test]
+    fn usual_units_fit_their_signals() {
+        for words in &WORDS {
+            let signal = SIGNALS[position(words.signal).unwrap()];
+            if let Holds::Number { dimension, .. } = signal.holds {
+                assert_eq!(Unit::parse(words.unit).unwrap().dimension, dimension, "{}", words.signal);
+            }
+        }
+    }
+}

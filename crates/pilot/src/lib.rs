@@ -1,0 +1,243 @@
+//! The pilot file: as written, everything optional and unknown keys refused; as resolved, nothing optional, each
+//! value with its origin.
+//!
+//! Settings live with the crates that use them; this crate fills them in and is the only one that knows the file.
+//! Deliberately absent: environment variables, a search path, any default without a source.
+
+mod document;
+mod files;
+mod listing;
+mod sources;
+mod vehicle_type;
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use backwatt_ingest::Settings as IngestSettings;
+use backwatt_physics::ReplaySettings;
+use backwatt_schema::{Problem, Severity};
+use jiff::civil::date;
+use jiff::tz::TimeZone;
+use toml::de::DeTable;
+
+use document::{Context, Section};
+pub use listing::{Origin, Setting};
+pub use vehicle_type::VehicleType;
+
+/// How figures are shown. It never changes what is computed or stored.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DisplayUnits {
+    Us,
+    Metric,
+}
+
+/// A pilot, resolved.
+#[derive(Debug, Clone)]
+pub struct Pilot {
+    pub name: String,
+    pub folder: PathBuf,
+    pub units: DisplayUnits,
+    pub zone: Option<TimeZone>,
+    pub vehicle_types: BTreeMap<String, VehicleType>,
+    /// Vehicle to type, as `[vehicles]` lists them.
+    pub vehicles: BTreeMap<String, String>,
+    /// Type of each source's vehicles that are not listed.
+    source_types: Vec<Option<String>>,
+    pub ingest: IngestSettings,
+    pub replay: ReplaySettings,
+    pub settings: Vec<Setting>,
+    pub problems: Vec<Problem>,
+}
+
+impl Pilot {
+    /// The type of a vehicle: its own entry, that of the source its files belong to, or the only type there is.
+    pub fn type_of(&self, vehicle: &str) -> Option<(&str, &VehicleType)> {
+        let by_source = || {
+            self.ingest.sources.iter().zip(&self.source_types).find_map(|(source, vehicle_type)| {
+                let named = source.files.iter().any(|file| file.vehicle.as_deref() == Some(vehicle));
+                let may = named || source.files.iter().any(|file| file.vehicle.is_none());
+                if may { vehicle_type.clone() } else { None }
+            })
+        };
+        let only = || if self.vehicle_types.len() == 1 { self.vehicle_types.keys().next().cloned() } else { None };
+        let name = self.vehicles.get(vehicle).cloned().or_else(by_source).or_else(only)?;
+        self.vehicle_types.get_key_value(&name).map(|(name, found)| (name.as_str(), found))
+    }
+}
+
+/// Reads and resolves a pilot file. Every fault found is returned, not only the first.
+pub fn read(path: &Path) -> Result<Pilot, Vec<Problem>> {
+    let shown = path.display().to_string();
+    let text = std::fs::read_to_string(path).map_err(|error| {
+        let hint = "name the pilot file; backwatt inspect FOLDER drafts one from the logs";
+        vec![Problem::error("pilot-unreadable", error.to_string()).in_file(&shown).hint(hint)]
+    })?;
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    parse(&text, &shown, folder)
+}
+
+/// As [`read`], from a text.
+pub fn parse(text: &str, shown: &str, folder: &Path) -> Result<Pilot, Vec<Problem>> {
+    let context = Context::new(shown.to_owned(), text);
+    let table = DeTable::parse(text).map_err(|error| {
+        let mut problem = Problem::error("pilot-not-toml", error.message().to_owned())
+            .in_file(shown)
+            .hint("the pilot file is TOML: key = value, texts in quotes, [sections]");
+        if let Some(span) = error.span() {
+            problem = problem.on_line(context.line(span.start));
+        }
+        vec![problem]
+    })?;
+    let pilot = resolve(&Section::root(table.get_ref(), &context), folder);
+    let problems = context.problems.into_inner();
+    match pilot {
+        Some(pilot) if problems.iter().all(|p| p.severity < Severity::Error) => {
+            Ok(Pilot { settings: context.listing.into_inner().into_settings(), problems, ..pilot })
+        }
+        _ => Err(problems),
+    }
+}
+
+fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
+    let head = root.section("pilot");
+    if head.is_none() && !root.has("pilot") {
+        let hint = "[pilot]\nname = \"...\"\ntime_zone = \"...\"".to_owned();
+        root.fault("pilot-head-missing", "pilot", "the file has no [pilot] section".into(), hint);
+    }
+    let head = head?;
+    let name = head.text("name").map_or_else(|| "(unnamed pilot)".to_owned(), |at| at.value);
+    let zone_name = head.text("time_zone").map(|at| at.value);
+    let zone = zone_name.and_then(|name| zone(&head, "time_zone", &name));
+    if !head.has("time_zone") {
+        head.default("time_zone", "UTC", "service days are cut in UTC until the pilot says where it was");
+    }
+    let units = display_units(&head);
+    head.finish();
+    let vehicle_types: BTreeMap<String, VehicleType> = root
+        .named_sections("vehicle_types")
+        .into_iter()
+        .filter_map(|(name, section)| Some((name, vehicle_type::read(&section)?)))
+        .collect();
+    if vehicle_types.is_empty() {
+        let hint = "[vehicle_types.van]\nmass = \"5400 kg\"".to_owned();
+        root.fault("pilot-no-types", "vehicle_types", "the file describes no vehicle type".into(), hint);
+    }
+    let vehicles = vehicles(root, &vehicle_types);
+    let mut sources = Vec::new();
+    let mut source_types = Vec::new();
+    for (number, section) in root.sections("sources").iter().enumerate() {
+        if let Some(found) = sources::read(section, number, folder, zone.as_ref()) {
+            if let Some(wanted) = &found.vehicle_type {
+                check_type(section, "vehicle_type", wanted, &vehicle_types);
+            }
+            source_types.push(found.vehicle_type);
+            sources.push(found.source);
+        }
+    }
+    if !root.has("sources") {
+        let hint = "[[sources]]\nfiles = \"logs/*.csv\"".to_owned();
+        root.fault("pilot-no-sources", "sources", "the file names no logs".into(), hint);
+    }
+    let replay = replay_settings(root);
+    root.finish();
+    let ingest = ingest_settings(root, sources);
+    Some(Pilot {
+        name,
+        folder: folder.to_owned(),
+        units,
+        zone,
+        vehicle_types,
+        vehicles,
+        source_types,
+        ingest,
+        replay,
+        settings: Vec::new(),
+        problems: Vec::new(),
+    })
+}
+
+fn display_units(head: &Section<'_, '_>) -> DisplayUnits {
+    match head.text("units").map(|at| at.value).as_deref() {
+        Some("us") => DisplayUnits::Us,
+        Some("metric") => DisplayUnits::Metric,
+        None => {
+            head.default("units", "us", "display only");
+            DisplayUnits::Us
+        }
+        Some(other) => {
+            head.fault("pilot-units", "units", format!("\"{other}\" are no units"), "us or metric".into());
+            DisplayUnits::Us
+        }
+    }
+}
+
+fn vehicles(root: &Section<'_, '_>, types: &BTreeMap<String, VehicleType>) -> BTreeMap<String, String> {
+    let mut vehicles = BTreeMap::new();
+    for (name, section) in root.named_sections("vehicles") {
+        if let Some(wanted) = section.text("type").map(|at| at.value) {
+            check_type(&section, "type", &wanted, types);
+            vehicles.insert(name, wanted);
+        }
+        section.finish();
+    }
+    vehicles
+}
+
+fn check_type(section: &Section<'_, '_>, key: &str, wanted: &str, types: &BTreeMap<String, VehicleType>) {
+    if types.contains_key(wanted) {
+        return;
+    }
+    let valid: Vec<&str> = types.keys().map(String::as_str).collect();
+    let near = backwatt_schema::nearest(wanted, valid.iter().copied());
+    let near = near.map_or(String::new(), |near| format!("did you mean \"{near}\"? "));
+    let hint = format!("{near}types described here: {}", valid.join(", "));
+    section.fault("pilot-unknown-type", key, format!("there is no vehicle type \"{wanted}\""), hint);
+}
+
+/// The thresholds a pilot may not move yet are still listed: they move numbers.
+fn replay_settings(root: &Section<'_, '_>) -> ReplaySettings {
+    let settings = ReplaySettings::default();
+    let rule = "the product's rule";
+    for (key, value) in [
+        ("replay.moving_above", "2.0 km/h"),
+        ("replay.standing_below", "1.0 km/h"),
+        ("replay.stop_after", "3 s"),
+        ("replay.trip_ends_after", "300 s of standing or gap"),
+        ("replay.segment_length", "1 km"),
+        ("replay.braking_event", "1 s and 0.005 kWh"),
+        ("replay.gap", "3 s or 3 median intervals, whichever is longer"),
+        ("replay.service_day_cut", "03:00 local"),
+    ] {
+        root.default(key, value, rule);
+    }
+    settings
+}
+
+fn ingest_settings(root: &Section<'_, '_>, sources: Vec<backwatt_ingest::settings::Source>) -> IngestSettings {
+    let instant = |year| {
+        let start = date(year, 1, 1).at(0, 0, 0, 0);
+        let stamp = jiff::tz::Offset::UTC.to_timestamp(start).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
+        i64::try_from(stamp.as_nanosecond()).unwrap_or(0)
+    };
+    root.default("ingest.time_earliest", "2005-01-01", "a clock before is one that was reset; common practice, no source");
+    root.default("ingest.time_latest", "2060-01-01", "a clock after is one that was reset; common practice, no source");
+    root.default("ingest.frozen_after", "10 s", "every signal unchanged while moving; common practice, no source");
+    IngestSettings {
+        sources,
+        time_earliest_ns: instant(2005),
+        time_latest_ns: instant(2060),
+        frozen_after_s: 10.0,
+    }
+}
+
+/// A time zone by its IANA name.
+pub(crate) fn zone(section: &Section<'_, '_>, key: &str, name: &str) -> Option<TimeZone> {
+    match TimeZone::get(name) {
+        Ok(zone) => Some(zone),
+        Err(_) => {
+            let hint = "an IANA name such as \"America/Los_Angeles\" or \"UTC\"".to_owned();
+            section.fault("pilot-time-zone", key, format!("\"{name}\" is no time zone known here"), hint);
+            None
+        }
+    }
+}

@@ -1,0 +1,264 @@
+//! `[[sources]]`: where the logs are and what their columns mean.
+
+use std::path::Path;
+
+use backwatt_ingest::dialect::Stated;
+use backwatt_ingest::settings::{CellUnit, LogFile, Mapping, Positive, Source, TimeKind, TimeSettings};
+use backwatt_ingest::signal::{Holds, SIGNALS, position};
+use backwatt_schema::nearest;
+use backwatt_schema::unit::{Dimension, Unit};
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+
+use crate::document::Section;
+use crate::files;
+
+/// A source and the vehicle type of its vehicles that `[vehicles]` does not list.
+pub struct SourceWithType {
+    pub source: Source,
+    pub vehicle_type: Option<String>,
+}
+
+pub fn read(section: &Section<'_, '_>, number: usize, folder: &Path, zone: Option<&TimeZone>) -> Option<SourceWithType> {
+    let name = section.text("name").map_or_else(|| format!("source {}", number + 1), |at| at.value);
+    let vehicle = section.text("vehicle").map(|at| at.value);
+    let vehicle_column = section.text("vehicle_column").map(|at| at.value);
+    let patterns = section.texts("files");
+    if patterns.is_none() && !section.has("files") {
+        let hint = "files = \"logs/*.csv\", relative to the pilot file".to_owned();
+        section.fault("pilot-files-missing", "files", format!("source \"{name}\" names no files"), hint);
+    }
+    let patterns = patterns.map(|at| at.value).unwrap_or_default();
+    let files = log_files(section, &patterns, folder, vehicle.as_deref());
+    if files.iter().any(|file| file.vehicle.is_none()) && vehicle_column.is_none() {
+        let hint = "add vehicle = \"T1\", vehicle_column = \"...\", or {vehicle} in files".to_owned();
+        section.fault("pilot-vehicle-missing", "files", format!("source \"{name}\" does not say whose logs these are"), hint);
+    }
+    let vehicle_type = section.text("vehicle_type").map(|at| at.value);
+    let dialect = dialect(section);
+    let missing = section.texts("missing").map(|at| at.value).unwrap_or_default();
+    let time = section.section("time").and_then(|time| self::time(&time, zone));
+    if !section.has("time") {
+        let hint = "time = { column = \"...\", kind = \"iso\" }; kinds: epoch, iso, local, relative, day-number".to_owned();
+        section.fault("pilot-time-missing", "time", format!("source \"{name}\" does not say which column is the time"), hint);
+    }
+    let columns = section.section("columns").map(|columns| mappings(&columns)).unwrap_or_default();
+    if !columns.iter().any(|mapping| mapping.signal == backwatt_ingest::signal::SPEED) {
+        let hint = "[sources.columns] speed = { column = \"...\", unit = \"km/h\" }".to_owned();
+        section.fault("pilot-speed-missing", "columns", format!("source \"{name}\" maps no speed"), hint);
+    }
+    section.finish();
+    let source = Source { name, files, vehicle_column, dialect, missing, time: time?, columns };
+    Some(SourceWithType { source, vehicle_type })
+}
+
+fn log_files(section: &Section<'_, '_>, patterns: &[String], folder: &Path, vehicle: Option<&str>) -> Vec<LogFile> {
+    let mut found = Vec::new();
+    for pattern in patterns {
+        match files::find(folder, pattern) {
+            Ok(files) if files.is_empty() => {
+                let hint = format!("looked for {pattern} below the folder of the pilot file");
+                section.fault("pilot-no-files", "files", format!("no file matches \"{pattern}\""), hint);
+            }
+            Ok(files) => found.extend(files),
+            Err(reason) => {
+                let hint = "*, ? and ** as usual; {vehicle} captures the vehicle's name".to_owned();
+                section.fault("pilot-bad-pattern", "files", format!("\"{pattern}\" cannot be used: {reason}"), hint);
+            }
+        }
+    }
+    found.sort_by(|a, b| a.shown.cmp(&b.shown));
+    found.dedup_by(|a, b| a.shown == b.shown);
+    found
+        .into_iter()
+        .map(|file| LogFile { vehicle: file.vehicle.or_else(|| vehicle.map(str::to_owned)), ..file })
+        .collect()
+}
+
+fn dialect(section: &Section<'_, '_>) -> Stated {
+    let mut stated = Stated::default();
+    if let Some(delimiter) = section.text("delimiter").map(|at| at.value) {
+        match delimiter.as_str() {
+            "tab" | "\t" => stated.delimiter = Some(b'\t'),
+            one if one.len() == 1 => stated.delimiter = one.bytes().next(),
+            _ => section.fault(
+                "pilot-bad-delimiter",
+                "delimiter",
+                format!("\"{delimiter}\" is not one character"),
+                "one character, or \"tab\"".into(),
+            ),
+        }
+    }
+    match section.text("decimal").map(|at| at.value).as_deref() {
+        Some(",") => stated.decimal_comma = Some(true),
+        Some(".") => stated.decimal_comma = Some(false),
+        Some(_) => section.fault("pilot-bad-decimal", "decimal", "the decimal mark is . or ,".into(), String::new()),
+        None => {}
+    }
+    if let Some(label) = section.text("encoding").map(|at| at.value) {
+        match encoding_rs::Encoding::for_label(label.as_bytes()) {
+            Some(encoding) => stated.encoding = Some(encoding),
+            None => section.fault(
+                "pilot-bad-encoding",
+                "encoding",
+                format!("\"{label}\" is no encoding known here"),
+                "utf-8, utf-16le, utf-16be, windows-1252, or another WHATWG label".into(),
+            ),
+        }
+    }
+    stated.header_line = section.number("header_line").map(|at| at.value as u64);
+    stated.units_line = section.flag("units_line").map(|at| at.value);
+    stated
+}
+
+fn time(section: &Section<'_, '_>, pilot_zone: Option<&TimeZone>) -> Option<TimeSettings> {
+    let columns = section
+        .text("column")
+        .map(|at| vec![at.value])
+        .or_else(|| section.texts("columns").map(|at| at.value))
+        .unwrap_or_default();
+    if columns.is_empty() {
+        let hint = "column = \"...\", or columns = [\"Date\", \"Time\"]".to_owned();
+        section.fault("pilot-time-column", "column", "the time has no column".into(), hint);
+    }
+    let zone = section.text("zone").map(|at| at.value);
+    let zone = match zone {
+        Some(name) => crate::zone(section, "zone", &name),
+        None => pilot_zone.cloned(),
+    };
+    let unit = |default: &str| {
+        let text = section.text("unit").map_or_else(|| default.to_owned(), |at| at.value);
+        let unit = Unit::parse(&text).filter(|unit| unit.dimension == Dimension::Time);
+        if unit.is_none() {
+            let hint = "s, ms, us, ns, min, h or d".to_owned();
+            section.fault("pilot-time-unit", "unit", format!("\"{text}\" is no unit of time"), hint);
+        }
+        unit
+    };
+    let kind = section.text("kind").map(|at| at.value);
+    let kind = match kind.as_deref() {
+        Some("epoch") => TimeKind::Epoch(unit("s")?),
+        Some("iso") => TimeKind::Iso,
+        Some("relative") => TimeKind::Relative(unit("s")?),
+        Some("local") => {
+            let format = section.text("format").map(|at| at.value);
+            if format.is_none() {
+                let hint = "format = \"%Y-%m-%d %H:%M:%S\" (strftime)".to_owned();
+                section.fault("pilot-time-format", "format", "local times need their format".into(), hint);
+            }
+            if zone.is_none() {
+                let hint = "time_zone = \"Europe/Zurich\" in [pilot], or zone = \"...\" here (IANA names)".to_owned();
+                section.fault("pilot-time-zone", "zone", "local times need a time zone".into(), hint);
+            }
+            TimeKind::Local { format: format?, zone: zone? }
+        }
+        Some("day-number") => day_number(section, zone)?,
+        other => {
+            let message = other.map_or("the time has no kind".to_owned(), |o| format!("\"{o}\" is no kind of time"));
+            section.fault("pilot-time-kind", "kind", message, "epoch, iso, local, relative or day-number".into());
+            return None;
+        }
+    };
+    section.finish();
+    Some(TimeSettings { columns, kind })
+}
+
+fn day_number(section: &Section<'_, '_>, zone: Option<TimeZone>) -> Option<TimeKind> {
+    let text = section.text("epoch").map(|at| at.value);
+    let epoch = text.as_deref().and_then(|text| text.parse::<Date>().ok());
+    if epoch.is_none() {
+        let hint = "epoch = \"2017-11-01\", the day that bears the number in first".to_owned();
+        section.fault("pilot-time-epoch", "epoch", "day numbers need the date of their first day".into(), hint);
+    }
+    let first = section.number("first").map_or(0.0, |at| at.value);
+    let seconds = section.text("plus_column").map(|at| at.value);
+    let unit = section.text("plus_unit").map_or(Unit::parse("s"), |at| Unit::parse(&at.value));
+    Some(TimeKind::DayNumber {
+        epoch: epoch?,
+        first,
+        zone: zone.unwrap_or(TimeZone::UTC),
+        plus: seconds.zip(unit.filter(|unit| unit.dimension == Dimension::Time)),
+    })
+}
+
+fn mappings(section: &Section<'_, '_>) -> Vec<Mapping> {
+    let mut mappings = Vec::new();
+    for signal in &SIGNALS {
+        if !section.has(signal.name) {
+            // Asked for, so that finish() offers the name to whoever misspelt it.
+            let _ = section.sections(signal.name);
+            continue;
+        }
+        for column in section.sections(signal.name) {
+            mappings.extend(mapping(&column, signal.name));
+        }
+    }
+    section.finish();
+    mappings
+}
+
+fn mapping(section: &Section<'_, '_>, signal_name: &str) -> Option<Mapping> {
+    let signal = position(signal_name)?;
+    let names = section.texts("column").map(|at| at.value).unwrap_or_default();
+    if names.is_empty() {
+        let hint = "column = \"name in the header\", or a list of spellings".to_owned();
+        section.fault("pilot-column-missing", "column", format!("{signal_name} names no column"), hint);
+    }
+    let unit = unit(section, signal_name, SIGNALS[signal].holds)?;
+    let fill = section.text("fill").map(|at| at.value);
+    if fill.as_deref().is_some_and(|fill| fill != "forward") {
+        section.fault("pilot-bad-fill", "fill", "blanks can only be filled \"forward\"".into(), "or leave fill out".into());
+    }
+    let positive = match section.text("positive").map(|at| at.value).as_deref() {
+        Some("discharge") => Positive::Discharge,
+        Some("charge") => Positive::Charge,
+        Some("prove") | None => Positive::Prove,
+        Some(other) => {
+            let hint = "discharge, charge, or prove (the default: from the data)".to_owned();
+            section.fault("pilot-bad-sign", "positive", format!("\"{other}\" is no direction"), hint);
+            Positive::Prove
+        }
+    };
+    let mapping = Mapping {
+        signal,
+        names,
+        unit,
+        scale: section.number("scale").map_or(1.0, |at| at.value),
+        fill_forward: fill.is_some(),
+        least: section.number("min").map(|at| at.value),
+        most: section.number("max").map(|at| at.value),
+        positive,
+    };
+    section.finish();
+    Some(mapping)
+}
+
+fn unit(section: &Section<'_, '_>, signal_name: &str, holds: Holds) -> Option<CellUnit> {
+    let text = section.text("unit").map(|at| at.value);
+    let Holds::Number { dimension, .. } = holds else { return Some(CellUnit::None) };
+    let Some(text) = text else {
+        let known = backwatt_schema::unit::spellings(dimension).join(", ");
+        let hint = format!("unit = \"...\", one of: {known}");
+        section.fault("pilot-unit-missing", "unit", format!("{signal_name} has no unit"), hint);
+        return None;
+    };
+    if dimension == Dimension::Angle && matches!(text.as_str(), "deg min" | "deg'") {
+        return Some(CellUnit::DegreesMinutes);
+    }
+    match Unit::parse(&text) {
+        Some(unit) if unit.dimension == dimension => Some(CellUnit::Plain(unit)),
+        Some(unit) => {
+            let message = format!("{signal_name} is a {dimension}; \"{text}\" is a unit of {}", unit.dimension);
+            let known = backwatt_schema::unit::spellings(dimension).join(", ");
+            section.fault("pilot-unit-dimension", "unit", message, format!("one of: {known}"));
+            None
+        }
+        None => {
+            let known = backwatt_schema::unit::spellings(dimension);
+            let near = nearest(&text, known.iter().copied()).map_or(String::new(), |n| format!("did you mean \"{n}\"? "));
+            let hint = format!("{near}for a {dimension}: {}", known.join(", "));
+            section.fault("pilot-unit-unknown", "unit", format!("\"{text}\" is not a unit known here"), hint);
+            None
+        }
+    }
+}

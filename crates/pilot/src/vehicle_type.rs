@@ -1,0 +1,455 @@
+//! A vehicle type: the sheet physics and inference work with, each value with its origin and its ends.
+
+use backwatt_estimate::BatterySheet;
+use backwatt_physics::{Acceptance, Blending, Level, LiftOff, PowerBoundary, Sheet, Truck};
+use backwatt_schema::JOULES_PER_KWH;
+use backwatt_schema::unit::Dimension;
+
+use crate::document::Section;
+
+const MEMORY: &str = "from memory, not confirmed";
+const PRACTICE: &str = "common practice, no source";
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct VehicleType {
+    pub sheet: Sheet,
+    /// `None` where the sheet says no capacity: nothing can be inferred from state of charge then.
+    pub battery: Option<BatterySheet>,
+    pub packs: Option<f64>,
+    pub pack_energy_kwh: Option<f64>,
+}
+
+/// A value with the ends it may take: nominal, unfavourable to recovery, favourable.
+#[derive(Clone, Copy)]
+struct Spread {
+    nominal: f64,
+    low: f64,
+    high: f64,
+}
+
+impl Spread {
+    /// `low` and `high` as factors on the nominal value.
+    fn times(nominal: f64, low: f64, high: f64) -> Self {
+        Self { nominal, low: nominal * low, high: nominal * high }
+    }
+}
+
+struct Reader<'s, 'c, 't> {
+    section: &'s Section<'c, 't>,
+}
+
+impl Reader<'_, '_, '_> {
+    fn or(&self, key: &str, dimension: Dimension, default: f64, shown: &str, source: &str) -> (f64, bool) {
+        match self.section.quantity(key, dimension) {
+            Some(at) => (at.value, true),
+            None => {
+                if !self.section.has(key) {
+                    self.section.default(key, shown, source);
+                }
+                (default, false)
+            }
+        }
+    }
+
+    fn share_or(&self, key: &str, default: f64, source: &str) -> (f64, bool) {
+        match self.section.share(key) {
+            Some(at) if at.value > 0.0 && at.value <= 1.0 => (at.value, true),
+            Some(_) => {
+                let message = format!("\"{}\" must lie above 0 and at most 1", self.section.key_path(key));
+                self.section.fault("pilot-out-of-range", key, message, "write 0.9 or \"90 %\"".into());
+                (default, true)
+            }
+            None => {
+                if !self.section.has(key) {
+                    self.section.default(key, &default.to_string(), source);
+                }
+                (default, false)
+            }
+        }
+    }
+
+    fn above_zero(&self, key: &str, value: f64) -> f64 {
+        if value > 0.0 {
+            return value;
+        }
+        let message = format!("\"{}\" must be above 0", self.section.key_path(key));
+        self.section.fault("pilot-out-of-range", key, message, "check number and unit".into());
+        1.0
+    }
+}
+
+pub fn read(section: &Section<'_, '_>) -> Option<VehicleType> {
+    let r = Reader { section };
+    let mass = section.quantity("mass", Dimension::Mass);
+    if mass.is_none() && !section.has("mass") {
+        section.fault(
+            "pilot-mass-missing",
+            "mass",
+            format!("[{}] has no mass, and no energy can be rebuilt without one", section.path),
+            "weigh an empty truck with its driver, or take it from the type plate: mass = \"5400 kg\"".into(),
+        );
+    }
+    let mass = r.above_zero("mass", mass.map_or(1.0, |at| at.value));
+    let payload = r.or("payload", Dimension::Mass, 0.0, "0 kg", "nothing stated: an empty vehicle").0;
+    let loads = Spread {
+        nominal: payload,
+        low: r.or("payload_low", Dimension::Mass, 0.5 * payload, "half of payload", PRACTICE).0,
+        high: r.or("payload_high", Dimension::Mass, 1.5 * payload, "payload and a half", PRACTICE).0,
+    };
+    let (packs, pack_energy) = packs(section);
+    let capacity_kwh = packs.zip(pack_energy).map(|(n, each)| n * each);
+    let usable = r.share_or("usable_fraction", 0.9, MEMORY).0;
+    let battery_efficiency = r.share_or("battery_efficiency", 0.98, "0.96 to 0.99 at 1C, from memory").0;
+    let gross_kg = mass + payload;
+    let parts = Parts {
+        mass: Spread::times(mass, 0.97, 1.03),
+        loads,
+        rotating: r.or("rotating_mass", Dimension::Mass, 340.0, "340 kg", "40 CFR 1036.545(f)(3), six tyres").0,
+        drag: drag(&r, gross_kg),
+        rolling: rolling(section),
+        drive: drive(&r),
+        axle: axle(&r),
+        force: force(&r, gross_kg),
+        power: power(&r, gross_kg),
+        charge: charge(&r, capacity_kwh),
+        taper: r.share_or("charge_taper_start", 0.9, "85 to 95 %, from memory").0,
+        cold_full: r.or("charge_cold_full", Dimension::Temperature, 283.15, "10 degC", MEMORY).0,
+        cold_none: r.or("charge_cold_none", Dimension::Temperature, 253.15, "-20 degC", MEMORY).0,
+        aux: aux(&r),
+        blending: blending(section),
+        levels: levels(section),
+    };
+    let default_level = section.text("default_level").map(|at| at.value).filter(|name| name != "unknown");
+    if default_level.is_none() && !section.has("default_level") {
+        section.default("default_level", "unknown", "bounds over the levels where the log names none");
+    }
+    let sheet = Sheet {
+        nominal: parts.truck(Pick::Nominal, default_level.as_deref()),
+        low: parts.truck(Pick::Low, default_level.as_deref()),
+        high: parts.truck(Pick::High, default_level.as_deref()),
+        power_boundary: boundary(section),
+    };
+    if let Some(name) = default_level.filter(|name| sheet.nominal.level_named(name).is_none()) {
+        let names: Vec<&str> = sheet.nominal.levels.iter().map(|level| level.name.as_str()).collect();
+        let hint = format!("levels of this type: {}", names.join(", "));
+        section.fault("pilot-unknown-level", "default_level", format!("there is no level \"{name}\""), hint);
+    }
+    let battery = capacity_kwh.map(|kwh| BatterySheet {
+        capacity_kwh: kwh * usable,
+        battery_efficiency,
+        drive_efficiency: sheet.nominal.drive_efficiency,
+    });
+    section.finish();
+    Some(VehicleType { sheet, battery, packs, pack_energy_kwh: pack_energy })
+}
+
+#[derive(Clone, Copy, PartialEq)]
+enum Pick {
+    Nominal,
+    Low,
+    High,
+}
+
+impl Spread {
+    fn pick(self, pick: Pick) -> f64 {
+        match pick {
+            Pick::Nominal => self.nominal,
+            Pick::Low => self.low,
+            Pick::High => self.high,
+        }
+    }
+
+    /// For values whose rise is unfavourable to recovery.
+    fn against(self, pick: Pick) -> f64 {
+        match pick {
+            Pick::Nominal => self.nominal,
+            Pick::Low => self.high,
+            Pick::High => self.low,
+        }
+    }
+}
+
+struct Parts {
+    mass: Spread,
+    loads: Spread,
+    rotating: f64,
+    drag: Spread,
+    rolling: Spread,
+    drive: Spread,
+    axle: Spread,
+    force: Spread,
+    power: Spread,
+    charge: Spread,
+    taper: f64,
+    cold_full: f64,
+    cold_none: f64,
+    aux: Spread,
+    blending: [Blending; 3],
+    levels: Vec<LevelParts>,
+}
+
+impl Parts {
+    fn truck(&self, pick: Pick, default_level: Option<&str>) -> Truck {
+        let mut truck = Truck {
+            mass_empty_kg: self.mass.pick(pick),
+            payload_kg: self.loads.pick(pick),
+            rotating_mass_kg: self.rotating,
+            drag_area_m2: self.drag.against(pick),
+            rolling_resistance: self.rolling.against(pick),
+            drive_efficiency: self.drive.pick(pick),
+            axle_limit_m_s2: self.axle.pick(pick),
+            motor_force_max_n: self.force.pick(pick),
+            motor_power_max_w: self.power.pick(pick),
+            acceptance: Acceptance {
+                power_max_w: self.charge.pick(pick),
+                taper_start_soc: self.taper,
+                cold_full_k: self.cold_full,
+                cold_none_k: self.cold_none,
+            },
+            aux_power_w: self.aux.against(pick),
+            blending: self.blending[match pick {
+                Pick::Nominal => 0,
+                Pick::Low => 1,
+                Pick::High => 2,
+            }],
+            levels: self.levels.iter().map(|level| level.level(pick)).collect(),
+            default_level: None,
+        };
+        truck.default_level = default_level.and_then(|name| truck.level_named(name));
+        truck
+    }
+}
+
+fn packs(section: &Section<'_, '_>) -> (Option<f64>, Option<f64>) {
+    let packs = section.number("packs").map(|at| at.value);
+    let energy = section.quantity("pack_energy", Dimension::Energy).map(|at| at.value / JOULES_PER_KWH);
+    for (key, found) in [("packs", packs.is_some()), ("pack_energy", energy.is_some())] {
+        if !found && !section.has(key) {
+            section.default(key, "unknown", "nothing is inferred from state of charge without it");
+        }
+    }
+    (packs, energy)
+}
+
+fn drag(r: &Reader<'_, '_, '_>, gross_kg: f64) -> Spread {
+    // 8 845 kg is the upper end of class 5; the figure above it is the regulation's medium vehicle.
+    let (default, shown, source) = if gross_kg > 8845.0 {
+        (5.4, "5.4 m2", "40 CFR 1036.545(f)(4), vocational medium heavy-duty")
+    } else {
+        (3.4, "3.4 m2", "class 4 to 5, from memory, not confirmed")
+    };
+    let (value, _) = r.or("drag_area", Dimension::Area, default, shown, source);
+    Spread::times(r.above_zero("drag_area", value), 0.85, 1.15)
+}
+
+fn rolling(section: &Section<'_, '_>) -> Spread {
+    let value = section.number("rolling_resistance").map_or_else(
+        || {
+            if !section.has("rolling_resistance") {
+                section.default("rolling_resistance", "0.0077", "40 CFR 1036.545(f)(4), test configuration");
+            }
+            0.0077
+        },
+        |at| at.value,
+    );
+    if !(0.0..0.1).contains(&value) {
+        let hint = "a truck tyre has 0.006 to 0.010".to_owned();
+        section.fault("pilot-out-of-range", "rolling_resistance", format!("{value} is no rolling resistance"), hint);
+    }
+    Spread::times(value, 0.8, 1.2)
+}
+
+fn drive(r: &Reader<'_, '_, '_>) -> Spread {
+    let axle = r.share_or("axle_efficiency", 0.955, "40 CFR 1036.545(f)(3)").0;
+    let (motor, stated) = r.share_or("motor_efficiency", 0.90, "motor and inverter 0.85 to 0.95, from memory");
+    let reach = if stated { 0.03 } else { 0.05 };
+    let low = axle * (motor - reach);
+    Spread { nominal: axle * motor, low, high: (axle * (motor + reach)).min(1.0) }
+}
+
+fn axle(r: &Reader<'_, '_, '_>) -> Spread {
+    let source = "half of the dry adhesion of a rear axle, moments about the tyres (notebooks-docs/method)";
+    let (value, stated) = r.or("axle_deceleration_limit", Dimension::Acceleration, 1.9, "1.9 m/s2", source);
+    if stated { Spread::times(value, 1.0, 1.0) } else { Spread { nominal: value, low: 1.2, high: 3.8 } }
+}
+
+fn force(r: &Reader<'_, '_, '_>, gross_kg: f64) -> Spread {
+    let torque = r.section.quantity("motor_torque_max", Dimension::Torque);
+    let ratio = r.section.number("gear_ratio");
+    let radius = r.section.quantity("tyre_radius", Dimension::Length);
+    if let (Some(torque), Some(ratio), Some(radius)) = (&torque, &ratio, &radius) {
+        let force = torque.value * ratio.value / r.above_zero("tyre_radius", radius.value);
+        return Spread::times(r.above_zero("motor_torque_max", force), 1.0, 1.0);
+    }
+    let source = "3 m/s2 at the mass stated; common practice, no source (state motor_torque_max, gear_ratio, tyre_radius)";
+    let key = ["motor_torque_max", "gear_ratio", "tyre_radius"].into_iter().find(|key| !r.section.has(key));
+    if let Some(key) = key {
+        r.section.default(key, &format!("{:.1} kN at the wheels", 3.0 * gross_kg / 1000.0), source);
+    }
+    Spread { nominal: 3.0 * gross_kg, low: 2.0 * gross_kg, high: 4.0 * gross_kg }
+}
+
+fn power(r: &Reader<'_, '_, '_>, gross_kg: f64) -> Spread {
+    let shown = format!("{:.0} kW", 15.0 * gross_kg / 1000.0);
+    let (value, stated) =
+        r.or("regen_power_max", Dimension::Power, 15.0 * gross_kg, &shown, "15 W/kg, from memory, not confirmed");
+    if stated { Spread::times(value, 1.0, 1.0) } else { Spread::times(value, 0.66, 1.66) }
+}
+
+fn charge(r: &Reader<'_, '_, '_>, capacity_kwh: Option<f64>) -> Spread {
+    let watts = capacity_kwh.unwrap_or(100.0) * 1000.0;
+    let shown = format!("{:.0} kW", watts / 1000.0);
+    let source = "1C of the nominal capacity (100 kW where it is not stated), from memory, not confirmed";
+    let (value, stated) = r.or("charge_power_max", Dimension::Power, watts, &shown, source);
+    if stated { Spread::times(value, 1.0, 1.0) } else { Spread::times(value, 0.5, 2.0) }
+}
+
+fn aux(r: &Reader<'_, '_, '_>) -> Spread {
+    let source = "500 to 1000 W plus cab climate, from memory, not confirmed";
+    let (value, stated) = r.or("aux_power", Dimension::Power, 800.0, "800 W", source);
+    if stated { Spread::times(value, 0.7, 1.5) } else { Spread::times(value, 0.5, 2.5) }
+}
+
+/// Nominal, unfavourable, favourable. An unknown kind lies between the two extremes.
+fn blending(section: &Section<'_, '_>) -> [Blending; 3] {
+    let share = section.share("pedal_regen_share").map_or(0.5, |at| at.value);
+    let parallel = Blending::Parallel { pedal_share: share };
+    match section.text("blending").map(|at| at.value).as_deref() {
+        Some("friction-only") => [Blending::FrictionOnly; 3],
+        Some("parallel") => [parallel; 3],
+        Some("series") => [Blending::Series; 3],
+        Some("unknown") => [parallel, Blending::FrictionOnly, Blending::Series],
+        None => {
+            if !section.has("blending") {
+                section.default("blending", "unknown", "bounds from friction-only to series; half-way as nominal");
+            }
+            [parallel, Blending::FrictionOnly, Blending::Series]
+        }
+        Some(other) => {
+            let hint = "one of friction-only, parallel, series, unknown".to_owned();
+            section.fault("pilot-unknown-blending", "blending", format!("\"{other}\" is no kind of blending"), hint);
+            [parallel; 3]
+        }
+    }
+}
+
+struct LevelParts {
+    name: String,
+    lift_off: Spread,
+    torque_fixed: bool,
+    includes_road_load: bool,
+    fade_start: Spread,
+    fade_end: Spread,
+}
+
+impl LevelParts {
+    fn level(&self, pick: Pick) -> Level {
+        let value = self.lift_off.pick(pick);
+        let lift_off = if self.torque_fixed {
+            LiftOff::Force { n: value }
+        } else {
+            LiftOff::Deceleration { m_s2: value, includes_road_load: self.includes_road_load }
+        };
+        Level {
+            name: self.name.clone(),
+            lift_off,
+            fade_start_m_s: self.fade_start.against(pick),
+            fade_end_m_s: self.fade_end.against(pick),
+        }
+    }
+}
+
+fn levels(section: &Section<'_, '_>) -> Vec<LevelParts> {
+    let torque_fixed = match section.text("level_kind").map(|at| at.value).as_deref() {
+        Some("torque") => true,
+        Some("deceleration") => false,
+        None => {
+            if !section.has("level_kind") {
+                section.default("level_kind", "deceleration", PRACTICE);
+            }
+            false
+        }
+        Some(other) => {
+            let hint = "one of deceleration, torque".to_owned();
+            section.fault("pilot-unknown-level-kind", "level_kind", format!("\"{other}\" is no kind of level"), hint);
+            false
+        }
+    };
+    let includes_road_load = section.flag("level_includes_road_load").is_some_and(|at| at.value);
+    if !section.has("level_includes_road_load") {
+        section.default("level_includes_road_load", "false", PRACTICE);
+    }
+    let stated: Vec<LevelParts> = section
+        .named_sections("levels")
+        .into_iter()
+        .map(|(name, level)| one_level(&name, &level, torque_fixed, includes_road_load))
+        .collect();
+    if !stated.is_empty() {
+        return stated;
+    }
+    section.default("levels", "one, 1.0 m/s2", "plausible lift-off decelerations are 0 to 2 m/s2, from memory");
+    vec![LevelParts {
+        name: "unstated".to_owned(),
+        lift_off: Spread { nominal: 1.0, low: 0.5, high: 2.0 },
+        torque_fixed: false,
+        includes_road_load: false,
+        fade_start: default_fade_start(),
+        fade_end: default_fade_end(),
+    }]
+}
+
+/// Sheets range from 0.5 to 1 m/s up to release at 5 to 7 mph.
+fn default_fade_start() -> Spread {
+    Spread { nominal: 1.5, low: 0.5, high: 3.1 }
+}
+
+/// Sheets range from 2 to 3 m/s up to full effect at 20 to 25 mph.
+fn default_fade_end() -> Spread {
+    Spread { nominal: 5.0, low: 2.0, high: 11.2 }
+}
+
+fn one_level(name: &str, section: &Section<'_, '_>, torque_fixed: bool, includes_road_load: bool) -> LevelParts {
+    let r = Reader { section };
+    let dimension = if torque_fixed { Dimension::Force } else { Dimension::Acceleration };
+    let (lift_off, stated) = if torque_fixed {
+        r.or("lift_off", dimension, 6000.0, "6 kN", MEMORY)
+    } else {
+        r.or("lift_off", dimension, 1.0, "1.0 m/s2", "0 to 2 m/s2, from memory")
+    };
+    let start = r.or("fade_start", Dimension::Speed, default_fade_start().nominal, "1.5 m/s", MEMORY);
+    let end = r.or("fade_end", Dimension::Speed, default_fade_end().nominal, "5 m/s", MEMORY);
+    if end.0 < start.0 {
+        let message = format!("the fade of level \"{name}\" ends below where it starts");
+        section.fault("pilot-out-of-range", "fade_end", message, "no regen below fade_start, all of it above fade_end".into());
+    }
+    section.finish();
+    let fade = |(value, stated): (f64, bool), default: Spread| {
+        if stated { Spread::times(value, 0.8, 1.2) } else { default }
+    };
+    LevelParts {
+        name: name.to_owned(),
+        lift_off: if stated { Spread::times(lift_off, 0.9, 1.1) } else { Spread::times(lift_off, 0.5, 2.0) },
+        torque_fixed,
+        includes_road_load,
+        fade_start: fade(start, default_fade_start()),
+        fade_end: fade(end, default_fade_end()),
+    }
+}
+
+fn boundary(section: &Section<'_, '_>) -> PowerBoundary {
+    match section.text("power_boundary").map(|at| at.value).as_deref() {
+        Some("pack") => PowerBoundary::Pack,
+        Some("vehicle") => PowerBoundary::Vehicle,
+        None => {
+            if !section.has("power_boundary") {
+                section.default("power_boundary", "pack", "a logged power is taken at the battery terminals");
+            }
+            PowerBoundary::Pack
+        }
+        Some(other) => {
+            let hint = "pack (battery terminals) or vehicle (overhead line or several stores included)".to_owned();
+            section.fault("pilot-unknown-boundary", "power_boundary", format!("\"{other}\" is no boundary"), hint);
+            PowerBoundary::Pack
+        }
+    }
+}

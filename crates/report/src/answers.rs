@@ -1,0 +1,168 @@
+//! Everything a report says, once.
+
+use std::collections::BTreeMap;
+
+use arrow::array::RecordBatch;
+use backwatt_schema::{BatchError, BatchView, number_at, tables, text_at};
+use serde::Serialize;
+
+use crate::sentences::Sentence;
+use crate::trust::Trust;
+use crate::{ReportInput, SettingRow};
+
+/// A figure with its 90 % interval, where there is one.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
+pub struct Measure {
+    pub value: Option<f64>,
+    pub low: Option<f64>,
+    pub high: Option<f64>,
+}
+
+/// One group of one grouping: a row of `recovery`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Group {
+    pub grouping: String,
+    pub name: String,
+    pub evidence: String,
+    pub trips: u64,
+    pub vehicle_days: u64,
+    pub caution: String,
+    pub denominators: String,
+    /// R9, driving only. [kWh/mile]
+    pub consumption_kwh_mi: Measure,
+    /// R1.
+    pub recapture_of_braking_frac: Measure,
+    /// Every other number of the row, by column name.
+    pub figures: BTreeMap<String, Option<f64>>,
+}
+
+impl Group {
+    /// A number of the row by its column; `None` where it is null or not claimed.
+    pub fn figure(&self, column: &str) -> Option<f64> {
+        self.figures.get(column).copied().flatten()
+    }
+}
+
+/// Where the braking energy of one group went: a row of `braking_balance`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Balance {
+    pub grouping: String,
+    pub name: String,
+    pub figures: BTreeMap<String, Option<f64>>,
+}
+
+impl Balance {
+    pub fn figure(&self, column: &str) -> f64 {
+        self.figures.get(column).copied().flatten().unwrap_or(0.0)
+    }
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Answers {
+    pub pilot: String,
+    pub program: String,
+    #[serde(skip)]
+    pub metric: bool,
+    pub sentences: Vec<Sentence>,
+    pub groups: Vec<Group>,
+    pub balances: Vec<Balance>,
+    pub trust: Trust,
+    pub settings: Vec<SettingRow>,
+    pub problems: Vec<String>,
+}
+
+impl Answers {
+    pub fn new(
+        input: &ReportInput,
+        recovery: &RecordBatch,
+        balance: &RecordBatch,
+        trust: Trust,
+    ) -> Result<Self, BatchError> {
+        let groups = groups(recovery)?;
+        let balances = balances(balance)?;
+        let sentences = crate::sentences::all(&groups, &balances, input.metric);
+        Ok(Self {
+            pilot: input.pilot_name.clone(),
+            program: input.program.clone(),
+            metric: input.metric,
+            sentences,
+            groups,
+            balances,
+            trust,
+            settings: input.settings.clone(),
+            problems: input.problems.iter().map(ToString::to_string).collect(),
+        })
+    }
+
+    pub fn of<'a>(&'a self, grouping: &'a str) -> impl Iterator<Item = &'a Group> {
+        self.groups.iter().filter(move |group| group.grouping == grouping)
+    }
+
+    pub fn pilot_group(&self) -> Option<&Group> {
+        self.of("pilot").next()
+    }
+
+    pub fn balance_of(&self, grouping: &str, name: &str) -> Option<&Balance> {
+        self.balances.iter().find(|b| b.grouping == grouping && b.name == name)
+    }
+}
+
+fn groups(batch: &RecordBatch) -> Result<Vec<Group>, BatchError> {
+    let view = BatchView::new(&tables::RECOVERY, batch);
+    let text = |name: &str, row: usize| -> Result<String, BatchError> {
+        Ok(text_at(view.texts(name)?, row).unwrap_or_default().to_owned())
+    };
+    let measure = |stem: &str, low: &str, high: &str, row: usize| -> Result<Measure, BatchError> {
+        let at = |name: &str| -> Result<Option<f64>, BatchError> { Ok(number_at(view.numbers(name)?, row)) };
+        Ok(Measure { value: at(stem)?, low: at(low)?, high: at(high)? })
+    };
+    (0..view.rows())
+        .map(|row| {
+            Ok(Group {
+                grouping: text("grouping", row)?,
+                name: text("group", row)?,
+                evidence: text("evidence", row)?,
+                trips: view.counts("trips")?.value(row),
+                vehicle_days: view.counts("service_days")?.value(row),
+                caution: text("caution", row)?,
+                denominators: text("denominators", row)?,
+                consumption_kwh_mi: measure(
+                    "consumption_kwh_mi",
+                    "consumption_p05_kwh_mi",
+                    "consumption_p95_kwh_mi",
+                    row,
+                )?,
+                recapture_of_braking_frac: measure(
+                    "recapture_of_braking_frac",
+                    "recapture_of_braking_p05_frac",
+                    "recapture_of_braking_p95_frac",
+                    row,
+                )?,
+                figures: figures(&view, &tables::RECOVERY, row)?,
+            })
+        })
+        .collect()
+}
+
+fn balances(batch: &RecordBatch) -> Result<Vec<Balance>, BatchError> {
+    let view = BatchView::new(&tables::BRAKING_BALANCE, batch);
+    let (grouping, group) = (view.texts("grouping")?, view.texts("group")?);
+    (0..view.rows())
+        .map(|row| {
+            Ok(Balance {
+                grouping: grouping.value(row).to_owned(),
+                name: group.value(row).to_owned(),
+                figures: figures(&view, &tables::BRAKING_BALANCE, row)?,
+            })
+        })
+        .collect()
+}
+
+fn figures(
+    view: &BatchView<'_>,
+    table: &backwatt_schema::Table,
+    row: usize,
+) -> Result<BTreeMap<String, Option<f64>>, BatchError> {
+    let numbers = table.columns.iter().filter(|column| column.kind == backwatt_schema::Kind::F64);
+    numbers.map(|column| Ok((column.name.to_owned(), number_at(view.numbers(column.name)?, row)))).collect()
+}

@@ -1,0 +1,107 @@
+//! Where the braking energy went: polars sums by group.
+
+use arrow::array::RecordBatch;
+use backwatt_schema::{BatchBuilder, BatchView, tables};
+use polars::prelude::{
+    Column, DataFrame, DataType, IntoColumn, IntoLazy, JoinArgs, JoinType, LazyFrame, NamedFrom, PlSmallStr, Series,
+    SortMultipleOptions, UnionArgs, col, concat, lit,
+};
+
+use crate::ReportError;
+use crate::frame::{energy_column, text_column, to_kwh};
+
+/// Groupings of this table and the column of `segments` each goes by.
+const GROUPINGS: [(&str, &str); 6] = [
+    ("pilot", ""),
+    ("vehicle", "vehicle_id"),
+    ("route", "route_id"),
+    ("driver", "driver_id"),
+    ("regen_level", "regen_level"),
+    ("trip", "trip_id"),
+];
+
+fn energies() -> Vec<&'static str> {
+    let mut names = vec!["energy_braking_kwh"];
+    names.extend(tables::CASCADE);
+    names.extend(["energy_attainable_kwh", "energy_recovered_p50_kwh"]);
+    names
+}
+
+/// Sums of one vehicle; sums of several are added by [`merge`].
+pub fn of_vehicle(
+    segments: &RecordBatch,
+    battery: &RecordBatch,
+    trips: &RecordBatch,
+) -> Result<DataFrame, ReportError> {
+    let ledger = BatchView::new(&tables::SEGMENTS, segments);
+    let terminals = BatchView::new(&tables::SEGMENT_BATTERY, battery);
+    let mut columns: Vec<Column> = Vec::new();
+    for (_, name) in GROUPINGS.iter().skip(1) {
+        columns.push(text_column(name, ledger.texts(name)?));
+    }
+    for name in energies() {
+        let view = if name == "energy_recovered_p50_kwh" { &terminals } else { &ledger };
+        columns.push(energy_column(name, view.numbers(name)?));
+    }
+    let claims = BatchView::new(&tables::TRIPS, trips);
+    let claims = DataFrame::new(
+        claims.rows(),
+        vec![
+            text_column("trip_id", claims.texts("trip_id")?),
+            text_column("braking_claim", claims.texts("braking_claim")?),
+        ],
+    )?;
+    let claimed = DataFrame::new(ledger.rows(), columns)?
+        .lazy()
+        .join(claims.lazy(), [col("trip_id")], [col("trip_id")], JoinArgs::new(JoinType::Inner))
+        .filter(col("braking_claim").neq(lit("withheld")));
+    let parts: Vec<LazyFrame> = GROUPINGS.iter().map(|(grouping, name)| grouped(&claimed, grouping, name)).collect();
+    Ok(concat(parts, UnionArgs::default())?.collect()?)
+}
+
+fn grouped(claimed: &LazyFrame, grouping: &str, name: &str) -> LazyFrame {
+    let group = if name.is_empty() { lit("all") } else { col(name).fill_null(lit("(unknown)")) };
+    let keyed = claimed.clone().with_columns([lit(grouping).alias("grouping"), group.alias("group")]);
+    sum(keyed)
+}
+
+fn sum(keyed: LazyFrame) -> LazyFrame {
+    let sums: Vec<_> = energies().into_iter().map(|name| col(name).sum()).collect();
+    keyed.group_by([col("grouping"), col("group")]).agg(sums)
+}
+
+/// Adds up vehicles, and sorts.
+pub fn merge(vehicles: Vec<DataFrame>) -> Result<RecordBatch, ReportError> {
+    let empty = || {
+        let mut columns = vec![text("grouping"), text("group")];
+        columns.extend(energies().into_iter().map(|name| {
+            Series::new(PlSmallStr::from_str(name), Vec::<i64>::new()).into_column()
+        }));
+        DataFrame::new(0, columns)
+    };
+    let frames: Vec<LazyFrame> = if vehicles.is_empty() {
+        vec![empty()?.lazy()]
+    } else {
+        vehicles.into_iter().map(IntoLazy::lazy).collect()
+    };
+    let merged = sum(concat(frames, UnionArgs::default())?)
+        .sort(["grouping", "group"], SortMultipleOptions::default())
+        .collect()?;
+    to_batch(&merged)
+}
+
+fn text(name: &str) -> Column {
+    Series::new_empty(PlSmallStr::from_str(name), &DataType::String).into_column()
+}
+
+fn to_batch(frame: &DataFrame) -> Result<RecordBatch, ReportError> {
+    let mut builder = BatchBuilder::new(&tables::BRAKING_BALANCE);
+    for name in ["grouping", "group"] {
+        builder = builder.text(name, frame.column(name)?.str()?.iter());
+    }
+    for name in energies() {
+        let sums = frame.column(name)?.i64()?;
+        builder = builder.number(name, sums.iter().map(|sum| sum.map(to_kwh)));
+    }
+    Ok(builder.finish()?)
+}

@@ -1,0 +1,166 @@
+//! Charts as SVG text: no script, no font, no colour that carries meaning alone.
+
+use std::fmt::Write as _;
+
+/// One bar of the cascade: where it starts and how long it is, in shares of the whole.
+pub struct Step {
+    pub label: String,
+    pub value: String,
+    pub from: f64,
+    pub length: f64,
+    /// Drawn solid: what is left at the end. Others are hatched: what was taken on the way.
+    pub kept: bool,
+}
+
+const LABEL_WIDTH: f64 = 330.0;
+const BAR_WIDTH: f64 = 360.0;
+const VALUE_WIDTH: f64 = 150.0;
+const ROW: f64 = 26.0;
+
+/// Bars below each other, each starting where the one above ended.
+pub fn cascade(title: &str, steps: &[Step]) -> String {
+    let height = ROW * steps.len() as f64 + 8.0;
+    let width = LABEL_WIDTH + BAR_WIDTH + VALUE_WIDTH;
+    let mut svg = opening(title, width, height);
+    svg.push_str(
+        "<defs><pattern id=\"taken\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\" \
+         patternTransform=\"rotate(45)\"><rect class=\"taken-ground\" width=\"6\" height=\"6\"/>\
+         <line class=\"taken-line\" x1=\"0\" y1=\"0\" x2=\"0\" y2=\"6\"/></pattern></defs>",
+    );
+    for (at, step) in steps.iter().enumerate() {
+        let y = ROW * at as f64 + 4.0;
+        let x = LABEL_WIDTH + BAR_WIDTH * step.from.clamp(0.0, 1.0);
+        let length = (BAR_WIDTH * step.length.clamp(0.0, 1.0)).max(1.0);
+        let fill = if step.kept { "class=\"kept\"" } else { "fill=\"url(#taken)\" class=\"taken\"" };
+        let _ = write!(
+            svg,
+            "<text class=\"label\" x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{}</text>\
+             <rect {fill} x=\"{x:.1}\" y=\"{y:.1}\" width=\"{length:.1}\" height=\"{:.1}\"/>\
+             <text class=\"value\" x=\"{:.1}\" y=\"{:.1}\">{}</text>",
+            LABEL_WIDTH - 10.0,
+            y + 13.0,
+            escape(&step.label),
+            ROW - 9.0,
+            LABEL_WIDTH + BAR_WIDTH + 10.0,
+            y + 13.0,
+            escape(&step.value),
+        );
+    }
+    svg.push_str("</svg>");
+    svg
+}
+
+/// A value with its interval.
+pub struct Dot {
+    pub label: String,
+    pub value: f64,
+    pub low: Option<f64>,
+    pub high: Option<f64>,
+    pub shown: String,
+}
+
+/// Dots with whiskers on one scale that starts at zero.
+pub fn dots(title: &str, unit: &str, dots: &[Dot]) -> String {
+    let most = dots.iter().map(|d| d.high.unwrap_or(d.value).max(d.value)).fold(0.0, f64::max);
+    let most = if most > 0.0 { most * 1.05 } else { 1.0 };
+    let height = ROW * dots.len() as f64 + 30.0;
+    let width = LABEL_WIDTH + BAR_WIDTH + VALUE_WIDTH;
+    let x = |value: f64| LABEL_WIDTH + BAR_WIDTH * (value / most).clamp(0.0, 1.0);
+    let mut svg = opening(title, width, height);
+    for tick in ticks(most) {
+        let _ = write!(
+            svg,
+            "<line class=\"grid\" x1=\"{0:.1}\" x2=\"{0:.1}\" y1=\"0\" y2=\"{1:.1}\"/>\
+             <text class=\"tick\" x=\"{0:.1}\" y=\"{2:.1}\" text-anchor=\"middle\">{tick}</text>",
+            x(tick),
+            height - 26.0,
+            height - 12.0,
+        );
+    }
+    let _ = write!(
+        svg,
+        "<text class=\"tick\" x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{}</text>",
+        LABEL_WIDTH - 10.0,
+        height - 12.0,
+        escape(unit)
+    );
+    for (at, dot) in dots.iter().enumerate() {
+        let y = ROW * at as f64 + ROW / 2.0;
+        if let (Some(low), Some(high)) = (dot.low, dot.high) {
+            let _ = write!(
+                svg,
+                "<line class=\"whisker\" x1=\"{:.1}\" x2=\"{:.1}\" y1=\"{y:.1}\" y2=\"{y:.1}\"/>",
+                x(low),
+                x(high)
+            );
+        }
+        let _ = write!(
+            svg,
+            "<text class=\"label\" x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{}</text>\
+             <circle class=\"dot\" cx=\"{:.1}\" cy=\"{y:.1}\" r=\"4\"/>\
+             <text class=\"value\" x=\"{:.1}\" y=\"{:.1}\">{}</text>",
+            LABEL_WIDTH - 10.0,
+            y + 4.0,
+            escape(&dot.label),
+            x(dot.value),
+            LABEL_WIDTH + BAR_WIDTH + 10.0,
+            y + 4.0,
+            escape(&dot.shown),
+        );
+    }
+    svg.push_str("</svg>");
+    svg
+}
+
+fn opening(title: &str, width: f64, height: f64) -> String {
+    format!(
+        "<svg viewBox=\"0 0 {width:.0} {height:.0}\" role=\"img\" aria-label=\"{}\"><title>{}</title>",
+        escape(title),
+        escape(title)
+    )
+}
+
+/// Round steps: 1, 2 or 5 times a power of ten, four to eight of them.
+fn ticks(most: f64) -> Vec<f64> {
+    let rough = most / 5.0;
+    let power = 10f64.powf(rough.log10().floor());
+    let step = [1.0, 2.0, 5.0, 10.0].into_iter().map(|f| f * power).find(|s| *s >= rough).unwrap_or(power);
+    let digits = (-step.log10().floor()).max(0.0) as i32;
+    let round = |v: f64| (v * 10f64.powi(digits)).round() / 10f64.powi(digits);
+    (0..12).map(|i| round(f64::from(i) * step)).take_while(|v| *v <= most).collect()
+}
+
+/// A text inside markup; characters that are no text at all are left out.
+pub fn escape(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '"' => out.push_str("&quot;"),
+            '\'' => out.push_str("&#39;"),
+            // Direction marks could turn the words around them.
+            '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => out.push('\u{fffd}'),
+            c if c.is_control() => {}
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_stay_text() {
+        assert_eq!(escape("<script>\"'&\u{202e}"), "&lt;script&gt;&quot;&#39;&amp;\u{fffd}");
+    }
+
+    #[test]
+    fn ticks_are_round() {
+        assert_eq!(ticks(1.3), [0.0, 0.5, 1.0]);
+        assert_eq!(ticks(0.9), [0.0, 0.2, 0.4, 0.6, 0.8]);
+    }
+}

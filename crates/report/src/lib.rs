@@ -1,0 +1,67 @@
+//! Per driver and per route: the answers, as text, tables and pages.
+//!
+//! Reads ledger batches through `schema`, so a saved file and a fresh run take the same road. Everything shown
+//! comes out of one set of [`Answers`]: terminal, page, JSON and CSV cannot disagree.
+//!
+//! Deliberately absent: a network, a script from elsewhere, any figure without unit, denominator and evidence.
+
+mod answers;
+mod balance;
+mod chart;
+mod export;
+mod frame;
+mod page;
+mod sentences;
+mod text;
+mod trust;
+mod write;
+
+use backwatt_schema::{BatchError, Problem};
+use backwatt_store::StoreError;
+use serde::Serialize;
+
+pub use answers::{Answers, Group, Measure};
+pub use text::text;
+pub use write::write;
+
+/// What the report has to be told beside the tables.
+#[derive(Debug, Clone)]
+pub struct ReportInput {
+    pub pilot_name: String,
+    pub metric: bool,
+    pub vehicles: Vec<String>,
+    /// As long as `vehicles`.
+    pub vehicle_types: Vec<String>,
+    pub settings: Vec<SettingRow>,
+    pub problems: Vec<Problem>,
+    pub program: String,
+}
+
+/// One assumption: what, how much, and where it comes from.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct SettingRow {
+    pub key: String,
+    pub value: String,
+    pub origin: String,
+}
+
+/// What to leave out.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct ReportOptions {
+    /// Tables and JSON only, no pages.
+    pub no_pages: bool,
+}
+
+#[derive(Debug, thiserror::Error)]
+pub enum ReportError {
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    #[error(transparent)]
+    Batch(#[from] BatchError),
+    #[error("summaries could not be formed")]
+    Summary(#[from] polars::error::PolarsError),
+    #[error("a page could not be rendered")]
+    Page(#[from] askama::Error),
+    #[error("the answers could not be written as JSON")]
+    Json(#[from] serde_json::Error),
+}

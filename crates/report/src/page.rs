@@ -1,0 +1,329 @@
+//! The page: one file that opens without a network.
+
+use askama::Template;
+use backwatt_schema::tables;
+
+use crate::answers::{Answers, Balance, Group};
+use crate::chart::{self, Dot, Step};
+use crate::sentences::{interval, step_name};
+use crate::text::CAUTION;
+use crate::{ReportError, SettingRow};
+
+const KM_PER_MILE: f64 = 1.609_344;
+/// Rows of one table on the page; the rest is in the CSV beside it.
+const ROWS: usize = 60;
+/// Longest name shown; the tables hold the whole of it.
+const NAME_CHARS: usize = 40;
+
+#[derive(Template)]
+#[template(path = "index.html")]
+struct Page<'a> {
+    answers: &'a Answers,
+    cascade_svg: String,
+    cascade_rows: Vec<[String; 3]>,
+    ratios: Vec<RatioRow>,
+    sections: Vec<Section>,
+    length_unit: &'static str,
+    consumption_unit: &'static str,
+    trust_lines: Vec<String>,
+    rules: Vec<(String, u64)>,
+    files: Vec<FileRow>,
+    settings: &'a [SettingRow],
+    caution: &'static str,
+}
+
+struct RatioRow {
+    name: &'static str,
+    value: String,
+    formula: &'static str,
+    answers: &'static str,
+}
+
+struct Section {
+    id: &'static str,
+    heading: &'static str,
+    note: &'static str,
+    svg: String,
+    rows: Vec<GroupRow>,
+    more: usize,
+}
+
+struct GroupRow {
+    name: String,
+    distance: String,
+    consumption: String,
+    interval: String,
+    recapture: String,
+    recapture_interval: String,
+    of_recoverable: String,
+    of_use: String,
+    gain: String,
+    evidence: String,
+    trips: u64,
+    days: u64,
+    caution: String,
+}
+
+struct FileRow {
+    file: String,
+    rows_in: u64,
+    rows_rejected: u64,
+    cells_refused: u64,
+    rows_frozen: u64,
+    interval: String,
+    gap: String,
+    note: String,
+}
+
+pub fn render(answers: &Answers) -> Result<String, ReportError> {
+    let balance = answers.balance_of("pilot", "all");
+    let (length_unit, consumption_unit) = if answers.metric { ("km", "kWh/km") } else { ("miles", "kWh/mile") };
+    let page = Page {
+        answers,
+        cascade_svg: balance.map(cascade).unwrap_or_default(),
+        cascade_rows: balance.map(cascade_rows).unwrap_or_default(),
+        ratios: answers.pilot_group().map(|group| ratios(group, answers.metric)).unwrap_or_default(),
+        sections: sections(answers, consumption_unit),
+        length_unit,
+        consumption_unit,
+        trust_lines: trust_lines(answers),
+        rules: answers.trust.rules.iter().map(|(code, n)| (code.clone(), *n)).collect(),
+        files: files(answers),
+        settings: &answers.settings,
+        caution: CAUTION,
+    };
+    Ok(page.render()?)
+}
+
+fn cascade(balance: &Balance) -> String {
+    let braking = balance.figure("energy_braking_kwh");
+    if braking <= 0.0 {
+        return String::new();
+    }
+    let value = |kwh: f64| format!("{kwh:.1} kWh, {:.1} %", 100.0 * kwh / braking);
+    let mut steps = vec![Step {
+        label: "braking energy at the wheels".to_owned(),
+        value: value(braking),
+        from: 0.0,
+        length: 1.0,
+        kept: true,
+    }];
+    let mut left = 1.0;
+    for column in tables::CASCADE {
+        let kwh = balance.figure(column);
+        let share = kwh / braking;
+        let kept = column == "energy_recoverable_kwh";
+        left -= if kept { 0.0 } else { share };
+        steps.push(Step {
+            label: step_name(column).to_owned(),
+            value: value(kwh),
+            from: if kept { 0.0 } else { left },
+            length: share,
+            kept,
+        });
+    }
+    let recovered = balance.figure("energy_recovered_p50_kwh");
+    steps.push(Step {
+        label: "recovered at the battery terminals".to_owned(),
+        value: value(recovered),
+        from: 0.0,
+        length: recovered / braking,
+        kept: true,
+    });
+    chart::cascade("Where the braking energy went, by the first limit that binds", &steps)
+}
+
+fn cascade_rows(balance: &Balance) -> Vec<[String; 3]> {
+    let braking = balance.figure("energy_braking_kwh");
+    tables::CASCADE
+        .iter()
+        .map(|column| {
+            let kwh = balance.figure(column);
+            let share = if braking > 0.0 { format!("{:.1} %", 100.0 * kwh / braking) } else { "–".to_owned() };
+            [step_name(column).to_owned(), format!("{kwh:.2}"), share]
+        })
+        .collect()
+}
+
+fn ratios(group: &Group, metric: bool) -> Vec<RatioRow> {
+    let (scale, length) = if metric { (KM_PER_MILE, "km") } else { (1.0, "miles") };
+    let percent = |column: &str| percent(group.figure(column));
+    let row = |name, value, formula, answers| RatioRow { name, value, formula, answers };
+    let r1 = format!(
+        "{} ({})",
+        self::percent(group.recapture_of_braking_frac.value),
+        interval(group.recapture_of_braking_frac, 100.0, 0)
+    );
+    let miles = |column: &str| group.figure(column).map_or("–".to_owned(), |v| format!("{:.0} {length}", v * scale));
+    vec![
+        row("R1 recapture of braking", r1, "recovered / braking energy at the wheels", "how much of the braking came back"),
+        row(
+            "R2 recapture of recoverable",
+            percent("recapture_of_recoverable_frac"),
+            "recovered / recoverable at the level as set",
+            "control, withdrawals and model error; not the driver",
+        ),
+        row("R4 recapture of use", percent("recapture_of_use_frac"), "recovered / gross discharge", "the trade's usual “percent regen”"),
+        row("R5 recapture over net use", percent("recapture_over_net_use_frac"), "recovered / net use", "also quoted as “percent”"),
+        row(
+            "R7 range gain",
+            percent("range_gain_frac"),
+            "returned at the bus / net use (modelled where the bus is not logged)",
+            "how much further the same charge goes",
+        ),
+        row(
+            "R8 braking intensity",
+            percent("braking_intensity_frac"),
+            "braking / tractive energy at the wheels",
+            "route and driver",
+        ),
+        row(
+            "R10 carried by regen",
+            format!("{} (at least {})", miles("carried_by_regen_mi"), miles("carried_by_regen_low_mi")),
+            "distance × returned at the bus / (net use + returned at the bus)",
+            "distance that regen paid for; the lower bound uses the terminals alone",
+        ),
+    ]
+}
+
+const SECTIONS: [(&str, &str, &str); 7] = [
+    ("vehicle", "By vehicle", ""),
+    ("route", "By route", ""),
+    (
+        "driver",
+        "By driver",
+        "Not adjusted for route, load, traffic or weather, and therefore no ranking of people. \
+         Individual figures appear from 10 driving days and 50 kWh of braking energy on. A coaching aid, not a sole \
+         basis for discipline or pay.",
+    ),
+    ("regen_level", "By regen level", "Levels were chosen, not assigned: a difference is an association, not an effect."),
+    ("temperature_band", "By outside temperature", ""),
+    ("service_day", "By service day", "Cut at 03:00 local time; a trip belongs to the day it began."),
+    ("trip", "By trip", ""),
+];
+
+fn sections(answers: &Answers, unit: &str) -> Vec<Section> {
+    SECTIONS
+        .iter()
+        .filter_map(|(id, heading, note)| {
+            let groups: Vec<&Group> = answers.of(id).collect();
+            if groups.is_empty() {
+                return None;
+            }
+            let scale = if answers.metric { 1.0 / KM_PER_MILE } else { 1.0 };
+            let drawn = if *id == "trip" || *id == "service_day" { Vec::new() } else { dots(&groups, scale) };
+            let title = format!("{heading}: consumption with 90 % intervals");
+            let svg = if drawn.len() > 1 { chart::dots(&title, unit, &drawn) } else { String::new() };
+            Some(Section {
+                id,
+                heading,
+                note,
+                svg,
+                rows: groups.iter().take(ROWS).map(|group| row(group, answers.metric)).collect(),
+                more: groups.len().saturating_sub(ROWS),
+            })
+        })
+        .collect()
+}
+
+fn dots(groups: &[&Group], scale: f64) -> Vec<Dot> {
+    groups
+        .iter()
+        .take(ROWS)
+        .filter_map(|group| {
+            let measure = group.consumption_kwh_mi;
+            let value = measure.value? * scale;
+            Some(Dot {
+                label: short(&group.name),
+                value,
+                low: measure.low.map(|v| v * scale),
+                high: measure.high.map(|v| v * scale),
+                shown: format!("{value:.2}, {}", group.evidence),
+            })
+        })
+        .collect()
+}
+
+fn row(group: &Group, metric: bool) -> GroupRow {
+    let scale = if metric { 1.0 / KM_PER_MILE } else { 1.0 };
+    let miles = group.figure("distance_mi").unwrap_or(0.0);
+    let range = |low: Option<f64>, high: Option<f64>, scale: f64, digits: usize| {
+        low.zip(high).map_or("–".to_owned(), |(l, h)| format!("{:.digits$} to {:.digits$}", l * scale, h * scale))
+    };
+    let (r9, r1) = (group.consumption_kwh_mi, group.recapture_of_braking_frac);
+    GroupRow {
+        name: short(&group.name),
+        distance: format!("{:.1}", miles / scale),
+        consumption: r9.value.map_or("–".to_owned(), |v| format!("{:.3}", v * scale)),
+        interval: range(r9.low, r9.high, scale, 3),
+        recapture: percent(r1.value),
+        recapture_interval: range(r1.low, r1.high, 100.0, 0),
+        of_recoverable: percent(group.figure("recapture_of_recoverable_frac")),
+        of_use: percent(group.figure("recapture_of_use_frac")),
+        gain: percent(group.figure("range_gain_frac")),
+        evidence: group.evidence.clone(),
+        trips: group.trips,
+        days: group.vehicle_days,
+        caution: group.caution.clone(),
+    }
+}
+
+fn percent(share: Option<f64>) -> String {
+    share.map_or("–".to_owned(), |share| format!("{:.1} %", 100.0 * share))
+}
+
+fn short(name: &str) -> String {
+    if name.chars().count() <= NAME_CHARS {
+        return name.to_owned();
+    }
+    name.chars().take(NAME_CHARS - 1).chain(['…']).collect()
+}
+
+fn trust_lines(answers: &Answers) -> Vec<String> {
+    let trust = &answers.trust;
+    let list = |counts: &std::collections::BTreeMap<String, u64>| {
+        counts.iter().map(|(name, n)| format!("{name} {n}")).collect::<Vec<_>>().join(", ")
+    };
+    let rows = trust.rows_in();
+    let share = if rows == 0 { 0.0 } else { 100.0 * trust.rows_rejected() as f64 / rows as f64 };
+    vec![
+        format!("{rows} rows read, {} refused whole ({share:.2} %): each is in the rejects table with reason, file and line.", trust.rows_rejected()),
+        format!(
+            "{} trips; {:.0} min within them lost to gaps, {:.0} min to a frozen bus. No energy is built across either.",
+            trust.trips,
+            trust.gap_s / 60.0,
+            trust.frozen_s / 60.0
+        ),
+        format!("What may be claimed of braking energy, by trip: {}.", list(&trust.claims)),
+        format!("What the inflow into the battery can be put down to, by trip: {}.", list(&trust.recovery_checks)),
+        format!("What the height rests on, by trip: {}.", list(&trust.grades)),
+        format!(
+            "The ledger closes to {:.0e} of tractive plus braking energy on the worst trip.",
+            trust.ledger_residual_worst_frac
+        ),
+    ]
+}
+
+fn files(answers: &Answers) -> Vec<FileRow> {
+    let seconds = |value: Option<f64>| value.map_or("–".to_owned(), |v| format!("{v:.1}"));
+    let note = |file: &crate::trust::FileTrust| {
+        let missing = (!file.columns_missing.is_empty()).then(|| format!("lacks {}", file.columns_missing));
+        [file.problem.clone(), file.sign.clone(), missing].into_iter().flatten().collect::<Vec<_>>().join("; ")
+    };
+    answers
+        .trust
+        .files
+        .iter()
+        .take(ROWS * 5)
+        .map(|file| FileRow {
+            file: file.file.clone(),
+            rows_in: file.rows_in,
+            rows_rejected: file.rows_rejected,
+            cells_refused: file.cells_refused,
+            rows_frozen: file.rows_frozen,
+            interval: seconds(file.sample_interval_s),
+            gap: seconds(file.gap_longest_s),
+            note: note(file),
+        })
+        .collect()
+}

@@ -1,0 +1,157 @@
+//! One-sentence answers, computed from the figures, each with its unit, denominator and evidence.
+
+use backwatt_schema::tables;
+use serde::Serialize;
+
+use crate::answers::{Balance, Group, Measure};
+
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Sentence {
+    /// The question it answers, in the reader's words.
+    pub question: &'static str,
+    pub text: String,
+}
+
+const KM_PER_MILE: f64 = 1.609_344;
+
+pub fn all(groups: &[Group], balances: &[Balance], metric: bool) -> Vec<Sentence> {
+    let Some(pilot) = groups.iter().find(|group| group.grouping == "pilot") else { return Vec::new() };
+    let balance = balances.iter().find(|b| b.grouping == "pilot");
+    let sentence = |question, text| Sentence { question, text };
+    vec![
+        sentence("How much energy did driving take?", consumption(pilot, metric)),
+        sentence("How much of the braking energy came back?", recapture(pilot)),
+        sentence("What is that as a share of use, and in distance?", shares(pilot, metric)),
+        sentence("Where did the rest of the braking energy go?", rest(balance)),
+    ]
+}
+
+/// "12.3 to 14.5", or a word that there is no interval.
+pub fn interval(measure: Measure, scale: f64, digits: usize) -> String {
+    match (measure.low, measure.high) {
+        (Some(low), Some(high)) => {
+            format!("90 % interval {:.digits$} to {:.digits$}", low * scale, high * scale)
+        }
+        _ => "no interval from one vehicle-day".to_owned(),
+    }
+}
+
+fn consumption(pilot: &Group, metric: bool) -> String {
+    let Some(value) = pilot.consumption_kwh_mi.value else {
+        return "There is no distance to divide by.".to_owned();
+    };
+    let (scale, unit) = if metric { (1.0 / KM_PER_MILE, "kWh/km") } else { (1.0, "kWh/mile") };
+    let miles = pilot.figure("distance_mi").unwrap_or(0.0);
+    let (distance, length) = if metric { (miles * KM_PER_MILE, "km") } else { (miles, "miles") };
+    let ton = pilot.figure("consumption_kwh_ton_mi").map_or(String::new(), |value| {
+        let share = pilot.figure("payload_ton_miles_share_frac").unwrap_or(0.0);
+        format!(
+            " Where the payload is known ({:.0} % of the distance) it took {value:.2} kWh per ton-mile of payload (short tons).",
+            100.0 * share
+        )
+    });
+    let stood = pilot.figure("energy_standing_kwh").unwrap_or(0.0);
+    let parked = pilot.figure("energy_parked_kwh").unwrap_or(0.0);
+    format!(
+        "Driving took {:.2} {unit} at the battery terminals ({}; {} over {} vehicle-days and {distance:.0} {length}). \
+         Standing at stops took {stood:.1} kWh and parking {parked:.1} kWh more.{ton}",
+        value * scale,
+        interval(pilot.consumption_kwh_mi, scale, 2),
+        evidence(pilot),
+        pilot.vehicle_days,
+    )
+}
+
+fn evidence(group: &Group) -> String {
+    let measured = group.figure("evidence_measured_share_frac").unwrap_or(0.0);
+    if group.evidence == "measured" || measured == 0.0 {
+        group.evidence.clone()
+    } else {
+        format!("{}, {:.0} % of the moving time measured", group.evidence, 100.0 * measured)
+    }
+}
+
+fn recapture(pilot: &Group) -> String {
+    let braking = pilot.figure("energy_braking_kwh").unwrap_or(0.0);
+    let elsewhere = pilot.figure("energy_returned_unknown_store_kwh").unwrap_or(0.0);
+    let unknown_store = if elsewhere > 0.005 {
+        format!(
+            " {elsewhere:.2} kWh flowed back to a store the log does not name; it is not counted as recovered."
+        )
+    } else {
+        String::new()
+    };
+    let Some(value) = pilot.recapture_of_braking_frac.value else {
+        return format!("No share of braking energy can be claimed from these logs.{unknown_store}");
+    };
+    let recoverable = pilot.figure("recapture_of_recoverable_frac").map_or(String::new(), |share| {
+        format!(" It is {:.0} % of what was recoverable at the levels as set.", 100.0 * share)
+    });
+    format!(
+        "{:.0} % of the braking energy at the wheels ({braking:.1} kWh) came back to the battery terminals ({}; {}).{recoverable}{unknown_store}",
+        100.0 * value,
+        interval(pilot.recapture_of_braking_frac, 100.0, 0),
+        evidence(pilot),
+    )
+}
+
+fn shares(pilot: &Group, metric: bool) -> String {
+    let (Some(of_use), Some(over_net)) =
+        (pilot.figure("recapture_of_use_frac"), pilot.figure("recapture_over_net_use_frac"))
+    else {
+        return "No recovered energy is claimed, so there is no share of use.".to_owned();
+    };
+    let gain = pilot.figure("range_gain_frac").unwrap_or(0.0);
+    let miles = pilot.figure("carried_by_regen_mi").unwrap_or(0.0);
+    let least = pilot.figure("carried_by_regen_low_mi").unwrap_or(0.0);
+    let (scale, length) = if metric { (KM_PER_MILE, "km") } else { (1.0, "miles") };
+    format!(
+        "The same energy is {:.1} % of gross discharge and {:.1} % of net use. Counting what regen fed to the auxiliaries \
+         first (modelled), the range gain is {:.1} % of net use and regen carried {:.0} {length}; at least {:.0} {length} \
+         from the battery terminals alone.",
+        100.0 * of_use,
+        100.0 * over_net,
+        100.0 * gain,
+        miles * scale,
+        least * scale,
+    )
+}
+
+/// Names of the steps of the cascade, as printed.
+pub fn step_name(column: &str) -> &'static str {
+    match column {
+        "braking_beyond_axle_kwh" => "beyond what the driven axle is trusted with",
+        "braking_in_fade_kwh" => "in the low-speed fade of regen",
+        "braking_beyond_level_kwh" => "beyond the regen level and the pedal's blending",
+        "braking_beyond_torque_kwh" => "beyond motor torque",
+        "braking_beyond_power_kwh" => "beyond motor power",
+        "braking_beyond_acceptance_kwh" => "refused by a full or cold battery",
+        "braking_converted_kwh" => "lost between wheel and dc link",
+        "braking_to_auxiliaries_kwh" => "used by auxiliaries on the way",
+        _ => "recoverable at the battery terminals",
+    }
+}
+
+fn rest(balance: Option<&Balance>) -> String {
+    let Some(balance) = balance.filter(|b| b.figure("energy_braking_kwh") > 0.0) else {
+        return "Braking energy is not claimed from these logs: they are sampled more slowly than every 5 s.".to_owned();
+    };
+    let braking = balance.figure("energy_braking_kwh");
+    let mut parts: Vec<(f64, &str)> = tables::CASCADE
+        .iter()
+        .filter(|column| **column != "energy_recoverable_kwh")
+        .map(|column| (balance.figure(column) / braking, step_name(column)))
+        .filter(|(share, _)| *share >= 0.005)
+        .collect();
+    parts.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let list: Vec<String> = parts.iter().map(|(share, name)| format!("{:.0} % {name}", 100.0 * share)).collect();
+    let left = balance.figure("energy_recoverable_kwh") / braking;
+    let attainable = balance.figure("energy_attainable_kwh") / braking;
+    format!(
+        "Of the braking energy at the wheels, by the first limit that binds (modelled from the vehicle sheet): {}. \
+         {:.0} % was recoverable; {:.0} % would have been with the best level at every instant.",
+        list.join(", "),
+        100.0 * left,
+        100.0 * attainable,
+    )
+}

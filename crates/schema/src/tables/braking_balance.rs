@@ -1,0 +1,27 @@
+use crate::column::{Column, Table, number, text};
+
+/// Where the braking energy went, by whatever the pilot can be cut by.
+pub static BRAKING_BALANCE: Table = Table {
+    name: "braking_balance",
+    version: 1,
+    one_row_is: "one group of one grouping: sums over segments of trips sampled fast enough to claim braking energy, as the samples stand",
+    sorted_by: "grouping, group",
+    columns: &COLUMNS,
+};
+
+static COLUMNS: [Column; 14] = [
+    text("grouping", "", "pilot, vehicle, trip, route, driver or regen_level"),
+    text("group", "", "the group's name; (unknown) where the log does not say"),
+    number("energy_braking_kwh", "kW.h", "", "0 or more", "at the wheels; the next nine columns sum to it"),
+    number("braking_beyond_axle_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("braking_in_fade_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("braking_beyond_level_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("braking_beyond_torque_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("braking_beyond_power_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("braking_beyond_acceptance_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("braking_converted_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("braking_to_auxiliaries_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("energy_recoverable_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("energy_attainable_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("energy_recovered_p50_kwh", "kW.h", "no claim", "0 or more", "into the battery terminals, over the segments with a claim"),
+];
