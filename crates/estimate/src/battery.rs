@@ -2,7 +2,7 @@
 
 use arrow::array::RecordBatch;
 use backwatt_schema::{BatchBuilder, BatchError, BatchView, Evidence, number_at, tables, text_at};
-use backwatt_stats::{Gaussian, posterior};
+use backwatt_stats::{Gaussian, Observation, posterior};
 
 use crate::soc::{BatterySheet, Terms, Windows};
 
@@ -11,10 +11,10 @@ use crate::soc::{BatterySheet, Terms, Windows};
 const TRACTION_SD: f64 = 0.12;
 const AUXILIARY_SD: f64 = 0.5;
 const CAPACITY_SD: f64 = 0.05;
-/// The share of the recoverable that arrives: close to what the model allows, withdrawals (stability control,
-/// derating) taking some.
-const ARRIVING_MEAN: f64 = 0.95;
-const ARRIVING_SD_LEAST: f64 = 0.15;
+/// The share of the recoverable that arrives: near what the model allows, withdrawals (stability control, derating)
+/// taking some. Wide enough to be wrong: nothing but the sheet speaks for it until a battery signal does.
+const ARRIVING_MEAN: f64 = 0.9;
+const ARRIVING_SD_LEAST: f64 = 0.3;
 /// What is wrong all pilot long and no window can show, relative to the share that arrives. Provisional.
 const DISCREPANCY_SD: f64 = 0.10;
 /// Two-sided 90 % of a normal.
@@ -67,15 +67,15 @@ fn believe(windows: &Windows) -> Belief {
     };
     let arriving_sd = spread.max(ARRIVING_SD_LEAST);
     let prior = Gaussian::independent(
-        &[1.0, 1.0, ARRIVING_MEAN, 0.0],
-        &[TRACTION_SD, AUXILIARY_SD, arriving_sd, CAPACITY_SD],
+        &[1.0, 1.0, ARRIVING_MEAN],
+        &[TRACTION_SD, AUXILIARY_SD, arriving_sd],
     );
     let n = windows.observations.len();
     if n == 0 {
         let why = "no state of charge to learn from: physics and the sheet alone".to_owned();
         return Belief { unknowns: prior, evidence: Evidence::Modelled, why };
     }
-    let Some(mut unknowns) = posterior(&prior, &windows.observations) else {
+    let Some(mut unknowns) = with_capacity_error(&prior, &windows.observations) else {
         let why = "the state-of-charge windows could not be solved".to_owned();
         return Belief { unknowns: prior, evidence: Evidence::Modelled, why };
     };
@@ -92,6 +92,22 @@ fn believe(windows: &Windows) -> Belief {
     let evidence = if narrowed { Evidence::Inferred } else { Evidence::Modelled };
     let why = if narrowed { figures } else { format!("these logs cannot tell: {figures}") };
     Belief { unknowns, evidence, why }
+}
+
+/// The posterior, widened by what a battery larger or smaller than its sheet does to it: every window is wrong by the
+/// same share then, which no number of windows can show.
+fn with_capacity_error(prior: &Gaussian, windows: &[Observation]) -> Option<Gaussian> {
+    let mut unknowns = posterior(prior, windows)?;
+    let larger: Vec<Observation> =
+        windows.iter().map(|w| Observation { value: w.value * (1.0 + CAPACITY_SD), ..w.clone() }).collect();
+    let moved = posterior(prior, &larger)?;
+    let shift: Vec<f64> = moved.mean.iter().zip(&unknowns.mean).map(|(m, u)| m - u).collect();
+    for (row, a) in unknowns.covariance.iter_mut().zip(&shift) {
+        for (cell, b) in row.iter_mut().zip(&shift) {
+            *cell += a * b;
+        }
+    }
+    Some(unknowns)
 }
 
 fn predicted(belief: &Belief, terms: &Terms<'_>, row: usize, claim: Claim) -> Row {
@@ -143,6 +159,7 @@ impl TripClaims {
             hides: claims.value(row) == "withheld",
             unexplained: match checks.value(row) {
                 "unknown-store" => Some("what came back went to a store the log does not name"),
+                "engine" => Some("an engine charges the battery on this trip: what braking gave back cannot be told apart"),
                 "more-than-braking" => Some("more flowed into the battery than braking can explain"),
                 _ => None,
             },
@@ -158,6 +175,7 @@ impl TripClaims {
 struct Measured<'a> {
     discharged: &'a arrow::array::Float64Array,
     recovered: &'a arrow::array::Float64Array,
+    recovered_high: &'a arrow::array::Float64Array,
     unknown_store: &'a arrow::array::Float64Array,
     unbraked: &'a arrow::array::Float64Array,
     bus: &'a arrow::array::Float64Array,
@@ -168,6 +186,7 @@ impl<'a> Measured<'a> {
         Ok(Self {
             discharged: view.numbers("energy_discharged_kwh")?,
             recovered: view.numbers("energy_recovered_kwh")?,
+            recovered_high: view.numbers("energy_recovered_high_kwh")?,
             unknown_store: view.numbers("energy_returned_unknown_store_kwh")?,
             unbraked: view.numbers("energy_unbraked_inflow_kwh")?,
             bus: view.numbers("energy_returned_bus_kwh")?,
@@ -176,15 +195,18 @@ impl<'a> Measured<'a> {
 
     fn row(&self, row: usize, claim: Claim) -> Option<Row> {
         let discharged = number_at(self.discharged, row)?;
-        let recovered = self.recovered.value(row);
-        let net = discharged - recovered - self.unknown_store.value(row) - self.unbraked.value(row);
+        let low = self.recovered.value(row);
+        let net = discharged - low - self.unknown_store.value(row) - self.unbraked.value(row);
         let claimed = claim.unexplained.is_none();
+        // What a sharper change of sign would add to the inflow it adds to the outflow as well.
+        let open = self.recovered_high.value(row) - low;
+        let ends = [0.0, open / 2.0, open];
         Some(Row {
             evidence: Evidence::Measured,
-            recovered: claimed.then_some([recovered; 3]),
-            discharged: [discharged; 3],
+            recovered: claimed.then(|| ends.map(|more| low + more)),
+            discharged: ends.map(|more| discharged + more),
             net: [net; 3],
-            bus: claimed.then(|| self.bus.value(row)),
+            bus: claimed.then(|| self.bus.value(row).max(low + open / 2.0)),
             why: claim.unexplained.unwrap_or("battery power is logged").to_owned(),
         })
     }

@@ -4,7 +4,7 @@ use arrow::array::RecordBatch;
 use backwatt_schema::{BatchBuilder, BatchError, METRES_PER_MILE, tables};
 use backwatt_stats::ratio_of_sums;
 
-use crate::tally::{GROUPINGS, Sums, Tally};
+use crate::tally::{GROUPINGS, Sums, Tally, UNKNOWN};
 
 /// No ratio over less braking energy than this: it would be noise over noise. [kWh]
 const BRAKING_FLOOR_KWH: f64 = 0.5;
@@ -12,6 +12,9 @@ const BRAKING_FLOOR_KWH: f64 = 0.5;
 const DISTANCE_FLOOR_MI: f64 = 0.1;
 /// A ton-mile figure needs a payload worth the name, on the mean. [short ton]
 const PAYLOAD_FLOOR_TON: f64 = 0.1;
+/// No figure about a person on less than this. The driver's own share of a difference needs more still.
+const EXPOSURE_DAYS: u64 = 10;
+const EXPOSURE_BRAKING_KWH: f64 = 50.0;
 /// A grade is the weakest that carries this share of the moving time.
 const GRADE_SHARE: f64 = 0.05;
 
@@ -53,6 +56,7 @@ fn gather(tally: &Tally) -> Vec<Group> {
 #[derive(Debug, Default)]
 struct Figures {
     evidence: &'static str,
+    recapture_evidence: &'static str,
     measured_share: f64,
     claimed_share: f64,
     payload_share: f64,
@@ -89,16 +93,36 @@ fn figures(group: &Group) -> Figures {
     let s = &group.sums;
     let share = |part: f64, whole: f64| if whole > 0.0 { part / whole } else { 0.0 };
     let ratio = |a: f64, b: f64| (b > 0.0).then(|| a / b);
+    let days = group.clusters.iter().filter(|c| c.moving_s > 0.0).count() as u64;
+    let exposed = group.grouping != "driver"
+        || (days >= EXPOSURE_DAYS && s.braking_raw_kwh >= EXPOSURE_BRAKING_KWH)
+        || group.name == UNKNOWN;
+    if !exposed {
+        return Figures {
+            evidence: evidence(s.moving_s, s.measured_moving_s, s.inferred_moving_s),
+            recapture_evidence: "none",
+            days,
+            caution: format!(
+                "under the least exposure for a figure about a person: {EXPOSURE_DAYS} driving days and {EXPOSURE_BRAKING_KWH} kWh of braking energy"
+            ),
+            ..Figures::default()
+        };
+    }
     let claimed = s.braking_paired_kwh >= BRAKING_FLOOR_KWH;
     let back = s.discharged_paired_kwh > 0.0 && s.distance_paired_mi > 0.0;
     let recovered = back.then_some(s.recovered_kwh);
     let with_bus = s.net_paired_kwh + s.bus_paired_kwh;
     let mut figures = Figures {
-        evidence: evidence(s),
+        evidence: evidence(s.moving_s, s.measured_moving_s, s.inferred_moving_s),
+        recapture_evidence: if back {
+            evidence(s.moving_paired_s, s.measured_paired_s, s.inferred_paired_s)
+        } else {
+            "none"
+        },
         measured_share: share(s.measured_moving_s, s.moving_s),
         claimed_share: share(s.claimed_moving_s, s.moving_s),
         payload_share: share(s.distance_with_payload_mi, s.distance_mi),
-        days: group.clusters.iter().filter(|c| c.moving_s > 0.0).count() as u64,
+        days,
         r1: if claimed { recapture_of_braking(group) } else { Interval::default() },
         r2: claimed.then(|| ratio(s.recovered_braking_kwh, s.recoverable_paired_kwh)).flatten(),
         r4: recovered.and_then(|r| ratio(r[1], s.discharged_paired_kwh)),
@@ -123,11 +147,11 @@ fn figures(group: &Group) -> Figures {
     figures
 }
 
-fn evidence(s: &Sums) -> &'static str {
-    let modelled = s.moving_s - s.measured_moving_s - s.inferred_moving_s;
-    if modelled > GRADE_SHARE * s.moving_s || s.moving_s <= 0.0 {
+/// The weakest grade that carries its share of the moving time.
+fn evidence(moving_s: f64, measured_s: f64, inferred_s: f64) -> &'static str {
+    if moving_s <= 0.0 || moving_s - measured_s - inferred_s > GRADE_SHARE * moving_s {
         "modelled"
-    } else if s.inferred_moving_s > GRADE_SHARE * s.moving_s {
+    } else if inferred_s > GRADE_SHARE * moving_s {
         "inferred"
     } else {
         "measured"
@@ -210,6 +234,7 @@ fn build(groups: &[Group], rows: &[Figures]) -> Result<RecordBatch, BatchError> 
         .text("grouping", groups.iter().map(|g| Some(g.grouping)))
         .text("group", groups.iter().map(|g| Some(g.name.as_str())))
         .text("evidence", rows.iter().map(|f| Some(f.evidence)))
+        .text("recapture_evidence", rows.iter().map(|f| Some(f.recapture_evidence)))
         .number("evidence_measured_share_frac", of(|f| Some(f.measured_share)))
         .count("trips", groups.iter().map(|g| g.sums.trips.len() as u64))
         .count("service_days", rows.iter().map(|f| f.days))

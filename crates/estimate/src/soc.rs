@@ -1,6 +1,6 @@
 //! Windows of state of charge: what was drawn between two readings far enough apart to mean something.
 
-use arrow::array::{Array, RecordBatch};
+use arrow::array::RecordBatch;
 use backwatt_schema::{BatchError, BatchView, number_at, tables};
 use backwatt_stats::Observation;
 
@@ -25,9 +25,8 @@ pub struct Windows {
     pub recoverable_high_kwh: f64,
 }
 
-/// The unknowns, in this order: factor on traction, factor on auxiliaries, share of the recoverable that arrives,
-/// relative error of the capacity.
-pub(crate) const UNKNOWNS: usize = 4;
+/// The unknowns, in this order: factor on traction, factor on auxiliaries, share of the recoverable that arrives.
+pub(crate) const UNKNOWNS: usize = 3;
 
 /// A window is closed once the state of charge fell by this, and by this many of its steps: a difference of two
 /// rounded readings is off by a step over the square root of six.
@@ -37,6 +36,9 @@ const LEAST_STEPS: f64 = 5.0;
 /// in for the discrepancy model of the full estimator.
 const TERM_ERROR_FRAC: f64 = 0.05;
 const TERM_ERROR_KWH: f64 = 0.03;
+
+/// Longest gap a window bridges. [s] The key is off at deliveries, and little is drawn then.
+const GAP_S: f64 = 4.0 * 3600.0;
 
 #[derive(Default)]
 struct Open {
@@ -56,7 +58,6 @@ pub fn observe(
     let number = |name| view.numbers(name);
     let (start, end) = (view.times("time_start_ns")?.values(), view.times("time_end_ns")?.values());
     let (soc_start, soc_end) = (number("soc_start_frac")?, number("soc_end_frac")?);
-    let trips = view.texts("trip_id")?;
     let mut windows = Windows {
         recoverable_kwh: sum(number("energy_recoverable_kwh")?),
         recoverable_low_kwh: sum(number("energy_recoverable_low_kwh")?),
@@ -71,18 +72,18 @@ pub fn observe(
             open = Open::default();
             continue;
         };
-        let follows = open.soc_start.is_some() && start[row] == open.time_end_ns && !trips.is_null(row);
-        if !follows {
-            open = Open { soc_start: (!trips.is_null(row)).then_some(from), ..Open::default() };
-        }
-        if open.soc_start.is_none() {
-            continue;
+        if !open.continues(start[row], from, step) {
+            open = Open { soc_start: Some(from), ..Open::default() };
         }
         for (sum, term) in open.weights.iter_mut().zip(terms.weights(row)) {
             *sum += term;
         }
         (open.soc_last, open.time_end_ns) = (to, end[row]);
         let fall = open.soc_start.unwrap_or(to) - open.soc_last;
+        if fall < -1.5 * step {
+            open = Open::default();
+            continue;
+        }
         if fall >= LEAST_FALL_FRAC.max(LEAST_STEPS * step) {
             windows.observations.push(observation(&open, fall, step, sheet));
             open = Open { soc_start: Some(to), time_end_ns: end[row], ..Open::default() };
@@ -91,11 +92,17 @@ pub fn observe(
     Ok(windows)
 }
 
+impl Open {
+    /// True when a segment goes on where the window stood: a gap is bridged as long as no charge can hide in it.
+    fn continues(&self, start_ns: i64, soc: f64, step: f64) -> bool {
+        let gap_s = (start_ns - self.time_end_ns) as f64 * 1e-9;
+        self.soc_start.is_some() && gap_s <= GAP_S && (soc - self.soc_last).abs() <= 1.5 * step
+    }
+}
+
 fn observation(open: &Open, fall: f64, step: f64, sheet: &BatterySheet) -> Observation {
     let drawn = fall * sheet.capacity_kwh;
-    let mut weights = open.weights.to_vec();
-    // A battery larger than its sheet by a share e gives drawn (1 + e): written on the other side, -drawn e.
-    weights[3] = -drawn;
+    let weights = open.weights.to_vec();
     let rounding = step * sheet.capacity_kwh / 6.0_f64.sqrt();
     let noise_sd = (rounding.powi(2) + (TERM_ERROR_FRAC * drawn).powi(2) + TERM_ERROR_KWH.powi(2)).sqrt();
     Observation { weights, value: drawn, noise_sd }
@@ -131,13 +138,12 @@ impl<'a> Terms<'a> {
             self.tractive.value(row) / self.sheet.drive_efficiency,
             self.auxiliary.value(row),
             -self.fed.value(row),
-            0.0,
         ]
     }
 
     /// Recovered at the terminals.
     pub fn recovered(&self, row: usize) -> [f64; UNKNOWNS] {
-        [0.0, 0.0, self.recoverable.value(row), 0.0]
+        [0.0, 0.0, self.recoverable.value(row)]
     }
 
     /// Drawn from the store behind the terminals: losses both ways.

@@ -45,6 +45,9 @@ pub struct Sums {
     pub net_paired_kwh: f64,
     pub bus_paired_kwh: f64,
     pub distance_paired_mi: f64,
+    pub moving_paired_s: f64,
+    pub measured_paired_s: f64,
+    pub inferred_paired_s: f64,
     pub unknown_store_kwh: f64,
     pub discharged_kwh: f64,
     pub net_kwh: f64,
@@ -61,7 +64,8 @@ pub struct Sums {
 pub const GROUPINGS: [&str; 8] =
     ["pilot", "vehicle", "route", "driver", "regen_level", "temperature_band", "service_day", "trip"];
 
-const UNKNOWN: &str = "(unknown)";
+/// The group of what the log does not name.
+pub(crate) const UNKNOWN: &str = "(unknown)";
 
 /// Adds up one vehicle's segments with their battery figures.
 pub fn tally(segments: &RecordBatch, battery: &RecordBatch, trips: &RecordBatch) -> Result<Tally, BatchError> {
@@ -91,7 +95,8 @@ impl Sums {
             engine_or_unexplained_s, tractive_kwh, braking_raw_kwh, tractive_claimed_kwh, braking_kwh,
             braking_low_kwh, braking_high_kwh, recoverable_kwh, recoverable_low_kwh, recoverable_high_kwh,
             attainable_kwh, recovered_braking_kwh, braking_paired_kwh, recoverable_paired_kwh,
-            discharged_paired_kwh, net_paired_kwh, bus_paired_kwh, distance_paired_mi, unknown_store_kwh,
+            discharged_paired_kwh, net_paired_kwh, bus_paired_kwh, distance_paired_mi, moving_paired_s,
+            measured_paired_s, inferred_paired_s, unknown_store_kwh,
             discharged_kwh, net_kwh, net_half_kwh, net_driving_kwh, standing_kwh, parked_kwh,
             net_with_payload_kwh, ton_mi, distance_with_payload_mi
         );
@@ -245,6 +250,9 @@ impl<'a> Reader<'a> {
         sums.discharged_paired_kwh = sums.discharged_kwh;
         sums.net_paired_kwh = sums.net_kwh;
         sums.distance_paired_mi = sums.distance_mi;
+        sums.moving_paired_s = sums.moving_s;
+        sums.measured_paired_s = sums.measured_moving_s;
+        sums.inferred_paired_s = sums.inferred_moving_s;
         sums.bus_paired_kwh = self.battery("energy_returned_bus_p50_kwh", row).unwrap_or(p50);
         if facts.band.is_some() {
             sums.recovered_braking_kwh = p50;

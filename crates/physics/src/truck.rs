@@ -34,6 +34,8 @@ pub struct Truck {
     pub motor_force_max_n: f64,
     pub motor_power_max_w: f64,
     pub acceptance: Acceptance,
+    /// Where no battery temperature is logged it lies this share of the way from the outside air to 20 °C.
+    pub battery_warmth: f64,
     pub aux_power_w: f64,
     pub blending: Blending,
     /// Never empty.

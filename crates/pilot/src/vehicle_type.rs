@@ -119,6 +119,11 @@ pub fn read(section: &Section<'_, '_>) -> Option<VehicleType> {
         blending: blending(section),
         levels: levels(section),
     };
+    section.default(
+        "battery_temperature",
+        "as logged; else half-way between outside air and 20 degC",
+        "a bound at either end; common practice, no source",
+    );
     let default_level = section.text("default_level").map(|at| at.value).filter(|name| name != "unknown");
     if default_level.is_none() && !section.has("default_level") {
         section.default("default_level", "unknown", "bounds over the levels where the log names none");
@@ -205,6 +210,11 @@ impl Parts {
                 taper_start_soc: self.taper,
                 cold_full_k: self.cold_full,
                 cold_none_k: self.cold_none,
+            },
+            battery_warmth: match pick {
+                Pick::Nominal => 0.5,
+                Pick::Low => 0.0,
+                Pick::High => 1.0,
             },
             aux_power_w: self.aux.against(pick),
             blending: self.blending[match pick {

@@ -24,6 +24,8 @@ pub struct Group {
     pub grouping: String,
     pub name: String,
     pub evidence: String,
+    /// Of the segments that claim recovered energy.
+    pub recapture_evidence: String,
     pub trips: u64,
     pub vehicle_days: u64,
     pub caution: String,
@@ -122,6 +124,7 @@ fn groups(batch: &RecordBatch) -> Result<Vec<Group>, BatchError> {
                 grouping: text("grouping", row)?,
                 name: text("group", row)?,
                 evidence: text("evidence", row)?,
+                recapture_evidence: text("recapture_evidence", row)?,
                 trips: view.counts("trips")?.value(row),
                 vehicle_days: view.counts("service_days")?.value(row),
                 caution: text("caution", row)?,

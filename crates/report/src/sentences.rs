@@ -87,11 +87,13 @@ fn recapture(pilot: &Group) -> String {
     let recoverable = pilot.figure("recapture_of_recoverable_frac").map_or(String::new(), |share| {
         format!(" It is {:.0} % of what was recoverable at the levels as set.", 100.0 * share)
     });
+    // What no battery signal bears out is told as what it is.
+    let head = if pilot.recapture_evidence == "modelled" { "By the model, about " } else { "" };
     format!(
-        "{:.0} % of the braking energy at the wheels ({braking:.1} kWh) came back to the battery terminals ({}; {}).{recoverable}{unknown_store}",
+        "{head}{:.0} % of the braking energy at the wheels ({braking:.1} kWh) came back to the battery terminals ({}; {}).{recoverable}{unknown_store}",
         100.0 * value,
         interval(pilot.recapture_of_braking_frac, 100.0, 0),
-        evidence(pilot),
+        pilot.recapture_evidence,
     )
 }
 

@@ -19,3 +19,21 @@ pub fn split(start_w: f64, end_w: f64, duration_s: f64) -> (f64, f64) {
     let second = end_w * (1.0 - zero) * duration_s / 2.0;
     (first.max(0.0) + second.max(0.0), (-first).max(0.0) + (-second).max(0.0))
 }
+
+/// The same with each end clipped before the trapezoid: more both ways, by the same amount. [J, J]
+///
+/// out = ([P0]+ + [P1]+)/2 dt,  in = ([-P0]+ + [-P1]+)/2 dt
+/// Between samples the sign may have changed sharply rather than along a line; then this is what flowed. With
+/// [`split`] it brackets the inflow that a slow log leaves open.
+/// Source   trapezoid rule on the clipped power. Departures: none
+/// Check    1 000 W to -1 000 W in 10 s -> 5 000 J out, 5 000 J in
+/// ```
+/// let flow = backwatt_physics::kernels::battery_flow::clipped(1000.0, -1000.0, 10.0);
+/// assert_eq!(flow, (5000.0, 5000.0));
+/// ```
+pub fn clipped(start_w: f64, end_w: f64, duration_s: f64) -> (f64, f64) {
+    let half = duration_s / 2.0;
+    let out = (start_w.max(0.0) + end_w.max(0.0)) * half;
+    let inflow = ((-start_w).max(0.0) + (-end_w).max(0.0)) * half;
+    (out, inflow)
+}

@@ -345,6 +345,7 @@ mod tests {
                 cold_full_k: 283.15,
                 cold_none_k: 253.15,
             },
+            battery_warmth: 0.5,
             aux_power_w: 4e3,
             blending: Blending::FrictionOnly,
             levels: vec![level("low", 0.4), level("high", 1.3)],

@@ -184,6 +184,7 @@ impl Found<'_> {
         // An inflow that braking cannot explain is an account of its own, for the whole trip.
         let open = |s: &Segment| self.trip_of(s.trip).is_none_or(explained);
         let recovered = |s: &Segment| if open(s) { s.ledger.battery.recovered_j } else { 0.0 };
+        let recovered_high = |s: &Segment| if open(s) { s.ledger.battery.recovered_high_j } else { 0.0 };
         let unbraked = |s: &Segment| {
             s.ledger.battery.unbraked_j + if open(s) { 0.0 } else { s.ledger.battery.recovered_j }
         };
@@ -192,6 +193,7 @@ impl Found<'_> {
             .number("energy_discharged_kwh", measured(&|s| s.ledger.battery.discharged_j))
             .number("energy_discharged_driving_kwh", measured(&|s| s.ledger.battery.discharged_driving_j))
             .number("energy_recovered_kwh", measured(&recovered))
+            .number("energy_recovered_high_kwh", measured(&recovered_high))
             .number("energy_returned_unknown_store_kwh", measured(&|s| s.ledger.battery.unknown_store_j))
             .number("energy_unbraked_inflow_kwh", measured(&unbraked))
             .number("energy_plugged_kwh", measured(&|s| s.ledger.battery.plugged_j))

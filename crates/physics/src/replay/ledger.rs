@@ -8,6 +8,9 @@ use crate::kernels::cascade::{self, Cascade, LevelChoice, Moment};
 use crate::kernels::road_load::{self, Conditions, Interval, RoadEnergy};
 use crate::truck::{PowerBoundary, Sheet, Truck};
 
+/// A battery that stood indoors or worked. [K]
+const ROOM_K: f64 = 293.15;
+
 /// Everything booked for a stretch. Energies in joules; sums of intervals.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Ledger {
@@ -72,6 +75,8 @@ pub struct BatterySums {
     pub discharged_j: f64,
     pub discharged_driving_j: f64,
     pub recovered_j: f64,
+    /// Upper end where the samples leave the sign change open.
+    pub recovered_high_j: f64,
     pub unknown_store_j: f64,
     pub unbraked_j: f64,
     pub plugged_j: f64,
@@ -123,6 +128,7 @@ impl BatterySums {
         self.discharged_j += other.discharged_j;
         self.discharged_driving_j += other.discharged_driving_j;
         self.recovered_j += other.recovered_j;
+        self.recovered_high_j += other.recovered_high_j;
         self.unknown_store_j += other.unknown_store_j;
         self.unbraked_j += other.unbraked_j;
         self.plugged_j += other.plugged_j;
@@ -199,7 +205,8 @@ impl Setting {
         };
         let base = track.aux[k].unwrap_or(truck.aux_power_w);
         let aux_power_w = base + track.cab[k].unwrap_or(0.0);
-        let battery_k = track.battery[k].or(track.ambient[k]);
+        let guessed_k = track.ambient[k].map(|air| air + (ROOM_K - air).max(0.0) * truck.battery_warmth);
+        let battery_k = track.battery[k].or(guessed_k);
         let acceptance_w = cascade::acceptance_power(&truck.acceptance, track.soc[k], battery_k);
         Self { conditions, aux_power_w, acceptance_w }
     }
@@ -271,6 +278,7 @@ fn book_battery(
         sums.unknown_store_j = inflow;
     } else {
         sums.recovered_j = inflow;
+        sums.recovered_high_j = battery_flow::clipped(start_w, end_w, dt).1;
     }
     if track.plugged[k] {
         return;
@@ -281,6 +289,10 @@ fn book_battery(
         let at = |share: f64| aux_power_w - (start_w + (end_w - start_w) * share);
         battery_flow::split(at(part.0), at(part.1), (part.1 - part.0) * dt).0
     });
+    // What reached the terminals passed the bus, whether or not the speed of a slow log shows the braking.
+    if moving {
+        sums.bus_j = sums.bus_j.max(inflow);
+    }
     if !(plugged && inflow > 0.0) {
         let asked = road.tractive_j / sheet.nominal.drive_efficiency + ledger.aux_j - sums.bus_j;
         sums.unexplained_j = out - inflow - asked;

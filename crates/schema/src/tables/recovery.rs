@@ -1,6 +1,6 @@
 use crate::column::{Column, Table, count, number, text};
 
-const WITHHELD: &str = "no claim: too little braking, sampling too slow, or the store is unknown";
+const WITHHELD: &str = "no claim: too little braking, sampling too slow, the store is unknown, or too little driving for a figure about a person";
 
 /// The answer table: what came back, by whatever the pilot can be cut by, each ratio with its denominator named.
 pub static RECOVERY: Table = Table {
@@ -11,10 +11,11 @@ pub static RECOVERY: Table = Table {
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 44] = [
+static COLUMNS: [Column; 45] = [
     text("grouping", "", "pilot, vehicle, trip, service_day, route, driver, regen_level or temperature_band"),
     text("group", "", "the group's name; (unknown) where the log does not say"),
     text("evidence", "", "measured, inferred or modelled: the weakest that carries 5 % or more of the moving time"),
+    text("recapture_evidence", "", "the same over the segments that claim recovered energy; none where nothing is claimed"),
     number("evidence_measured_share_frac", "1", "", "0 to 1", "share of moving time with battery power measured"),
     count("trips", "", "trips in it"),
     count("service_days", "", "service days in it, or trips on relative clocks: the clusters of the interval"),
@@ -47,10 +48,10 @@ static COLUMNS: [Column; 44] = [
     number("recapture_over_net_use_frac", "1", WITHHELD, "0 or more", "R5: recovered over net use"),
     number("range_gain_frac", "1", WITHHELD, "0 or more", "R7: returned at the bus over net use; modelled where the bus is not logged, R4 is its lower bound"),
     number("braking_intensity_frac", "1", WITHHELD, "0 to 1", "R8: braking over tractive energy at the wheels"),
-    number("consumption_kwh_mi", "kW.h/[mi_i]", "no distance", "signed", "R9: net use over distance, driving only"),
-    number("consumption_p05_kwh_mi", "kW.h/[mi_i]", "no distance", "signed", "R9, 5th percentile"),
-    number("consumption_p95_kwh_mi", "kW.h/[mi_i]", "no distance", "signed", "R9, 95th percentile"),
-    number("consumption_kwh_km", "kW.h/km", "no distance", "signed", "R9 per kilometre"),
+    number("consumption_kwh_mi", "kW.h/[mi_i]", "no distance, or too little driving for a figure about a person", "signed", "R9: net use over distance, driving only"),
+    number("consumption_p05_kwh_mi", "kW.h/[mi_i]", "no distance, or too little driving for a figure about a person", "signed", "R9, 5th percentile"),
+    number("consumption_p95_kwh_mi", "kW.h/[mi_i]", "no distance, or too little driving for a figure about a person", "signed", "R9, 95th percentile"),
+    number("consumption_kwh_km", "kW.h/km", "no distance, or too little driving for a figure about a person", "signed", "R9 per kilometre"),
     number("consumption_kwh_ton_mi", "kW.h/([ston_av].[mi_i])", "payload unknown or under 0.1 short ton", "signed", "net use over payload short ton times distance"),
     number("carried_by_regen_mi", "[mi_i]", WITHHELD, "0 or more", "R10: miles carried, distance times returned at the bus over net use plus returned at the bus; modelled where the bus is not logged"),
     number("carried_by_regen_low_mi", "[mi_i]", WITHHELD, "0 or more", "lower bound of R10: distance times R4"),

@@ -25,7 +25,7 @@ pub static CASCADE: [&str; 9] = [
     "energy_recoverable_kwh",
 ];
 
-static COLUMNS: [Column; 62] = [
+static COLUMNS: [Column; 63] = [
     text("vehicle_id", "", "the vehicle"),
     order("segment_order", "position within the vehicle's log"),
     text("trip_id", "outside trips", "the trip it belongs to"),
@@ -77,7 +77,8 @@ static COLUMNS: [Column; 62] = [
     number("battery_measured_s", "s", "", "0 or more", "time with battery power known"),
     text("evidence", "", "measured where battery power is known for 95 % of the segment, else modelled"),
     number("energy_discharged_kwh", "kW.h", UNMEASURED, "0 or more", "gross energy out of the battery, not plugged in"),
-    number("energy_recovered_kwh", "kW.h", UNMEASURED, "0 or more", "energy into the battery terminals while moving, explained by braking"),
+    number("energy_recovered_kwh", "kW.h", UNMEASURED, "0 or more", "energy into the battery terminals while moving, explained by braking; battery power taken as linear between samples"),
+    number("energy_recovered_high_kwh", "kW.h", UNMEASURED, "0 or more", "upper end: the sign of battery power may have changed sharply between two samples rather than along a line"),
     number("energy_returned_unknown_store_kwh", "kW.h", UNMEASURED, "0 or more", "returned while moving where the log cannot say which store took it: never recovered"),
     number("energy_unbraked_inflow_kwh", "kW.h", UNMEASURED, "0 or more", "energy into the battery while moving that braking cannot explain (an engine, an overhead line): never recovered"),
     number("energy_plugged_kwh", "kW.h", UNMEASURED, "0 or more", "energy into the battery while plugged in or standing: never recovered"),
