@@ -23,6 +23,8 @@ impl Inputs {
             }
         }
         files.sort_unstable();
+        // Tables of another shape are other tables, even from a program of the same version.
+        let program = format!("{program} {}", digest_bytes(backwatt_schema::dictionary::markdown().as_bytes()));
         let logs = digest_bytes(files.join("\n").as_bytes());
         let of = |prefixes: &[&str]| settings_text(pilot, prefixes);
         let chain = |before: &str, text: String| digest_bytes(format!("{program}\n{before}\n{text}").as_bytes());

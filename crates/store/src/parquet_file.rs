@@ -102,6 +102,7 @@ pub fn read_table(path: &Path, table: &'static Table) -> Result<RecordBatch, Sto
     let version = metadata.get("backwatt.table_version").map(String::as_str);
     if metadata.get("backwatt.table").map(String::as_str) != Some(table.name)
         || version != Some(table.version.to_string().as_str())
+        || !builder.schema().fields().iter().map(|f| f.name().as_str()).eq(table.columns.iter().map(|c| c.name))
     {
         return Err(StoreError::OtherVersion { path: path.to_owned(), table: table.name, version: table.version });
     }
