@@ -1,0 +1,9 @@
+//! Builders and assertions for the test suites.
+
+mod column;
+mod places;
+mod run;
+
+pub use column::{Table, close, within};
+pub use places::{fixture, repository, shared, skipped};
+pub use run::{Ran, run_pilot};

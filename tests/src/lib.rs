@@ -1,0 +1,1 @@
+//! Test suites live in `tests/`; this library is empty on purpose.
