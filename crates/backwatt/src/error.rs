@@ -39,7 +39,9 @@ impl BackwattError {
         matches!(
             self,
             Self::Ingest(IngestError::Unbalanced { .. } | IngestError::Batch(_))
-                | Self::Physics(PhysicsError::Open { .. } | PhysicsError::NotSorted { .. } | PhysicsError::Batch(_))
+                | Self::Physics(
+                    PhysicsError::Open { .. } | PhysicsError::NotSorted { .. } | PhysicsError::Batch(_)
+                )
                 | Self::Batch(_)
         )
     }

@@ -27,7 +27,8 @@ impl Inputs {
         let program = format!("{program} {}", digest_bytes(backwatt_schema::dictionary::markdown().as_bytes()));
         let logs = digest_bytes(files.join("\n").as_bytes());
         let of = |prefixes: &[&str]| settings_text(pilot, prefixes);
-        let chain = |before: &str, text: String| digest_bytes(format!("{program}\n{before}\n{text}").as_bytes());
+        let chain =
+            |before: &str, text: String| digest_bytes(format!("{program}\n{before}\n{text}").as_bytes());
         let ingest = chain(&logs, of(&["sources.", "ingest.", "pilot.time_zone"]));
         let replay = chain(&ingest, of(&["vehicle_types.", "vehicles.", "replay."]));
         let report = chain(&replay, of(&["pilot."]));

@@ -119,7 +119,8 @@ impl Run {
         match stamp::read(&self.layout, stage) {
             Some(stamp) if stamp.inputs == inputs => Ok(stamp.vehicles),
             other => {
-                let what = if other.is_some() { "was run on other logs or settings" } else { "has not been run" };
+                let what =
+                    if other.is_some() { "was run on other logs or settings" } else { "has not been run" };
                 let hint = format!("backwatt {stage} PILOT first, or backwatt run PILOT for every stage");
                 Err(BackwattError::Problems(vec![
                     Problem::error("run-stage-missing", format!("the {stage} stage {what}"))

@@ -59,7 +59,8 @@ pub fn replay(
         progress(Event::Step { what: (*vehicle).to_owned() });
         Ok::<(), BackwattError>(())
     })?;
-    for table in [&tables::TRIPS, &tables::SEGMENTS, &tables::BRAKING_EVENTS, &tables::STOPS, &tables::CHARGES] {
+    for table in [&tables::TRIPS, &tables::SEGMENTS, &tables::BRAKING_EVENTS, &tables::STOPS, &tables::CHARGES]
+    {
         remove_absent(layout, table, vehicles)?;
     }
     Ok(())
@@ -110,7 +111,8 @@ fn battery(
     };
     let steps = BatchView::new(&tables::TRIPS, trips).numbers("soc_step_frac")?;
     // The coarsest a trip shows: a short trip may happen upon one small difference of a filtered value.
-    let step = steps.iter().flatten().fold(None, |most: Option<f64>, step| Some(most.map_or(step, |m| m.max(step))));
+    let step =
+        steps.iter().flatten().fold(None, |most: Option<f64>, step| Some(most.map_or(step, |m| m.max(step))));
     let windows = match vehicle_type.battery {
         Some(sheet) => observe(segments, &sheet, step)?,
         None => observe(segments, &fallback, None)?,
@@ -149,7 +151,10 @@ fn setting_row(setting: &backwatt_pilot::Setting) -> backwatt_report::SettingRow
     backwatt_report::SettingRow { key: setting.key.clone(), value: setting.value.clone(), origin }
 }
 
-fn types<'p>(pilot: &'p Pilot, vehicles: &'p [String]) -> Result<Vec<(&'p str, &'p VehicleType)>, BackwattError> {
+fn types<'p>(
+    pilot: &'p Pilot,
+    vehicles: &'p [String],
+) -> Result<Vec<(&'p str, &'p VehicleType)>, BackwattError> {
     let mut typed = Vec::new();
     let mut problems = Vec::new();
     for vehicle in vehicles {
@@ -158,7 +163,9 @@ fn types<'p>(pilot: &'p Pilot, vehicles: &'p [String]) -> Result<Vec<(&'p str, &
             None => problems.push(
                 Problem::error("run-vehicle-untyped", format!("vehicle \"{vehicle}\" has no vehicle type"))
                     .named(format!("vehicles.{vehicle}"))
-                    .hint(format!("[vehicles.\"{vehicle}\"]\ntype = \"...\", or vehicle_type = \"...\" in its source")),
+                    .hint(format!(
+                        "[vehicles.\"{vehicle}\"]\ntype = \"...\", or vehicle_type = \"...\" in its source"
+                    )),
             ),
         }
     }
@@ -172,7 +179,8 @@ pub fn read_samples(layout: &Layout, vehicle: &str) -> Result<RecordBatch, Backw
     let mut months: Vec<_> =
         std::fs::read_dir(&folder).map_err(io)?.flatten().map(|entry| entry.path()).collect();
     months.sort();
-    let batches = months.iter().map(|month| read_table(month, &tables::SAMPLES)).collect::<Result<Vec<_>, _>>()?;
+    let batches =
+        months.iter().map(|month| read_table(month, &tables::SAMPLES)).collect::<Result<Vec<_>, _>>()?;
     concat_batches(&tables::SAMPLES.schema(), &batches).map_err(|error| {
         BackwattError::Batch(backwatt_schema::BatchError::Arrow {
             table: tables::SAMPLES.name.to_owned(),

@@ -21,12 +21,20 @@ pub enum Fault {
 impl Fault {
     pub fn text(&self) -> String {
         match self {
-            Fault::Problems(problems) => problems.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n\n"),
+            Fault::Problems(problems) => {
+                problems.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n\n")
+            }
             Fault::Backwatt(BackwattError::Problems(problems)) => Fault::Problems(problems.clone()).text(),
             Fault::Backwatt(error) if error.is_bug() => {
-                format!("error[bug]: {}\n  hint: this is a fault of backwatt, not of your data; please report it", chain(error))
+                format!(
+                    "error[bug]: {}\n  hint: this is a fault of backwatt, not of your data; please report it",
+                    chain(error)
+                )
             }
-            Fault::Backwatt(error) => format!("error[run]: {}\n  hint: nothing half written stays behind; mend the cause and run again", chain(error)),
+            Fault::Backwatt(error) => format!(
+                "error[run]: {}\n  hint: nothing half written stays behind; mend the cause and run again",
+                chain(error)
+            ),
             Fault::Other(error) => format!("error: {error:#}"),
         }
     }
@@ -221,11 +229,13 @@ fn json(outcome: &Outcome, folder: &Path) -> Result<(), Fault> {
 
 fn inspect(arguments: &Arguments, folder: &Path) -> Result<Exit, Fault> {
     let draft = backwatt::inspect(folder).map_err(|error| {
-        let problem = Problem::error("inspect-unreadable", error.to_string()).in_file(folder.display().to_string());
+        let problem =
+            Problem::error("inspect-unreadable", error.to_string()).in_file(folder.display().to_string());
         Fault::Problems(vec![problem.hint("name a folder that holds logs")])
     })?;
     if arguments.json {
-        let value = serde_json::json!({ "pilot_toml": draft.toml, "notes": draft.notes, "sources": draft.sources });
+        let value =
+            serde_json::json!({ "pilot_toml": draft.toml, "notes": draft.notes, "sources": draft.sources });
         out(&format!("{}\n", serde_json::to_string_pretty(&value)?))?;
     } else {
         for note in &draft.notes {
@@ -234,7 +244,10 @@ fn inspect(arguments: &Arguments, folder: &Path) -> Result<Exit, Fault> {
         out(&draft.toml)?;
     }
     if draft.sources == 0 {
-        eprintln!("warning[inspect-nothing]: no file with a time and a speed was found below {}", folder.display());
+        eprintln!(
+            "warning[inspect-nothing]: no file with a time and a speed was found below {}",
+            folder.display()
+        );
         return Ok(Exit::Failed);
     }
     Ok(Exit::Done)

@@ -34,7 +34,9 @@ fn install_bug_report() {
     let usual = std::panic::take_hook();
     std::panic::set_hook(Box::new(move |info| {
         usual(info);
-        eprintln!("error[bug]: this is a fault of backwatt, not of your data\n  hint: please report it with the lines above");
+        eprintln!(
+            "error[bug]: this is a fault of backwatt, not of your data\n  hint: please report it with the lines above"
+        );
         std::process::exit(Exit::Bug as i32);
     }));
 }

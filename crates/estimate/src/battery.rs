@@ -66,10 +66,7 @@ fn believe(windows: &Windows) -> Belief {
         0.0
     };
     let arriving_sd = spread.max(ARRIVING_SD_LEAST);
-    let prior = Gaussian::independent(
-        &[1.0, 1.0, ARRIVING_MEAN],
-        &[TRACTION_SD, AUXILIARY_SD, arriving_sd],
-    );
+    let prior = Gaussian::independent(&[1.0, 1.0, ARRIVING_MEAN], &[TRACTION_SD, AUXILIARY_SD, arriving_sd]);
     let n = windows.observations.len();
     if n == 0 {
         let why = "no state of charge to learn from: physics and the sheet alone".to_owned();
@@ -159,7 +156,9 @@ impl TripClaims {
             hides: claims.value(row) == "withheld",
             unexplained: match checks.value(row) {
                 "unknown-store" => Some("what came back went to a store the log does not name"),
-                "engine" => Some("an engine charges the battery on this trip: what braking gave back cannot be told apart"),
+                "engine" => Some(
+                    "an engine charges the battery on this trip: what braking gave back cannot be told apart",
+                ),
                 "more-than-braking" => Some("more flowed into the battery than braking can explain"),
                 _ => None,
             },

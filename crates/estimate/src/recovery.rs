@@ -62,14 +62,14 @@ struct Figures {
     payload_share: f64,
     days: u64,
     r1: Interval,
-    r2: Option<f64>,
-    r4: Option<f64>,
-    r5: Option<f64>,
-    r7: Option<f64>,
+    r2: Interval,
+    r4: Interval,
+    r5: Interval,
+    r7: Interval,
     r8: Option<f64>,
     r9: Interval,
     per_ton_mi: Option<f64>,
-    carried_mi: Option<f64>,
+    carried_mi: Interval,
     carried_low_mi: Option<f64>,
     recovered: Option<[f64; 3]>,
     denominators: String,
@@ -111,7 +111,7 @@ fn figures(group: &Group) -> Figures {
     let claimed = s.braking_paired_kwh >= BRAKING_FLOOR_KWH;
     let back = s.discharged_paired_kwh > 0.0 && s.distance_paired_mi > 0.0;
     let recovered = back.then_some(s.recovered_kwh);
-    let with_bus = s.net_paired_kwh + s.bus_paired_kwh;
+    let estimation = relative(s.recovered_kwh);
     let mut figures = Figures {
         evidence: evidence(s.moving_s, s.measured_moving_s, s.inferred_moving_s),
         recapture_evidence: if back {
@@ -124,18 +124,31 @@ fn figures(group: &Group) -> Figures {
         payload_share: share(s.distance_with_payload_mi, s.distance_mi),
         days,
         r1: if claimed { recapture_of_braking(group) } else { Interval::default() },
-        r2: claimed.then(|| ratio(s.recovered_braking_kwh, s.recoverable_paired_kwh)).flatten(),
-        r4: recovered.and_then(|r| ratio(r[1], s.discharged_paired_kwh)),
-        r5: recovered.and_then(|r| ratio(r[1], s.net_paired_kwh)),
-        r7: recovered.and_then(|_| ratio(s.bus_paired_kwh, s.net_paired_kwh)),
-        r8: (s.braking_raw_kwh >= BRAKING_FLOOR_KWH).then(|| ratio(s.braking_raw_kwh, s.tractive_kwh)).flatten(),
+        r2: if claimed { recapture_of_recoverable(group) } else { Interval::default() },
+        r4: if back {
+            spread(group, |c| c.recovered_kwh[1], |c| c.discharged_paired_kwh, &[estimation])
+        } else {
+            Interval::default()
+        },
+        r5: if back {
+            spread(group, |c| c.recovered_kwh[1], |c| c.net_paired_kwh, &[estimation])
+        } else {
+            Interval::default()
+        },
+        r7: if back {
+            spread(group, |c| c.bus_paired_kwh, |c| c.net_paired_kwh, &[estimation])
+        } else {
+            Interval::default()
+        },
+        r8: (s.braking_raw_kwh >= BRAKING_FLOOR_KWH)
+            .then(|| ratio(s.braking_raw_kwh, s.tractive_kwh))
+            .flatten(),
         r9: consumption(group),
         per_ton_mi: (s.ton_mi > PAYLOAD_FLOOR_TON * s.distance_with_payload_mi)
             .then(|| ratio(s.net_with_payload_kwh, s.ton_mi))
             .flatten(),
-        carried_mi: recovered.and_then(|_| ratio(s.distance_paired_mi * s.bus_paired_kwh, with_bus)),
-        carried_low_mi: recovered
-            .and_then(|r| ratio(s.distance_paired_mi * r[1], s.discharged_paired_kwh)),
+        carried_mi: if back { carried(group, estimation) } else { Interval::default() },
+        carried_low_mi: recovered.and_then(|r| ratio(s.distance_paired_mi * r[1], s.discharged_paired_kwh)),
         recovered,
         ..Figures::default()
     };
@@ -158,21 +171,47 @@ fn evidence(moving_s: f64, measured_s: f64, inferred_s: f64) -> &'static str {
     }
 }
 
-/// R1 with spread over vehicle-days, estimation and sampling correction, as independent errors.
+/// R1 with spread over vehicle-days, estimation and sampling correction.
 fn recapture_of_braking(group: &Group) -> Interval {
     let s = &group.sums;
-    let pairs: Vec<(f64, f64)> =
-        group.clusters.iter().map(|c| (c.recovered_braking_kwh, c.braking_paired_kwh)).collect();
+    let sampling = relative([s.braking_low_kwh, s.braking_kwh, s.braking_high_kwh]);
+    spread(group, |c| c.recovered_braking_kwh, |c| c.braking_paired_kwh, &[relative(s.recovered_kwh), sampling])
+}
+
+/// R2 likewise. The bounds of the recoverable energy are bounds, no error, and stay beside it.
+fn recapture_of_recoverable(group: &Group) -> Interval {
+    let s = &group.sums;
+    let sampling = relative([s.braking_low_kwh, s.braking_kwh, s.braking_high_kwh]);
+    spread(
+        group,
+        |c| c.recovered_braking_kwh,
+        |c| c.recoverable_paired_kwh,
+        &[relative(s.recovered_kwh), sampling],
+    )
+}
+
+/// R10: the share carried, times the distance.
+fn carried(group: &Group, estimation: f64) -> Interval {
+    let share = spread(group, |c| c.bus_paired_kwh, |c| c.net_paired_kwh + c.bus_paired_kwh, &[estimation]);
+    let miles = |share: Option<f64>| share.map(|share| share * group.sums.distance_paired_mi);
+    Interval { value: miles(share.value), low: miles(share.low), high: miles(share.high) }
+}
+
+/// Half the width of a 90 % band over its middle.
+fn relative([low, middle, high]: [f64; 3]) -> f64 {
+    if middle > 0.0 { (high - low) / (2.0 * middle) } else { 0.0 }
+}
+
+/// A ratio of sums with its spread over vehicle-days and further relative errors, taken as independent.
+fn spread(group: &Group, over: fn(&Sums) -> f64, under: fn(&Sums) -> f64, errors: &[f64]) -> Interval {
+    let pairs: Vec<(f64, f64)> = group.clusters.iter().map(|c| (over(c), under(c))).collect();
     let Some(found) = ratio_of_sums(&pairs) else { return Interval::default() };
-    let relative = |high: f64, low: f64, middle: f64| if middle > 0.0 { (high - low) / (2.0 * middle) } else { 0.0 };
-    let estimation = found.ratio * relative(s.recovered_kwh[2], s.recovered_kwh[0], s.recovered_kwh[1]);
-    let sampling = found.ratio * relative(s.braking_high_kwh, s.braking_low_kwh, s.braking_kwh);
-    let days = found.half_width_90;
-    if days.is_none() && estimation == 0.0 && sampling == 0.0 {
-        return Interval::around(found.ratio, None);
-    }
-    let half = (days.unwrap_or(0.0).powi(2) + estimation.powi(2) + sampling.powi(2)).sqrt();
-    let interval = Interval::around(found.ratio, Some(half));
+    let further: f64 = errors.iter().map(|error| (found.ratio * error).powi(2)).sum();
+    let half = match found.half_width_90 {
+        None if further <= 0.0 => None,
+        days => Some((days.unwrap_or(0.0).powi(2) + further).sqrt()),
+    };
+    let interval = Interval::around(found.ratio, half);
     Interval { low: interval.low.map(|low| low.max(0.0)), ..interval }
 }
 
@@ -197,10 +236,10 @@ fn denominators(s: &Sums, f: &Figures) -> String {
     if f.r1.value.is_some() {
         texts.push(format!("braking at the wheels {:.2} kWh", s.braking_paired_kwh));
     }
-    if f.r2.is_some() {
+    if f.r2.value.is_some() {
         texts.push(format!("recoverable {:.2} kWh", s.recoverable_paired_kwh));
     }
-    if f.r4.is_some() {
+    if f.r4.value.is_some() {
         texts.push(format!("gross discharge {:.2} kWh", s.discharged_paired_kwh));
         texts.push(format!("net use {:.2} kWh", s.net_paired_kwh));
     }
@@ -213,7 +252,9 @@ fn caution(s: &Sums, f: &Figures) -> String {
         texts.push("part of the log is sampled more slowly than every 5 s: no braking energy is claimed there");
     }
     if s.engine_or_unexplained_s > 0.0 {
-        texts.push("part of the inflow has a source or store other than braking; it is not counted as recovered");
+        texts.push(
+            "part of the inflow has a source or store other than braking; it is not counted as recovered",
+        );
     }
     if f.r1.value.is_none() && f.claimed_share > 0.0 && s.braking_paired_kwh < BRAKING_FLOOR_KWH {
         texts.push("too little braking energy for a ratio");
@@ -263,17 +304,27 @@ fn build(groups: &[Group], rows: &[Figures]) -> Result<RecordBatch, BatchError> 
         .number("recapture_of_braking_frac", of(|f| f.r1.value))
         .number("recapture_of_braking_p05_frac", of(|f| f.r1.low))
         .number("recapture_of_braking_p95_frac", of(|f| f.r1.high))
-        .number("recapture_of_recoverable_frac", of(|f| f.r2))
-        .number("recapture_of_use_frac", of(|f| f.r4))
-        .number("recapture_over_net_use_frac", of(|f| f.r5))
-        .number("range_gain_frac", of(|f| f.r7))
+        .number("recapture_of_recoverable_frac", of(|f| f.r2.value))
+        .number("recapture_of_recoverable_p05_frac", of(|f| f.r2.low))
+        .number("recapture_of_recoverable_p95_frac", of(|f| f.r2.high))
+        .number("recapture_of_use_frac", of(|f| f.r4.value))
+        .number("recapture_of_use_p05_frac", of(|f| f.r4.low))
+        .number("recapture_of_use_p95_frac", of(|f| f.r4.high))
+        .number("recapture_over_net_use_frac", of(|f| f.r5.value))
+        .number("recapture_over_net_use_p05_frac", of(|f| f.r5.low))
+        .number("recapture_over_net_use_p95_frac", of(|f| f.r5.high))
+        .number("range_gain_frac", of(|f| f.r7.value))
+        .number("range_gain_p05_frac", of(|f| f.r7.low))
+        .number("range_gain_p95_frac", of(|f| f.r7.high))
         .number("braking_intensity_frac", of(|f| f.r8))
         .number("consumption_kwh_mi", of(|f| f.r9.value))
         .number("consumption_p05_kwh_mi", of(|f| f.r9.low))
         .number("consumption_p95_kwh_mi", of(|f| f.r9.high))
         .number("consumption_kwh_km", of(|f| f.r9.value.map(|v| v * 1000.0 / METRES_PER_MILE)))
         .number("consumption_kwh_ton_mi", of(|f| f.per_ton_mi))
-        .number("carried_by_regen_mi", of(|f| f.carried_mi))
+        .number("carried_by_regen_mi", of(|f| f.carried_mi.value))
+        .number("carried_by_regen_p05_mi", of(|f| f.carried_mi.low))
+        .number("carried_by_regen_p95_mi", of(|f| f.carried_mi.high))
         .number("carried_by_regen_low_mi", of(|f| f.carried_low_mi))
         .text("denominators", rows.iter().map(|f| Some(f.denominators.as_str())))
         .text("caution", rows.iter().map(|f| Some(f.caution.as_str())))

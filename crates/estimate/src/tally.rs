@@ -3,7 +3,9 @@
 use std::collections::BTreeMap;
 
 use arrow::array::RecordBatch;
-use backwatt_schema::{BatchError, BatchView, KILOGRAMS_PER_SHORT_TON, METRES_PER_MILE, number_at, tables, text_at};
+use backwatt_schema::{
+    BatchError, BatchView, KILOGRAMS_PER_SHORT_TON, METRES_PER_MILE, number_at, tables, text_at,
+};
 
 /// One group of one grouping on one vehicle-day: what an interval takes as its unit.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -91,14 +93,42 @@ impl Sums {
             ($($field:ident),*) => { $(self.$field += other.$field;)* };
         }
         add!(
-            distance_mi, moving_s, measured_moving_s, inferred_moving_s, claimed_moving_s,
-            engine_or_unexplained_s, tractive_kwh, braking_raw_kwh, tractive_claimed_kwh, braking_kwh,
-            braking_low_kwh, braking_high_kwh, recoverable_kwh, recoverable_low_kwh, recoverable_high_kwh,
-            attainable_kwh, recovered_braking_kwh, braking_paired_kwh, recoverable_paired_kwh,
-            discharged_paired_kwh, net_paired_kwh, bus_paired_kwh, distance_paired_mi, moving_paired_s,
-            measured_paired_s, inferred_paired_s, unknown_store_kwh,
-            discharged_kwh, net_kwh, net_half_kwh, net_driving_kwh, standing_kwh, parked_kwh,
-            net_with_payload_kwh, ton_mi, distance_with_payload_mi
+            distance_mi,
+            moving_s,
+            measured_moving_s,
+            inferred_moving_s,
+            claimed_moving_s,
+            engine_or_unexplained_s,
+            tractive_kwh,
+            braking_raw_kwh,
+            tractive_claimed_kwh,
+            braking_kwh,
+            braking_low_kwh,
+            braking_high_kwh,
+            recoverable_kwh,
+            recoverable_low_kwh,
+            recoverable_high_kwh,
+            attainable_kwh,
+            recovered_braking_kwh,
+            braking_paired_kwh,
+            recoverable_paired_kwh,
+            discharged_paired_kwh,
+            net_paired_kwh,
+            bus_paired_kwh,
+            distance_paired_mi,
+            moving_paired_s,
+            measured_paired_s,
+            inferred_paired_s,
+            unknown_store_kwh,
+            discharged_kwh,
+            net_kwh,
+            net_half_kwh,
+            net_driving_kwh,
+            standing_kwh,
+            parked_kwh,
+            net_with_payload_kwh,
+            ton_mi,
+            distance_with_payload_mi
         );
         for (sum, value) in self.recovered_kwh.iter_mut().zip(other.recovered_kwh) {
             *sum += value;
@@ -169,7 +199,8 @@ impl<'a> Reader<'a> {
     /// A vehicle's service day; on a relative clock its trip stands for a day.
     fn cluster(&self, row: usize) -> String {
         let vehicle = self.text("vehicle_id", row).unwrap_or_default();
-        let day = self.text("service_day", row).or_else(|| self.text("trip_id", row)).unwrap_or("outside trips");
+        let day =
+            self.text("service_day", row).or_else(|| self.text("trip_id", row)).unwrap_or("outside trips");
         format!("{vehicle} {day}")
     }
 
@@ -215,7 +246,11 @@ impl<'a> Reader<'a> {
             Some("inferred") => sums.inferred_moving_s = moving,
             _ => {}
         }
-        if kind == "driving" { sums.net_driving_kwh = net } else { sums.standing_kwh = discharged }
+        if kind == "driving" {
+            sums.net_driving_kwh = net
+        } else {
+            sums.standing_kwh = discharged
+        }
         if let Some(payload) = self.maybe("payload_kg", row) {
             sums.distance_with_payload_mi = sums.distance_mi;
             sums.ton_mi = sums.distance_mi * payload / KILOGRAMS_PER_SHORT_TON;
@@ -272,5 +307,9 @@ fn temperature_band(temperature_k: Option<f64>) -> String {
     let band = ((celsius + 10.0) / 10.0).floor().min(5.0);
     let letter = char::from(b'b' + band as u8);
     let from = band * 10.0 - 10.0;
-    if band >= 5.0 { format!("{letter}: 40 degC and above") } else { format!("{letter}: {from} to {} degC", from + 10.0) }
+    if band >= 5.0 {
+        format!("{letter}: 40 degC and above")
+    } else {
+        format!("{letter}: {from} to {} degC", from + 10.0)
+    }
 }

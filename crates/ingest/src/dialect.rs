@@ -119,7 +119,8 @@ fn find_header(rows: &[Vec<String>]) -> usize {
 
 /// A units row has the header's width and no cell that is a number or a date.
 fn is_units_row(rows: &[Vec<String>], header: usize) -> bool {
-    let (Some(names), Some(row), Some(next)) = (rows.get(header), rows.get(header + 1), rows.get(header + 2)) else {
+    let (Some(names), Some(row), Some(next)) = (rows.get(header), rows.get(header + 1), rows.get(header + 2))
+    else {
         return false;
     };
     let short = |cell: &String| cell.chars().count() <= 12 && !cell.chars().any(|c| c.is_ascii_digit());
@@ -147,7 +148,9 @@ mod tests {
 
     #[test]
     fn preamble_semicolon_and_decimal_comma() {
-        let dialect = found("Logger 7\nMade 2026\nDatum;Zeit;v [km/h]\n01.02.2026;08:00:00;12,5\n01.02.2026;08:00:05;13,0\n");
+        let dialect = found(
+            "Logger 7\nMade 2026\nDatum;Zeit;v [km/h]\n01.02.2026;08:00:00;12,5\n01.02.2026;08:00:05;13,0\n",
+        );
         assert_eq!((dialect.delimiter, dialect.decimal_comma, dialect.header_line), (b';', true, 3));
         assert!(!dialect.units_line);
     }

@@ -130,18 +130,21 @@ pub fn run(
 fn unreadable(receipt: &Receipt) -> Option<Problem> {
     let problem = receipt.problem.as_ref()?;
     Some(
-        Problem::warning("ingest-file-unreadable", problem.clone())
-            .in_file(&receipt.source_file)
-            .hint("its rows are missing from every figure; mend the file or its [[sources]] entry and run again"),
+        Problem::warning("ingest-file-unreadable", problem.clone()).in_file(&receipt.source_file).hint(
+            "its rows are missing from every figure; mend the file or its [[sources]] entry and run again",
+        ),
     )
 }
 
 /// The second pass refuses duplicates that the first had kept: the receipts follow.
-fn settle_receipts(receipts: &mut [Receipt], outcome: &VehicleOutcome, intervals: &BTreeMap<String, (f64, f64)>) {
+fn settle_receipts(
+    receipts: &mut [Receipt],
+    outcome: &VehicleOutcome,
+    intervals: &BTreeMap<String, (f64, f64)>,
+) {
     for receipt in receipts {
         let of = |counts: &BTreeMap<String, u64>| counts.get(&receipt.source_file).copied().unwrap_or(0);
-        let (duplicates, merged, frozen) =
-            (of(&outcome.duplicates), of(&outcome.merged), of(&outcome.frozen));
+        let (duplicates, merged, frozen) = (of(&outcome.duplicates), of(&outcome.merged), of(&outcome.frozen));
         if duplicates > 0 {
             receipt.rows_kept -= duplicates;
             receipt.rows_rejected += duplicates;

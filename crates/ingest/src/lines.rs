@@ -8,7 +8,9 @@ pub const LINE_LIMIT_BYTES: usize = 1 << 20;
 #[derive(Debug, PartialEq, Eq)]
 pub enum Line {
     /// A line, without its ending; `ended` is false for a last line that has no newline.
-    Whole { ended: bool },
+    Whole {
+        ended: bool,
+    },
     /// A line beyond the limit: its start was kept, the rest skipped.
     TooLong,
     End,

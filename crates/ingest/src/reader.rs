@@ -25,7 +25,10 @@ const HEAD_BYTES: u64 = 1 << 16;
 const QUOTED_LINES: usize = 50;
 
 /// The start of a file as text, with the encoding it seems to be in.
-pub fn read_head(path: &std::path::Path, stated: &crate::dialect::Stated) -> std::io::Result<(String, Dialect)> {
+pub fn read_head(
+    path: &std::path::Path,
+    stated: &crate::dialect::Stated,
+) -> std::io::Result<(String, Dialect)> {
     let mut head = Vec::new();
     File::open(path)?.take(HEAD_BYTES).read_to_end(&mut head)?;
     let encoding = stated.encoding.unwrap_or_else(|| find_encoding(&head));
@@ -177,7 +180,12 @@ impl FileReading<'_> {
                 Line::End => break,
                 Line::TooLong => {
                     self.receipt.rows_in += 1;
-                    self.refuse_row(first_line, "line-too-long", "the line is longer than 1 MiB".into(), &buffer)?;
+                    self.refuse_row(
+                        first_line,
+                        "line-too-long",
+                        "the line is longer than 1 MiB".into(),
+                        &buffer,
+                    )?;
                     continue;
                 }
                 Line::Whole { .. } if buffer.iter().all(u8::is_ascii_whitespace) => continue,
@@ -311,15 +319,18 @@ impl FileReading<'_> {
         }
         let plus = plan.time_plus.map(|at| cell(fields, at));
         let kind = &self.source.time.kind;
-        let time_ns = parse_time(&text, plus.as_deref(), kind, self.dialect.decimal_comma).map_err(|fault| {
-            let shown = start_of(text.as_bytes(), 60);
-            match fault {
-                TimeFault::Unreadable => ("time-unreadable", format!("\"{shown}\" is not a time as stated")),
-                TimeFault::Skipped => {
-                    ("time-skipped", format!("\"{shown}\" was skipped when summer time began in this zone"))
+        let time_ns =
+            parse_time(&text, plus.as_deref(), kind, self.dialect.decimal_comma).map_err(|fault| {
+                let shown = start_of(text.as_bytes(), 60);
+                match fault {
+                    TimeFault::Unreadable => {
+                        ("time-unreadable", format!("\"{shown}\" is not a time as stated"))
+                    }
+                    TimeFault::Skipped => {
+                        ("time-skipped", format!("\"{shown}\" was skipped when summer time began in this zone"))
+                    }
                 }
-            }
-        })?;
+            })?;
         let relative = matches!(kind, TimeKind::Relative(_));
         let (earliest, latest) = if relative {
             // A relative clock starts at its file; ten years of one file is a fault.

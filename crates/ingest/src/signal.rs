@@ -6,7 +6,11 @@ use backwatt_schema::unit::Dimension;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Holds {
     /// A number of this dimension, accepted within these SI bounds.
-    Number { dimension: Dimension, least: f64, most: f64 },
+    Number {
+        dimension: Dimension,
+        least: f64,
+        most: f64,
+    },
     Flag,
     Text,
 }
@@ -19,7 +23,13 @@ pub struct Signal {
     pub holds: Holds,
 }
 
-const fn number(name: &'static str, column: &'static str, dimension: Dimension, least: f64, most: f64) -> Signal {
+const fn number(
+    name: &'static str,
+    column: &'static str,
+    dimension: Dimension,
+    least: f64,
+    most: f64,
+) -> Signal {
     Signal { name, column, holds: Holds::Number { dimension, least, most } }
 }
 

@@ -19,7 +19,12 @@ pub enum TimeFault {
 }
 
 /// A row's instant in nanoseconds since 1970 UTC, or since the file's start for a relative clock.
-pub fn parse_time(text: &str, plus: Option<&str>, kind: &TimeKind, decimal_comma: bool) -> Result<i64, TimeFault> {
+pub fn parse_time(
+    text: &str,
+    plus: Option<&str>,
+    kind: &TimeKind,
+    decimal_comma: bool,
+) -> Result<i64, TimeFault> {
     match kind {
         TimeKind::Epoch(unit) | TimeKind::Relative(unit) => count(text, *unit, decimal_comma),
         TimeKind::Iso => {
@@ -76,10 +81,7 @@ fn day_start(epoch: Date, days: f64, zone: &TimeZone) -> Result<i64, TimeFault> 
         return Err(TimeFault::Unreadable);
     }
     let whole = days.floor();
-    let midnight = epoch
-        .checked_add((whole as i64).days())
-        .map_err(|_| TimeFault::Unreadable)?
-        .at(0, 0, 0, 0);
+    let midnight = epoch.checked_add((whole as i64).days()).map_err(|_| TimeFault::Unreadable)?.at(0, 0, 0, 0);
     let seconds = ((days - whole) * 86_400.0 * 1000.0).round() as i64;
     let civil = midnight.checked_add(seconds.milliseconds()).map_err(|_| TimeFault::Unreadable)?;
     zoned(civil, zone)

@@ -243,7 +243,8 @@ fn decide(
         (Some(stated), _) => (Some(stated), format!("positive is {}, stated ({found})", word(stated))),
         (None, Some(proved)) => (Some(proved), format!("positive is {}, proved ({found})", word(proved))),
         (None, None) => {
-            let message = format!("which way {name} of vehicle {vehicle} counts is not proved by the data ({found})");
+            let message =
+                format!("which way {name} of vehicle {vehicle} counts is not proved by the data ({found})");
             let key = format!("sources.{}.columns.{name}.positive", source.name);
             outcome.problems.push(
                 Problem::warning("ingest-sign-unproved", message)

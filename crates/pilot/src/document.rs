@@ -117,7 +117,11 @@ impl<'c, 't> Section<'c, 't> {
             Ok((_, found)) => self.wrong(key, value, &format!("{wanted}, and not a {found}")),
             Err(QuantityError::UnknownUnit(unit)) => {
                 let known = spellings(dimension).join(", ");
-                self.wrong(key, value, &format!("{wanted}; \"{unit}\" is not a unit known here (for a {dimension}: {known})"))
+                self.wrong(
+                    key,
+                    value,
+                    &format!("{wanted}; \"{unit}\" is not a unit known here (for a {dimension}: {known})"),
+                )
             }
             Err(_) => self.wrong(key, value, &wanted),
         }
@@ -130,7 +134,11 @@ impl<'c, 't> Section<'c, 't> {
             DeValue::String(text) => Some(vec![text.to_string()]),
             DeValue::Array(items) => items
                 .iter()
-                .map(|item| if let DeValue::String(text) = item.get_ref() { Some(text.to_string()) } else { None })
+                .map(
+                    |item| {
+                        if let DeValue::String(text) = item.get_ref() { Some(text.to_string()) } else { None }
+                    },
+                )
                 .collect(),
             _ => None,
         };
@@ -193,7 +201,8 @@ impl<'c, 't> Section<'c, 't> {
 
     /// A problem with one key of this table.
     pub fn fault(&self, code: &'static str, key: &str, message: String, hint: String) {
-        let line = self.table.iter().find(|(k, _)| k.get_ref().as_ref() == key).map(|(_, value)| value.span().start);
+        let line =
+            self.table.iter().find(|(k, _)| k.get_ref().as_ref() == key).map(|(_, value)| value.span().start);
         let mut problem = Problem::error(code, message).named(self.key_path(key)).hint(hint);
         if let Some(at) = line {
             problem = problem.on_line(self.context.line(at));

@@ -20,9 +20,9 @@ pub fn find(folder: &Path, pattern: &str) -> Result<Vec<LogFile>, String> {
             continue;
         }
         let shown = path.strip_prefix(folder).unwrap_or(&path).to_string_lossy().replace('\\', "/");
-        let vehicle = capture.as_ref().and_then(|regex| {
-            Some(regex.captures(&shown)?.name("vehicle")?.as_str().to_owned())
-        });
+        let vehicle = capture
+            .as_ref()
+            .and_then(|regex| Some(regex.captures(&shown)?.name("vehicle")?.as_str().to_owned()));
         if capture.is_some() && vehicle.is_none() {
             continue;
         }

@@ -59,7 +59,8 @@ impl Pilot {
                 if may { vehicle_type.clone() } else { None }
             })
         };
-        let only = || if self.vehicle_types.len() == 1 { self.vehicle_types.keys().next().cloned() } else { None };
+        let only =
+            || if self.vehicle_types.len() == 1 { self.vehicle_types.keys().next().cloned() } else { None };
         let name = self.vehicles.get(vehicle).cloned().or_else(by_source).or_else(only)?;
         self.vehicle_types.get_key_value(&name).map(|(name, found)| (name.as_str(), found))
     }
@@ -219,9 +220,21 @@ fn ingest_settings(root: &Section<'_, '_>, sources: Vec<backwatt_ingest::setting
         let stamp = jiff::tz::Offset::UTC.to_timestamp(start).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
         i64::try_from(stamp.as_nanosecond()).unwrap_or(0)
     };
-    root.default("ingest.time_earliest", "2005-01-01", "a clock before is one that was reset; common practice, no source");
-    root.default("ingest.time_latest", "2060-01-01", "a clock after is one that was reset; common practice, no source");
-    root.default("ingest.frozen_after", "10 s", "every signal unchanged while moving; common practice, no source");
+    root.default(
+        "ingest.time_earliest",
+        "2005-01-01",
+        "a clock before is one that was reset; common practice, no source",
+    );
+    root.default(
+        "ingest.time_latest",
+        "2060-01-01",
+        "a clock after is one that was reset; common practice, no source",
+    );
+    root.default(
+        "ingest.frozen_after",
+        "10 s",
+        "every signal unchanged while moving; common practice, no source",
+    );
     IngestSettings {
         sources,
         time_earliest_ns: instant(2005),

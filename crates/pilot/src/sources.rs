@@ -19,7 +19,12 @@ pub struct SourceWithType {
     pub vehicle_type: Option<String>,
 }
 
-pub fn read(section: &Section<'_, '_>, number: usize, folder: &Path, zone: Option<&TimeZone>) -> Option<SourceWithType> {
+pub fn read(
+    section: &Section<'_, '_>,
+    number: usize,
+    folder: &Path,
+    zone: Option<&TimeZone>,
+) -> Option<SourceWithType> {
     let name = section.text("name").map_or_else(|| format!("source {}", number + 1), |at| at.value);
     let vehicle = section.text("vehicle").map(|at| at.value);
     let vehicle_column = section.text("vehicle_column").map(|at| at.value);
@@ -32,15 +37,27 @@ pub fn read(section: &Section<'_, '_>, number: usize, folder: &Path, zone: Optio
     let files = log_files(section, &patterns, folder, vehicle.as_deref());
     if files.iter().any(|file| file.vehicle.is_none()) && vehicle_column.is_none() {
         let hint = "add vehicle = \"T1\", vehicle_column = \"...\", or {vehicle} in files".to_owned();
-        section.fault("pilot-vehicle-missing", "files", format!("source \"{name}\" does not say whose logs these are"), hint);
+        section.fault(
+            "pilot-vehicle-missing",
+            "files",
+            format!("source \"{name}\" does not say whose logs these are"),
+            hint,
+        );
     }
     let vehicle_type = section.text("vehicle_type").map(|at| at.value);
     let dialect = dialect(section);
     let missing = section.texts("missing").map(|at| at.value).unwrap_or_default();
     let time = section.section("time").and_then(|time| self::time(&time, zone));
     if !section.has("time") {
-        let hint = "time = { column = \"...\", kind = \"iso\" }; kinds: epoch, iso, local, relative, day-number".to_owned();
-        section.fault("pilot-time-missing", "time", format!("source \"{name}\" does not say which column is the time"), hint);
+        let hint =
+            "time = { column = \"...\", kind = \"iso\" }; kinds: epoch, iso, local, relative, day-number"
+                .to_owned();
+        section.fault(
+            "pilot-time-missing",
+            "time",
+            format!("source \"{name}\" does not say which column is the time"),
+            hint,
+        );
     }
     let columns = section.section("columns").map(|columns| mappings(&columns)).unwrap_or_default();
     if !columns.iter().any(|mapping| mapping.signal == backwatt_ingest::signal::SPEED) {
@@ -52,7 +69,12 @@ pub fn read(section: &Section<'_, '_>, number: usize, folder: &Path, zone: Optio
     Some(SourceWithType { source, vehicle_type })
 }
 
-fn log_files(section: &Section<'_, '_>, patterns: &[String], folder: &Path, vehicle: Option<&str>) -> Vec<LogFile> {
+fn log_files(
+    section: &Section<'_, '_>,
+    patterns: &[String],
+    folder: &Path,
+    vehicle: Option<&str>,
+) -> Vec<LogFile> {
     let mut found = Vec::new();
     for pattern in patterns {
         match files::find(folder, pattern) {
@@ -63,7 +85,12 @@ fn log_files(section: &Section<'_, '_>, patterns: &[String], folder: &Path, vehi
             Ok(files) => found.extend(files),
             Err(reason) => {
                 let hint = "*, ? and ** as usual; {vehicle} captures the vehicle's name".to_owned();
-                section.fault("pilot-bad-pattern", "files", format!("\"{pattern}\" cannot be used: {reason}"), hint);
+                section.fault(
+                    "pilot-bad-pattern",
+                    "files",
+                    format!("\"{pattern}\" cannot be used: {reason}"),
+                    hint,
+                );
             }
         }
     }
@@ -92,7 +119,9 @@ fn dialect(section: &Section<'_, '_>) -> Stated {
     match section.text("decimal").map(|at| at.value).as_deref() {
         Some(",") => stated.decimal_comma = Some(true),
         Some(".") => stated.decimal_comma = Some(false),
-        Some(_) => section.fault("pilot-bad-decimal", "decimal", "the decimal mark is . or ,".into(), String::new()),
+        Some(_) => {
+            section.fault("pilot-bad-decimal", "decimal", "the decimal mark is . or ,".into(), String::new())
+        }
         None => {}
     }
     if let Some(label) = section.text("encoding").map(|at| at.value) {
@@ -147,15 +176,22 @@ fn time(section: &Section<'_, '_>, pilot_zone: Option<&TimeZone>) -> Option<Time
                 section.fault("pilot-time-format", "format", "local times need their format".into(), hint);
             }
             if zone.is_none() {
-                let hint = "time_zone = \"Europe/Zurich\" in [pilot], or zone = \"...\" here (IANA names)".to_owned();
+                let hint =
+                    "time_zone = \"Europe/Zurich\" in [pilot], or zone = \"...\" here (IANA names)".to_owned();
                 section.fault("pilot-time-zone", "zone", "local times need a time zone".into(), hint);
             }
             TimeKind::Local { format: format?, zone: zone? }
         }
         Some("day-number") => day_number(section, zone)?,
         other => {
-            let message = other.map_or("the time has no kind".to_owned(), |o| format!("\"{o}\" is no kind of time"));
-            section.fault("pilot-time-kind", "kind", message, "epoch, iso, local, relative or day-number".into());
+            let message =
+                other.map_or("the time has no kind".to_owned(), |o| format!("\"{o}\" is no kind of time"));
+            section.fault(
+                "pilot-time-kind",
+                "kind",
+                message,
+                "epoch, iso, local, relative or day-number".into(),
+            );
             return None;
         }
     };
@@ -207,7 +243,12 @@ fn mapping(section: &Section<'_, '_>, signal_name: &str) -> Option<Mapping> {
     let unit = unit(section, signal_name, SIGNALS[signal].holds)?;
     let fill = section.text("fill").map(|at| at.value);
     if fill.as_deref().is_some_and(|fill| fill != "forward") {
-        section.fault("pilot-bad-fill", "fill", "blanks can only be filled \"forward\"".into(), "or leave fill out".into());
+        section.fault(
+            "pilot-bad-fill",
+            "fill",
+            "blanks can only be filled \"forward\"".into(),
+            "or leave fill out".into(),
+        );
     }
     let positive = match section.text("positive").map(|at| at.value).as_deref() {
         Some("discharge") => Positive::Discharge,
@@ -255,7 +296,8 @@ fn unit(section: &Section<'_, '_>, signal_name: &str, holds: Holds) -> Option<Ce
         }
         None => {
             let known = backwatt_schema::unit::spellings(dimension);
-            let near = nearest(&text, known.iter().copied()).map_or(String::new(), |n| format!("did you mean \"{n}\"? "));
+            let near = nearest(&text, known.iter().copied())
+                .map_or(String::new(), |n| format!("did you mean \"{n}\"? "));
             let hint = format!("{near}for a {dimension}: {}", known.join(", "));
             section.fault("pilot-unit-unknown", "unit", format!("\"{text}\" is not a unit known here"), hint);
             None

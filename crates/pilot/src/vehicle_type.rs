@@ -264,7 +264,12 @@ fn rolling(section: &Section<'_, '_>) -> Spread {
     );
     if !(0.0..0.1).contains(&value) {
         let hint = "a truck tyre has 0.006 to 0.010".to_owned();
-        section.fault("pilot-out-of-range", "rolling_resistance", format!("{value} is no rolling resistance"), hint);
+        section.fault(
+            "pilot-out-of-range",
+            "rolling_resistance",
+            format!("{value} is no rolling resistance"),
+            hint,
+        );
     }
     Spread::times(value, 0.8, 1.2)
 }
@@ -301,8 +306,13 @@ fn force(r: &Reader<'_, '_, '_>, gross_kg: f64) -> Spread {
 
 fn power(r: &Reader<'_, '_, '_>, gross_kg: f64) -> Spread {
     let shown = format!("{:.0} kW", 15.0 * gross_kg / 1000.0);
-    let (value, stated) =
-        r.or("regen_power_max", Dimension::Power, 15.0 * gross_kg, &shown, "15 W/kg, from memory, not confirmed");
+    let (value, stated) = r.or(
+        "regen_power_max",
+        Dimension::Power,
+        15.0 * gross_kg,
+        &shown,
+        "15 W/kg, from memory, not confirmed",
+    );
     if stated { Spread::times(value, 1.0, 1.0) } else { Spread::times(value, 0.66, 1.66) }
 }
 
@@ -331,13 +341,22 @@ fn blending(section: &Section<'_, '_>) -> [Blending; 3] {
         Some("unknown") => [parallel, Blending::FrictionOnly, Blending::Series],
         None => {
             if !section.has("blending") {
-                section.default("blending", "unknown", "bounds from friction-only to series; half-way as nominal");
+                section.default(
+                    "blending",
+                    "unknown",
+                    "bounds from friction-only to series; half-way as nominal",
+                );
             }
             [parallel, Blending::FrictionOnly, Blending::Series]
         }
         Some(other) => {
             let hint = "one of friction-only, parallel, series, unknown".to_owned();
-            section.fault("pilot-unknown-blending", "blending", format!("\"{other}\" is no kind of blending"), hint);
+            section.fault(
+                "pilot-unknown-blending",
+                "blending",
+                format!("\"{other}\" is no kind of blending"),
+                hint,
+            );
             [parallel; 3]
         }
     }
@@ -381,7 +400,12 @@ fn levels(section: &Section<'_, '_>) -> Vec<LevelParts> {
         }
         Some(other) => {
             let hint = "one of deceleration, torque".to_owned();
-            section.fault("pilot-unknown-level-kind", "level_kind", format!("\"{other}\" is no kind of level"), hint);
+            section.fault(
+                "pilot-unknown-level-kind",
+                "level_kind",
+                format!("\"{other}\" is no kind of level"),
+                hint,
+            );
             false
         }
     };
@@ -418,7 +442,12 @@ fn default_fade_end() -> Spread {
     Spread { nominal: 5.0, low: 2.0, high: 11.2 }
 }
 
-fn one_level(name: &str, section: &Section<'_, '_>, torque_fixed: bool, includes_road_load: bool) -> LevelParts {
+fn one_level(
+    name: &str,
+    section: &Section<'_, '_>,
+    torque_fixed: bool,
+    includes_road_load: bool,
+) -> LevelParts {
     let r = Reader { section };
     let dimension = if torque_fixed { Dimension::Force } else { Dimension::Acceleration };
     let (lift_off, stated) = if torque_fixed {
@@ -430,7 +459,12 @@ fn one_level(name: &str, section: &Section<'_, '_>, torque_fixed: bool, includes
     let end = r.or("fade_end", Dimension::Speed, default_fade_end().nominal, "5 m/s", MEMORY);
     if end.0 < start.0 {
         let message = format!("the fade of level \"{name}\" ends below where it starts");
-        section.fault("pilot-out-of-range", "fade_end", message, "no regen below fade_start, all of it above fade_end".into());
+        section.fault(
+            "pilot-out-of-range",
+            "fade_end",
+            message,
+            "no regen below fade_start, all of it above fade_end".into(),
+        );
     }
     section.finish();
     let fade = |(value, stated): (f64, bool), default: Spread| {
@@ -457,8 +491,14 @@ fn boundary(section: &Section<'_, '_>) -> PowerBoundary {
             PowerBoundary::Pack
         }
         Some(other) => {
-            let hint = "pack (battery terminals) or vehicle (overhead line or several stores included)".to_owned();
-            section.fault("pilot-unknown-boundary", "power_boundary", format!("\"{other}\" is no boundary"), hint);
+            let hint =
+                "pack (battery terminals) or vehicle (overhead line or several stores included)".to_owned();
+            section.fault(
+                "pilot-unknown-boundary",
+                "power_boundary",
+                format!("\"{other}\" is no boundary"),
+                hint,
+            );
             PowerBoundary::Pack
         }
     }

@@ -43,6 +43,12 @@ impl Group {
     pub fn figure(&self, column: &str) -> Option<f64> {
         self.figures.get(column).copied().flatten()
     }
+
+    /// A number of the row with its interval: `stem` and `unit` make the column's name.
+    pub fn measure(&self, stem: &str, unit: &str) -> Measure {
+        let at = |percentile: &str| self.figure(&format!("{stem}_{percentile}{unit}"));
+        Measure { value: at(""), low: at("p05_"), high: at("p95_") }
+    }
 }
 
 /// Where the braking energy of one group went: a row of `braking_balance`.

@@ -1,9 +1,11 @@
 //! Where the braking energy went: polars sums by group.
 
-use arrow::array::RecordBatch;
-use backwatt_schema::{BatchBuilder, BatchView, tables};
+use std::collections::HashMap;
+
+use arrow::array::{Array, RecordBatch, StringArray};
+use backwatt_schema::{BatchBuilder, BatchView, number_at, tables, text_at};
 use polars::prelude::{
-    Column, DataFrame, DataType, IntoColumn, IntoLazy, JoinArgs, JoinType, LazyFrame, NamedFrom, PlSmallStr, Series,
+    Column, DataFrame, DataType, IntoColumn, IntoLazy, LazyFrame, NamedFrom, PlSmallStr, Series,
     SortMultipleOptions, UnionArgs, col, concat, lit,
 };
 
@@ -39,24 +41,36 @@ pub fn of_vehicle(
     for (_, name) in GROUPINGS.iter().skip(1) {
         columns.push(text_column(name, ledger.texts(name)?));
     }
+    let factors = factors(trips, ledger.texts("trip_id")?)?;
     for name in energies() {
-        let view = if name == "energy_recovered_p50_kwh" { &terminals } else { &ledger };
-        columns.push(energy_column(name, view.numbers(name)?));
+        if name == "energy_recovered_p50_kwh" {
+            columns.push(energy_column(name, terminals.numbers(name)?.iter()));
+        } else {
+            // Slow samples hide braking: the ledger's sums are brought to the middle of the correction band.
+            let corrected = ledger.numbers(name)?.iter().zip(&factors).map(|(v, f)| Some(v? * (*f)?));
+            columns.push(energy_column(name, corrected));
+        }
     }
-    let claims = BatchView::new(&tables::TRIPS, trips);
-    let claims = DataFrame::new(
-        claims.rows(),
-        vec![
-            text_column("trip_id", claims.texts("trip_id")?),
-            text_column("braking_claim", claims.texts("braking_claim")?),
-        ],
-    )?;
-    let claimed = DataFrame::new(ledger.rows(), columns)?
-        .lazy()
-        .join(claims.lazy(), [col("trip_id")], [col("trip_id")], JoinArgs::new(JoinType::Inner))
-        .filter(col("braking_claim").neq(lit("withheld")));
-    let parts: Vec<LazyFrame> = GROUPINGS.iter().map(|(grouping, name)| grouped(&claimed, grouping, name)).collect();
+    let claimed: Vec<bool> = factors.iter().map(Option::is_some).collect();
+    columns.push(Series::new(PlSmallStr::from_static("claimed"), claimed).into_column());
+    let claimed = DataFrame::new(ledger.rows(), columns)?.lazy().filter(col("claimed"));
+    let parts: Vec<LazyFrame> =
+        GROUPINGS.iter().map(|(grouping, name)| grouped(&claimed, grouping, name)).collect();
     Ok(concat(parts, UnionArgs::default())?.collect()?)
+}
+
+/// Middle of the sampling correction band of each segment's trip; `None` outside trips and where no claim is made.
+fn factors(trips: &RecordBatch, of: &StringArray) -> Result<Vec<Option<f64>>, ReportError> {
+    let view = BatchView::new(&tables::TRIPS, trips);
+    let (ids, raw) = (view.texts("trip_id")?, view.numbers("energy_braking_kwh")?);
+    let (low, high) = (view.numbers("energy_braking_low_kwh")?, view.numbers("energy_braking_high_kwh")?);
+    let factor = |row: usize| {
+        let (low, high) = (number_at(low, row)?, number_at(high, row)?);
+        Some(if raw.value(row) > 0.0 { f64::midpoint(low, high) / raw.value(row) } else { 1.0 })
+    };
+    let by_trip: HashMap<&str, Option<f64>> =
+        (0..view.rows()).map(|row| (ids.value(row), factor(row))).collect();
+    Ok((0..of.len()).map(|row| by_trip.get(text_at(of, row)?).copied().flatten()).collect())
 }
 
 fn grouped(claimed: &LazyFrame, grouping: &str, name: &str) -> LazyFrame {
@@ -74,9 +88,11 @@ fn sum(keyed: LazyFrame) -> LazyFrame {
 pub fn merge(vehicles: Vec<DataFrame>) -> Result<RecordBatch, ReportError> {
     let empty = || {
         let mut columns = vec![text("grouping"), text("group")];
-        columns.extend(energies().into_iter().map(|name| {
-            Series::new(PlSmallStr::from_str(name), Vec::<i64>::new()).into_column()
-        }));
+        columns.extend(
+            energies()
+                .into_iter()
+                .map(|name| Series::new(PlSmallStr::from_str(name), Vec::<i64>::new()).into_column()),
+        );
         DataFrame::new(0, columns)
     };
     let frames: Vec<LazyFrame> = if vehicles.is_empty() {

@@ -2,7 +2,10 @@
 
 use std::io::Write;
 
-use arrow::array::{Array, BooleanArray, Float64Array, RecordBatch, StringArray, TimestampNanosecondArray, UInt32Array, UInt64Array};
+use arrow::array::{
+    Array, BooleanArray, Float64Array, RecordBatch, StringArray, TimestampNanosecondArray, UInt32Array,
+    UInt64Array,
+};
 use backwatt_schema::{Kind, Table};
 
 /// Writes a batch as CSV (RFC 4180): names as header, UTC times, empty cells for null.
@@ -49,7 +52,11 @@ fn time(nanoseconds: i64) -> String {
 fn quoted(text: &str) -> String {
     let risky = text.starts_with(['=', '+', '-', '@', '\t', '\r']);
     let body = if risky { format!("'{text}") } else { text.to_owned() };
-    if body.contains([',', '"', '\n', '\r']) || risky { format!("\"{}\"", body.replace('"', "\"\"")) } else { body }
+    if body.contains([',', '"', '\n', '\r']) || risky {
+        format!("\"{}\"", body.replace('"', "\"\""))
+    } else {
+        body
+    }
 }
 
 #[cfg(test)]

@@ -3,7 +3,7 @@
 use askama::Template;
 use backwatt_schema::tables;
 
-use crate::answers::{Answers, Balance, Group};
+use crate::answers::{Answers, Balance, Group, Measure};
 use crate::chart::{self, Dot, Step};
 use crate::sentences::{interval, step_name};
 use crate::text::CAUTION;
@@ -140,7 +140,8 @@ fn cascade_rows(balance: &Balance) -> Vec<[String; 3]> {
         .iter()
         .map(|column| {
             let kwh = balance.figure(column);
-            let share = if braking > 0.0 { format!("{:.1} %", 100.0 * kwh / braking) } else { "–".to_owned() };
+            let share =
+                if braking > 0.0 { format!("{:.1} %", 100.0 * kwh / braking) } else { "–".to_owned() };
             [step_name(column).to_owned(), format!("{kwh:.2}"), share]
         })
         .collect()
@@ -148,39 +149,66 @@ fn cascade_rows(balance: &Balance) -> Vec<[String; 3]> {
 
 fn ratios(group: &Group, metric: bool) -> Vec<RatioRow> {
     let (scale, length) = if metric { (KM_PER_MILE, "km") } else { (1.0, "miles") };
-    let percent = |column: &str| percent(group.figure(column));
+    let percent = |stem: &str| {
+        let measure = group.measure(stem, "frac");
+        match measure.value {
+            Some(_) => format!("{} ({})", self::percent(measure.value), interval(measure, 100.0, 1)),
+            None => "–".to_owned(),
+        }
+    };
     let row = |name, value, formula, answers| RatioRow { name, value, formula, answers };
-    let r1 = format!(
-        "{} ({})",
-        self::percent(group.recapture_of_braking_frac.value),
-        interval(group.recapture_of_braking_frac, 100.0, 0)
-    );
-    let miles = |column: &str| group.figure(column).map_or("–".to_owned(), |v| format!("{:.0} {length}", v * scale));
+    let miles = |measure: Measure| match measure.value {
+        Some(value) => {
+            let least = group.figure("carried_by_regen_low_mi").unwrap_or(0.0);
+            format!(
+                "{:.0} {length} ({}; terminals alone {:.0})",
+                value * scale,
+                interval(measure, scale, 0),
+                least * scale
+            )
+        }
+        None => "–".to_owned(),
+    };
     vec![
-        row("R1 recapture of braking", r1, "recovered / braking energy at the wheels", "how much of the braking came back"),
+        row(
+            "R1 recapture of braking",
+            percent("recapture_of_braking"),
+            "recovered / braking energy at the wheels",
+            "how much of the braking came back",
+        ),
         row(
             "R2 recapture of recoverable",
-            percent("recapture_of_recoverable_frac"),
+            percent("recapture_of_recoverable"),
             "recovered / recoverable at the level as set",
             "control, withdrawals and model error; not the driver",
         ),
-        row("R4 recapture of use", percent("recapture_of_use_frac"), "recovered / gross discharge", "the trade's usual “percent regen”"),
-        row("R5 recapture over net use", percent("recapture_over_net_use_frac"), "recovered / net use", "also quoted as “percent”"),
+        row(
+            "R4 recapture of use",
+            percent("recapture_of_use"),
+            "recovered / gross discharge",
+            "the trade's usual “percent regen”",
+        ),
+        row(
+            "R5 recapture over net use",
+            percent("recapture_over_net_use"),
+            "recovered / net use",
+            "also quoted as “percent”",
+        ),
         row(
             "R7 range gain",
-            percent("range_gain_frac"),
+            percent("range_gain"),
             "returned at the bus / net use (modelled where the bus is not logged)",
             "how much further the same charge goes",
         ),
         row(
             "R8 braking intensity",
-            percent("braking_intensity_frac"),
+            self::percent(group.figure("braking_intensity_frac")),
             "braking / tractive energy at the wheels",
             "route and driver",
         ),
         row(
             "R10 carried by regen",
-            format!("{} (at least {})", miles("carried_by_regen_mi"), miles("carried_by_regen_low_mi")),
+            miles(group.measure("carried_by_regen", "mi")),
             "distance × returned at the bus / (net use + returned at the bus)",
             "distance that regen paid for; the lower bound uses the terminals alone",
         ),
@@ -197,7 +225,11 @@ const SECTIONS: [(&str, &str, &str); 7] = [
          Individual figures appear from 10 driving days and 50 kWh of braking energy on. A coaching aid, not a sole \
          basis for discipline or pay.",
     ),
-    ("regen_level", "By regen level", "Levels were chosen, not assigned: a difference is an association, not an effect."),
+    (
+        "regen_level",
+        "By regen level",
+        "Levels were chosen, not assigned: a difference is an association, not an effect.",
+    ),
     ("temperature_band", "By outside temperature", ""),
     ("service_day", "By service day", "Cut at 03:00 local time; a trip belongs to the day it began."),
     ("trip", "By trip", ""),
@@ -249,7 +281,8 @@ fn row(group: &Group, metric: bool) -> GroupRow {
     let scale = if metric { 1.0 / KM_PER_MILE } else { 1.0 };
     let miles = group.figure("distance_mi").unwrap_or(0.0);
     let range = |low: Option<f64>, high: Option<f64>, scale: f64, digits: usize| {
-        low.zip(high).map_or("–".to_owned(), |(l, h)| format!("{:.digits$} to {:.digits$}", l * scale, h * scale))
+        low.zip(high)
+            .map_or("–".to_owned(), |(l, h)| format!("{:.digits$} to {:.digits$}", l * scale, h * scale))
     };
     let (r9, r1) = (group.consumption_kwh_mi, group.recapture_of_braking_frac);
     GroupRow {
@@ -263,7 +296,11 @@ fn row(group: &Group, metric: bool) -> GroupRow {
         of_use: percent(group.figure("recapture_of_use_frac")),
         gain: percent(group.figure("range_gain_frac")),
         evidence: group.evidence.clone(),
-        recapture_evidence: group.recapture_evidence.clone(),
+        recapture_evidence: if group.recapture_evidence == "none" {
+            "no claim".to_owned()
+        } else {
+            group.recapture_evidence.clone()
+        },
         trips: group.trips,
         days: group.vehicle_days,
         caution: group.caution.clone(),
@@ -289,7 +326,10 @@ fn trust_lines(answers: &Answers) -> Vec<String> {
     let rows = trust.rows_in();
     let share = if rows == 0 { 0.0 } else { 100.0 * trust.rows_rejected() as f64 / rows as f64 };
     vec![
-        format!("{rows} rows read, {} refused whole ({share:.2} %): each is in the rejects table with reason, file and line.", trust.rows_rejected()),
+        format!(
+            "{rows} rows read, {} refused whole ({share:.2} %): each is in the rejects table with reason, file and line.",
+            trust.rows_rejected()
+        ),
         format!(
             "{} trips; {:.0} min within them lost to gaps, {:.0} min to a frozen bus. No energy is built across either.",
             trust.trips,
@@ -297,7 +337,10 @@ fn trust_lines(answers: &Answers) -> Vec<String> {
             trust.frozen_s / 60.0
         ),
         format!("What may be claimed of braking energy, by trip: {}.", list(&trust.claims)),
-        format!("What the inflow into the battery can be put down to, by trip: {}.", list(&trust.recovery_checks)),
+        format!(
+            "What the inflow into the battery can be put down to, by trip: {}.",
+            list(&trust.recovery_checks)
+        ),
         format!("What the height rests on, by trip: {}.", list(&trust.grades)),
         format!(
             "The ledger closes to {:.0e} of tractive plus braking energy on the worst trip.",

@@ -53,7 +53,7 @@ fn consumption(pilot: &Group, metric: bool) -> String {
     let stood = pilot.figure("energy_standing_kwh").unwrap_or(0.0);
     let parked = pilot.figure("energy_parked_kwh").unwrap_or(0.0);
     format!(
-        "Driving took {:.2} {unit} at the battery terminals ({}; {} over {} vehicle-days and {distance:.0} {length}). \
+        "Driving took {:.2} {unit} at the battery terminals ({}; {}; {} vehicle-days, {distance:.0} {length}). \
          Standing at stops took {stood:.1} kWh and parking {parked:.1} kWh more.{ton}",
         value * scale,
         interval(pilot.consumption_kwh_mi, scale, 2),
@@ -67,7 +67,7 @@ fn evidence(group: &Group) -> String {
     if group.evidence == "measured" || measured == 0.0 {
         group.evidence.clone()
     } else {
-        format!("{}, {:.0} % of the moving time measured", group.evidence, 100.0 * measured)
+        format!("{}, with {:.0} % of the moving time measured", group.evidence, 100.0 * measured)
     }
 }
 
@@ -108,10 +108,11 @@ fn shares(pilot: &Group, metric: bool) -> String {
     let least = pilot.figure("carried_by_regen_low_mi").unwrap_or(0.0);
     let (scale, length) = if metric { (KM_PER_MILE, "km") } else { (1.0, "miles") };
     format!(
-        "The same energy is {:.1} % of gross discharge and {:.1} % of net use. Counting what regen fed to the auxiliaries \
+        "The same energy is {:.1} % of gross discharge ({}) and {:.1} % of net use. Counting what regen fed to the auxiliaries \
          first (modelled), the range gain is {:.1} % of net use and regen carried {:.0} {length}; at least {:.0} {length} \
          from the battery terminals alone.",
         100.0 * of_use,
+        interval(pilot.measure("recapture_of_use", "frac"), 100.0, 1),
         100.0 * over_net,
         100.0 * gain,
         miles * scale,
@@ -136,7 +137,8 @@ pub fn step_name(column: &str) -> &'static str {
 
 fn rest(balance: Option<&Balance>) -> String {
     let Some(balance) = balance.filter(|b| b.figure("energy_braking_kwh") > 0.0) else {
-        return "Braking energy is not claimed from these logs: they are sampled more slowly than every 5 s.".to_owned();
+        return "Braking energy is not claimed from these logs: they are sampled more slowly than every 5 s."
+            .to_owned();
     };
     let braking = balance.figure("energy_braking_kwh");
     let mut parts: Vec<(f64, &str)> = tables::CASCADE
@@ -146,7 +148,8 @@ fn rest(balance: Option<&Balance>) -> String {
         .filter(|(share, _)| *share >= 0.005)
         .collect();
     parts.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let list: Vec<String> = parts.iter().map(|(share, name)| format!("{:.0} % {name}", 100.0 * share)).collect();
+    let list: Vec<String> =
+        parts.iter().map(|(share, name)| format!("{:.0} % {name}", 100.0 * share)).collect();
     let left = balance.figure("energy_recoverable_kwh") / braking;
     let attainable = balance.figure("energy_attainable_kwh") / braking;
     format!(

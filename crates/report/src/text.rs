@@ -48,7 +48,8 @@ pub fn text(answers: &Answers) -> String {
 fn table(groups: &[&Group], metric: bool) -> String {
     let mut table = Table::new();
     table.load_style(presets::NOTHING);
-    let (scale, unit, length) = if metric { (1.0 / KM_PER_MILE, "kWh/km", "km") } else { (1.0, "kWh/mile", "mile") };
+    let (scale, unit, length) =
+        if metric { (1.0 / KM_PER_MILE, "kWh/km", "km") } else { (1.0, "kWh/mile", "mile") };
     let head = ["group", length, unit, "90 %", "braking", "use", "evidence"].map(str::to_owned);
     table.set_header(head);
     for group in groups.iter().take(ROWS) {
@@ -74,7 +75,10 @@ fn table(groups: &[&Group], metric: bool) -> String {
         }
     }
     let lines: Vec<String> = table.lines().map(|line| line.trim_end().to_owned()).collect();
-    format!("{}\n braking: recovered over braking energy at the wheels; use: over gross discharge", lines.join("\n"))
+    format!(
+        "{}\n braking: recovered over braking energy at the wheels; use: over gross discharge",
+        lines.join("\n")
+    )
 }
 
 fn percent(share: Option<f64>) -> String {
@@ -120,11 +124,7 @@ identify drivers are personal data; local rules and works agreements apply.";
 
 fn shortened(name: &str, most: usize) -> String {
     let clean: String = name.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-    if clean.chars().count() <= most {
-        clean
-    } else {
-        clean.chars().take(most - 1).chain(['…']).collect()
-    }
+    if clean.chars().count() <= most { clean } else { clean.chars().take(most - 1).chain(['…']).collect() }
 }
 
 fn wrapped(text: &str) -> String {

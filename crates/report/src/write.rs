@@ -26,7 +26,11 @@ pub fn write(
         let read = |table: &'static Table| read_table(&layout.vehicle_table(table, vehicle), table);
         let vehicle_trips = read(&tables::TRIPS)?;
         trust.add_trips(&vehicle_trips)?;
-        sums.push(balance::of_vehicle(&read(&tables::SEGMENTS)?, &read(&tables::SEGMENT_BATTERY)?, &vehicle_trips)?);
+        sums.push(balance::of_vehicle(
+            &read(&tables::SEGMENTS)?,
+            &read(&tables::SEGMENT_BATTERY)?,
+            &vehicle_trips,
+        )?);
         trips.push(vehicle_trips);
     }
     let balance = balance::merge(sums)?;

@@ -3,8 +3,8 @@
 use std::sync::Arc;
 
 use arrow::array::{
-    Array, ArrayRef, BooleanArray, Float64Array, RecordBatch, StringArray, TimestampNanosecondArray, UInt32Array,
-    UInt64Array,
+    Array, ArrayRef, BooleanArray, Float64Array, RecordBatch, StringArray, TimestampNanosecondArray,
+    UInt32Array, UInt64Array,
 };
 
 use crate::{Column, Kind, Table};

@@ -124,11 +124,8 @@ fn place_text(place: &Place) -> String {
 
 /// A hostile cell may hold megabytes or control characters: show the start of it, printable.
 fn shortened(value: &str) -> String {
-    let mut text: String = value
-        .chars()
-        .take(60)
-        .map(|c| if c.is_control() { '\u{fffd}' } else { c })
-        .collect();
+    let mut text: String =
+        value.chars().take(60).map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect();
     if value.chars().nth(60).is_some() {
         text.push('…');
     }

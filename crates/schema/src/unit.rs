@@ -79,9 +79,8 @@ impl Unit {
         let wanted = spelling.trim();
         let exact = UNITS.iter().find(|row| row.spellings.contains(&wanted));
         let loose = || {
-            let mut hits = UNITS
-                .iter()
-                .filter(|row| row.spellings.iter().any(|s| s.eq_ignore_ascii_case(wanted)));
+            let mut hits =
+                UNITS.iter().filter(|row| row.spellings.iter().any(|s| s.eq_ignore_ascii_case(wanted)));
             let first = hits.next()?;
             hits.next().is_none().then_some(first)
         };
@@ -138,7 +137,12 @@ struct Row {
     unit: Unit,
 }
 
-const fn row(dimension: Dimension, numerator: f64, denominator: f64, spellings: &'static [&'static str]) -> Row {
+const fn row(
+    dimension: Dimension,
+    numerator: f64,
+    denominator: f64,
+    spellings: &'static [&'static str],
+) -> Row {
     Row { spellings, unit: Unit { dimension, numerator, denominator, offset: 0.0 } }
 }
 

@@ -68,9 +68,11 @@ impl TableWriter {
 
     pub fn write(&mut self, batch: &RecordBatch) -> Result<(), StoreError> {
         self.rows += batch.num_rows() as u64;
-        self.writer
-            .write(batch)
-            .map_err(|source| StoreError::Parquet { doing: "write", path: self.path.clone(), source })
+        self.writer.write(batch).map_err(|source| StoreError::Parquet {
+            doing: "write",
+            path: self.path.clone(),
+            source,
+        })
     }
 
     /// Puts the file in its place and gives the number of rows in it.
@@ -104,7 +106,11 @@ pub fn read_table(path: &Path, table: &'static Table) -> Result<RecordBatch, Sto
         || version != Some(table.version.to_string().as_str())
         || !builder.schema().fields().iter().map(|f| f.name().as_str()).eq(table.columns.iter().map(|c| c.name))
     {
-        return Err(StoreError::OtherVersion { path: path.to_owned(), table: table.name, version: table.version });
+        return Err(StoreError::OtherVersion {
+            path: path.to_owned(),
+            table: table.name,
+            version: table.version,
+        });
     }
     let schema = builder.schema().clone();
     let reader = builder.with_batch_size(ROW_GROUP_ROWS).build().map_err(parquet)?;

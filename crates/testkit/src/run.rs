@@ -42,8 +42,9 @@ impl Ran {
     /// All refusals of the run.
     pub fn rejects(&self) -> Table {
         let folder = self.run.layout.root().join("rejects");
-        let mut paths: Vec<_> =
-            std::fs::read_dir(folder).map(|entries| entries.flatten().map(|e| e.path()).collect()).unwrap_or_default();
+        let mut paths: Vec<_> = std::fs::read_dir(folder)
+            .map(|entries| entries.flatten().map(|e| e.path()).collect())
+            .unwrap_or_default();
         paths.sort();
         Table::read(&paths, &backwatt::tables::REJECTS)
     }
@@ -51,8 +52,9 @@ impl Ran {
     /// Samples of one vehicle.
     pub fn samples(&self, vehicle: &str) -> Table {
         let folder = self.run.layout.samples_folder(vehicle);
-        let mut paths: Vec<_> =
-            std::fs::read_dir(folder).map(|entries| entries.flatten().map(|e| e.path()).collect()).unwrap_or_default();
+        let mut paths: Vec<_> = std::fs::read_dir(folder)
+            .map(|entries| entries.flatten().map(|e| e.path()).collect())
+            .unwrap_or_default();
         paths.sort();
         Table::read(&paths, &backwatt::tables::SAMPLES)
     }

@@ -1,1 +1,57 @@
-//! Suite.
+//! The program as its users run it: stdout, stderr, exit codes, files.
+
+mod commands;
+mod faults;
+mod page;
+mod reference_pages;
+
+use std::path::{Path, PathBuf};
+use std::process::Output;
+
+use assert_cmd::Command;
+
+/// Runs the program with these arguments, in a folder.
+pub fn backwatt(folder: &Path, arguments: &[&str]) -> Output {
+    let built = assert_cmd::cargo::cargo_bin("backwatt");
+    Command::new(built).current_dir(folder).args(arguments).output().expect("the program starts")
+}
+
+pub fn stdout(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stdout).into_owned()
+}
+
+pub fn stderr(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+pub fn code(output: &Output) -> i32 {
+    output.status.code().unwrap_or(-1)
+}
+
+/// A pilot file and one log beside it; the log counts 60 s of driving at 1 Hz.
+pub fn tiny_pilot(pilot: &str) -> (tempfile::TempDir, PathBuf) {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let mut log = String::from("t,v\n");
+    for second in 0..120 {
+        let speed = f64::from(if second < 60 { second } else { 120 - second }) / 4.0;
+        log.push_str(&format!("{second},{speed}\n"));
+    }
+    std::fs::write(folder.path().join("log.csv"), log).expect("writable");
+    let path = folder.path().join("pilot.toml");
+    std::fs::write(&path, pilot).expect("writable");
+    (folder, path)
+}
+
+/// Time and speed, and nothing else.
+pub const TINY: &str = r#"
+[pilot]
+name = "Tiny"
+[vehicle_types.van]
+mass = "3000 kg"
+[[sources]]
+files = "log.csv"
+vehicle = "V1"
+time = { column = "t", kind = "relative", unit = "s" }
+[sources.columns]
+speed = { column = "v", unit = "m/s" }
+"#;

@@ -5,7 +5,6 @@ use std::path::Path;
 
 use super::{ColumnGuess, Shape};
 
-
 #[derive(Debug, Clone)]
 pub struct Draft {
     /// The pilot file, ready to be completed.
@@ -36,12 +35,21 @@ impl Draft {
 fn toml(name: &str, shapes: &[Shape]) -> String {
     let mut out = String::new();
     let local = shapes.iter().any(|shape| shape.time.kind == "local");
-    let _ = writeln!(out, "# Drafted from the logs. Values marked ? are what logs cannot know; the file is refused until they are filled in.\n");
+    let _ = writeln!(
+        out,
+        "# Drafted from the logs. Values marked ? are what logs cannot know; the file is refused until they are filled in.\n"
+    );
     let _ = writeln!(out, "[pilot]\nname = {}", quoted(name));
     if local {
-        let _ = writeln!(out, "time_zone = \"?\"   # IANA name of the zone the logger's clock was set to, e.g. \"America/Chicago\": ask whoever installed it");
+        let _ = writeln!(
+            out,
+            "time_zone = \"?\"   # IANA name of the zone the logger's clock was set to, e.g. \"America/Chicago\": ask whoever installed it"
+        );
     } else {
-        let _ = writeln!(out, "# time_zone = \"...\"   # IANA name; cuts the service days at 03:00 local instead of UTC");
+        let _ = writeln!(
+            out,
+            "# time_zone = \"...\"   # IANA name; cuts the service days at 03:00 local instead of UTC"
+        );
     }
     let _ = writeln!(
         out,
@@ -72,7 +80,11 @@ fn source(shape: &Shape, pilot: &str) -> String {
             let _ = writeln!(out, "vehicle_column = {}", quoted(column));
         }
         None => {
-            let _ = writeln!(out, "vehicle = {}   # or {{vehicle}} in files, where the path names it", quoted(pilot));
+            let _ = writeln!(
+                out,
+                "vehicle = {}   # or {{vehicle}} in files, where the path names it",
+                quoted(pilot)
+            );
         }
     }
     let _ = writeln!(out, "vehicle_type = \"vehicle\"\n{}", time(shape));
@@ -109,10 +121,14 @@ fn time(shape: &Shape) -> String {
 fn column_line(column: &ColumnGuess) -> String {
     let names: Vec<String> = column.names.iter().map(|n| quoted(n)).collect();
     let which = if names.len() == 1 { names[0].clone() } else { format!("[{}]", names.join(", ")) };
-    let unit = if column.unit.is_empty() { String::new() } else { format!(", unit = {}", quoted(&column.unit)) };
+    let unit =
+        if column.unit.is_empty() { String::new() } else { format!(", unit = {}", quoted(&column.unit)) };
     let comment = format!("# {:.0} %: {}", column.confidence * 100.0, one_line(&column.reason));
     if column.never_leaves_zero {
-        return format!("# {} = {{ column = {which}{unit} }}   # zero in every row seen: unknown, not flat", column.signal);
+        return format!(
+            "# {} = {{ column = {which}{unit} }}   # zero in every row seen: unknown, not flat",
+            column.signal
+        );
     }
     format!("{} = {{ column = {which}{unit} }}   {comment}", column.signal)
 }
@@ -136,11 +152,15 @@ fn shape_notes(shape: &Shape) -> Vec<String> {
         "modelled: no battery signal"
     };
     notes.push(format!("  what came back: {recovered}"));
-    let grade = if has("altitude") || has("grade") { "rebuilt from the log" } else { "unknown: run flat, and said so" };
+    let grade =
+        if has("altitude") || has("grade") { "rebuilt from the log" } else { "unknown: run flat, and said so" };
     notes.push(format!("  height: {grade}"));
-    for (signal, question) in
-        [("driver", "per driver"), ("route", "per route"), ("regen_level", "per regen level"), ("payload", "per ton-mile")]
-    {
+    for (signal, question) in [
+        ("driver", "per driver"),
+        ("route", "per route"),
+        ("regen_level", "per regen level"),
+        ("payload", "per ton-mile"),
+    ] {
         if !has(signal) {
             notes.push(format!("  no {signal} column: no figures {question}"));
         }
@@ -166,9 +186,7 @@ fn quoted(text: &str) -> String {
 
 /// A file name as a pattern that matches only itself.
 fn escaped(name: &str) -> String {
-    name.chars()
-        .map(|c| if matches!(c, '*' | '?' | '[') { format!("[{c}]") } else { c.to_string() })
-        .collect()
+    name.chars().map(|c| if matches!(c, '*' | '?' | '[') { format!("[{c}]") } else { c.to_string() }).collect()
 }
 
 fn one_line(text: &str) -> String {

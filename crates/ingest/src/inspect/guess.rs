@@ -159,7 +159,9 @@ pub fn time(look: &Look) -> Option<TimeGuess> {
     let candidates: Vec<usize> = (0..look.names.len())
         .filter(|at| {
             let plain = plain_name(&look.names[*at]);
-            plain.contains("time") || plain.contains("epoch") || matches!(plain.as_str(), "date" | "datum" | "uhrzeit")
+            plain.contains("time")
+                || plain.contains("epoch")
+                || matches!(plain.as_str(), "date" | "datum" | "uhrzeit")
         })
         .collect();
     let found: Vec<TimeGuess> = candidates

@@ -37,7 +37,13 @@ pub static WORDS: [Words; 21] = [
         "km",
     ),
     words("latitude", &["latitude", "lat", "gnsslatitude", "latdeg", "breite"], &["latitude"], &[], "deg"),
-    words("longitude", &["longitude", "lon", "long", "lng", "gnsslongitude", "londeg", "länge"], &["longitude"], &[], "deg"),
+    words(
+        "longitude",
+        &["longitude", "lon", "long", "lng", "gnsslongitude", "londeg", "länge"],
+        &["longitude"],
+        &[],
+        "deg",
+    ),
     words(
         "altitude",
         &["altitude", "alt", "elevation", "elv", "gnssaltitude", "altitudeft", "altitudem", "höhe"],
@@ -67,7 +73,13 @@ pub static WORDS: [Words; 21] = [
         &["12v", "heater"],
         "A",
     ),
-    words("pack_power", &["packpower", "batterypower", "electricpowerdemand", "leistung"], &["packpower"], &[], "W"),
+    words(
+        "pack_power",
+        &["packpower", "batterypower", "electricpowerdemand", "leistung"],
+        &["packpower"],
+        &[],
+        "W",
+    ),
     words("aux_power", &["auxpower", "auxiliarypower", "auxpwr"], &["auxiliarypower"], &[], "W"),
     words("cab_climate_power", &["heaterpower", "hvacpower"], &["hvacpower"], &["requested"], "W"),
     words(
@@ -88,5 +100,4 @@ pub static WORDS: [Words; 21] = [
 ];
 
 pub static ROUTE: Words = words("route", &["route", "itcsbusroute", "strecke", "routeid"], &[], &[], "");
-pub static OVERHEAD: Words =
-    words("overhead_line", &["statusgridisavailable", "overheadline"], &[], &[], "");
+pub static OVERHEAD: Words = words("overhead_line", &["statusgridisavailable", "overheadline"], &[], &[], "");

@@ -43,7 +43,8 @@ pub fn standard_atmosphere(altitude_m: f64) -> (f64, f64) {
 /// assert!((density - 1.204106).abs() < 2e-6);
 /// ```
 pub fn density(pressure_pa: f64, temperature_k: f64, vapour_pa: f64) -> f64 {
-    (pressure_pa - vapour_pa) / (DRY_AIR_J_KG_K * temperature_k) + vapour_pa / (WATER_VAPOUR_J_KG_K * temperature_k)
+    (pressure_pa - vapour_pa) / (DRY_AIR_J_KG_K * temperature_k)
+        + vapour_pa / (WATER_VAPOUR_J_KG_K * temperature_k)
 }
 
 /// Saturation pressure of water vapour over water. [Pa]

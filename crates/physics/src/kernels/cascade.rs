@@ -301,9 +301,11 @@ impl Instant<'_> {
 
     /// Between which fade speeds of the levels a speed lies.
     fn fade_region(&self, speed: f64) -> u16 {
-        let passed = self.truck.levels.iter().map(|level| {
-            u16::from(speed > level.fade_start_m_s) + u16::from(speed > level.fade_end_m_s)
-        });
+        let passed = self
+            .truck
+            .levels
+            .iter()
+            .map(|level| u16::from(speed > level.fade_start_m_s) + u16::from(speed > level.fade_end_m_s));
         passed.sum::<u16>().min(255)
     }
 }
@@ -383,8 +385,7 @@ mod tests {
     #[test]
     fn parts_sum_to_the_braking_energy() {
         for deceleration in [0.3, 1.0, 2.5] {
-            for blending in
-                [Blending::FrictionOnly, Blending::Parallel { pedal_share: 0.4 }, Blending::Series]
+            for blending in [Blending::FrictionOnly, Blending::Parallel { pedal_share: 0.4 }, Blending::Series]
             {
                 for level in [LevelChoice::Set(0), LevelChoice::Best, LevelChoice::Worst] {
                     let truck = Truck { blending, ..truck() };

@@ -95,7 +95,9 @@ impl Found<'_> {
             .number("soc_step_frac", each().map(|t| soc_step(track, t.ends)))
             .number(
                 "speed_interpolated_share_frac",
-                each().map(|t| (t.ledger.duration_s > 0.0).then(|| t.ledger.interpolated_s / t.ledger.duration_s)),
+                each().map(|t| {
+                    (t.ledger.duration_s > 0.0).then(|| t.ledger.interpolated_s / t.ledger.duration_s)
+                }),
             )
             .text("grade_basis", each().map(|t| Some(t.grade)))
             .finish()
@@ -142,12 +144,14 @@ impl Found<'_> {
     }
 
     fn segment_sums(&self, builder: BatchBuilder) -> BatchBuilder {
-        let of = |pick: fn(&Ledger) -> f64| self.segments.iter().map(move |s| pick(&s.ledger)).collect::<Vec<_>>();
+        let of =
+            |pick: fn(&Ledger) -> f64| self.segments.iter().map(move |s| pick(&s.ledger)).collect::<Vec<_>>();
         let mean = |sum: fn(&Ledger) -> f64, time: fn(&Ledger) -> f64| {
             let one = move |s: &Segment| (time(&s.ledger) > 0.0).then(|| sum(&s.ledger) / time(&s.ledger));
             self.segments.iter().map(one).collect::<Vec<_>>()
         };
-        let grade = self.segments.iter().map(|s| (s.grade != GradeBasis::None).then(|| kwh(s.ledger.road.grade_j)));
+        let grade =
+            self.segments.iter().map(|s| (s.grade != GradeBasis::None).then(|| kwh(s.ledger.road.grade_j)));
         let cab = self.segments.iter().map(|s| (s.ledger.cab_s > 0.0).then(|| kwh(s.ledger.cab_j)));
         let builder = builder
             .number("duration_s", of(|l| l.duration_s))
@@ -294,8 +298,11 @@ impl Found<'_> {
 
     fn charges(&self) -> Result<RecordBatch, BatchError> {
         let track = self.track;
-        let rows: Vec<(Stand, &'static str)> =
-            self.stands().into_iter().filter_map(|stand| Some((stand.clone(), self.charge_basis(&stand)?))).collect();
+        let rows: Vec<(Stand, &'static str)> = self
+            .stands()
+            .into_iter()
+            .filter_map(|stand| Some((stand.clone(), self.charge_basis(&stand)?)))
+            .collect();
         let each = || rows.iter().map(|(stand, _)| stand);
         BatchBuilder::new(&tables::CHARGES)
             .text("vehicle_id", self.vehicle(&rows))

@@ -42,14 +42,8 @@ impl<'a> Finder<'a> {
             }
             return;
         }
-        let new = || Event {
-            knots: k..k,
-            trip,
-            order: 0,
-            ledger: Ledger::default(),
-            peak_m_s2: 0.0,
-            pedal: None,
-        };
+        let new =
+            || Event { knots: k..k, trip, order: 0, ledger: Ledger::default(), peak_m_s2: 0.0, pedal: None };
         let event = self.open.get_or_insert_with(new);
         if event.knots.end > event.knots.start {
             event.ledger.add(&self.pause);

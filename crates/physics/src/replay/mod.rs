@@ -11,8 +11,8 @@ mod trips;
 use arrow::array::RecordBatch;
 use backwatt_schema::BatchError;
 
-use crate::truck::Sheet;
 pub use crate::truck::Acceptance;
+use crate::truck::Sheet;
 
 /// Thresholds that move a number, with the product's defaults.
 #[derive(Debug, Clone, PartialEq)]
@@ -87,6 +87,7 @@ pub fn replay(
     let (segments, events) = pieces::book(&track, &plan, sheet, settings);
     let trips = trips::gather(vehicle_id, &track, &plan, &segments, sheet);
     trips::check_closure(&trips)?;
-    let found = batches::Found { vehicle_id, track: &track, segments: &segments, events: &events, trips: &trips };
+    let found =
+        batches::Found { vehicle_id, track: &track, segments: &segments, events: &events, trips: &trips };
     found.build(service_day)
 }

@@ -96,7 +96,8 @@ impl Track {
         let with_speed: Vec<usize> =
             (0..view.rows()).filter(|&i| !frozen.value(i) && speed.is_valid(i)).collect();
         let interval_s = median_step_s(times, &with_speed).unwrap_or(1.0);
-        let limit_s = (settings.gap_intervals * interval_s).max(settings.gap_least_s).min(settings.trip_ends_after_s);
+        let limit_s =
+            (settings.gap_intervals * interval_s).max(settings.gap_least_s).min(settings.trip_ends_after_s);
         let mut track = Track { interval_s, ..Track::default() };
         let mut rows = Vec::new();
         for span in continuous(times, &with_speed, frozen, limit_s) {
@@ -120,10 +121,8 @@ impl Track {
         let values: Vec<Option<f64>> = rows.iter().map(|&i| number_at(speed, i)).collect();
         self.speed_interpolated = values.iter().map(Option::is_none).collect();
         // Every span begins and ends with a logged speed, so that each blank lies between two.
-        self.speed_logged = interpolated(&self.time_ns, &values, f64::INFINITY)
-            .into_iter()
-            .map(|v| v.unwrap_or(0.0))
-            .collect();
+        self.speed_logged =
+            interpolated(&self.time_ns, &values, f64::INFINITY).into_iter().map(|v| v.unwrap_or(0.0)).collect();
         self.speed = self.speed_logged.iter().map(|v| v.max(0.0)).collect();
     }
 
@@ -148,7 +147,8 @@ impl Track {
         self.payload = held(&pick("payload_kg")?, f64::INFINITY);
         let engine = held(&pick("engine_speed_rad_s")?, 10.0);
         self.engine_on = engine.iter().map(|speed| speed.is_some_and(|s| s > 1.0)).collect();
-        let on = |array| held_any(&times, &flags(array, rows), HOLD_S).iter().map(|f| *f == Some(true)).collect();
+        let on =
+            |array| held_any(&times, &flags(array, rows), HOLD_S).iter().map(|f| *f == Some(true)).collect();
         self.plugged = on(view.flags("plugged_in")?);
         let overhead = view.flags("overhead_line")?;
         self.has_overhead = overhead.null_count() < overhead.len();
@@ -240,7 +240,8 @@ impl Track {
                 sum += f64::midpoint(self.speed[k], self.speed[k + 1]) * self.seconds(k, k + 1);
             }
         }
-        let points = knots.clone().zip(&distance).filter_map(|(k, d)| Some((*d, number_at(altitude, rows[k])?)));
+        let points =
+            knots.clone().zip(&distance).filter_map(|(k, d)| Some((*d, number_at(altitude, rows[k])?)));
         let Some(profile) = Profile::new(points) else { return false };
         for (k, d) in knots.clone().zip(&distance) {
             self.altitude[k] = Some(profile.at(*d));
@@ -286,11 +287,8 @@ fn continuous(times: &[i64], with_speed: &[usize], frozen: &BooleanArray, limit_
 }
 
 fn median_step_s(times: &[i64], rows: &[usize]) -> Option<f64> {
-    let mut steps: Vec<f64> = rows
-        .windows(2)
-        .map(|w| (times[w[1]] - times[w[0]]) as f64 * 1e-9)
-        .filter(|dt| *dt > 0.0)
-        .collect();
+    let mut steps: Vec<f64> =
+        rows.windows(2).map(|w| (times[w[1]] - times[w[0]]) as f64 * 1e-9).filter(|dt| *dt > 0.0).collect();
     if steps.is_empty() {
         return None;
     }

@@ -47,7 +47,9 @@ impl BrakingClaim {
     pub fn band(self, energy: f64) -> Option<(f64, f64)> {
         match self {
             BrakingClaim::Full => Some((energy, energy)),
-            BrakingClaim::Banded { low_factor, high_factor } => Some((energy * low_factor, energy * high_factor)),
+            BrakingClaim::Banded { low_factor, high_factor } => {
+                Some((energy * low_factor, energy * high_factor))
+            }
             BrakingClaim::Withheld => None,
         }
     }
@@ -159,7 +161,8 @@ fn check_recovery(
 }
 
 fn stops_of(plan: &Plan, trip: usize) -> u64 {
-    plan.runs.iter().filter(|run| run.trip == Some(trip) && run.kind == Kind::Standing && run.is_stop).count() as u64
+    plan.runs.iter().filter(|run| run.trip == Some(trip) && run.kind == Kind::Standing && run.is_stop).count()
+        as u64
 }
 
 fn median_step(track: &Track, ends: (usize, usize)) -> f64 {

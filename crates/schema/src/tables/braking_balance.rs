@@ -4,7 +4,7 @@ use crate::column::{Column, Table, number, text};
 pub static BRAKING_BALANCE: Table = Table {
     name: "braking_balance",
     version: 1,
-    one_row_is: "one group of one grouping: sums over segments of trips sampled fast enough to claim braking energy, as the samples stand",
+    one_row_is: "one group of one grouping: sums over segments of trips sampled fast enough to claim braking energy, brought to the middle of the sampling correction band",
     sorted_by: "grouping, group",
     columns: &COLUMNS,
 };
@@ -23,5 +23,11 @@ static COLUMNS: [Column; 14] = [
     number("braking_to_auxiliaries_kwh", "kW.h", "", "0 or more", "see segments"),
     number("energy_recoverable_kwh", "kW.h", "", "0 or more", "see segments"),
     number("energy_attainable_kwh", "kW.h", "", "0 or more", "see segments"),
-    number("energy_recovered_p50_kwh", "kW.h", "no claim", "0 or more", "into the battery terminals, over the segments with a claim"),
+    number(
+        "energy_recovered_p50_kwh",
+        "kW.h",
+        "no claim",
+        "0 or more",
+        "into the battery terminals, over the segments with a claim",
+    ),
 ];

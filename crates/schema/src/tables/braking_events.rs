@@ -38,6 +38,12 @@ static COLUMNS: [Column; 30] = [
     number("braking_to_auxiliaries_kwh", "kW.h", "", "0 or more", "see segments"),
     number("energy_recoverable_kwh", "kW.h", "", "0 or more", "see segments"),
     number("energy_attainable_kwh", "kW.h", "", "0 or more", "see segments"),
-    number("energy_recovered_kwh", "kW.h", "battery power is not logged here", "0 or more", "into the battery terminals"),
+    number(
+        "energy_recovered_kwh",
+        "kW.h",
+        "battery power is not logged here",
+        "0 or more",
+        "into the battery terminals",
+    ),
     text("evidence", "", "measured or modelled: what energy_recovered_kwh rests on"),
 ];

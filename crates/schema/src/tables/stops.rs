@@ -18,5 +18,11 @@ static COLUMNS: [Column; 9] = [
     number("duration_s", "s", "", "0 or more", "length in time"),
     number("lat_deg", "deg", "no position near", "north positive", "latitude"),
     number("lon_deg", "deg", "no position near", "east positive", "longitude"),
-    number("energy_discharged_kwh", "kW.h", "battery power is not logged here", "0 or more", "gross discharge while standing"),
+    number(
+        "energy_discharged_kwh",
+        "kW.h",
+        "battery power is not logged here",
+        "0 or more",
+        "gross discharge while standing",
+    ),
 ];

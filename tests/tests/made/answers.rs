@@ -1,0 +1,92 @@
+//! Energies of the small made-up pilot against the truth.
+
+use backwatt::tables;
+use backwatt_testkit::{close, within};
+
+use crate::truth::SMALL;
+
+/// Wheel-speed scale of the loggers is off by up to 1.1 %.
+const DISTANCE_SHARE: f64 = 0.015;
+/// Mass, drag and rolling of the sheet are off by 1.5, 5 and 8 %, altitude drifts.
+const WHEEL_SHARE: f64 = 0.10;
+/// 1 Hz voltage and current with an offset, and logger drop-outs of minutes in a few days of log.
+const MEASURED_SHARE: f64 = 0.04;
+/// State of charge on a shared sheet, three days: the interval must hold the truth, the value may be this far off.
+const INFERRED_SHARE: f64 = 0.30;
+
+fn sum(table: &'static backwatt_schema::Table, column: &str, vehicle: &str) -> f64 {
+    SMALL.per_vehicle(table).sum_where(column, "vehicle_id", vehicle)
+}
+
+#[test]
+fn distance_and_wheel_energies() {
+    for vehicle in ["H12", "U22"] {
+        let truth = |column| SMALL.truth_sum(vehicle, column);
+        let got = |column| sum(&tables::SEGMENTS, column, vehicle);
+        within("distance [m]", got("distance_m"), truth("distance_m"), DISTANCE_SHARE);
+        within("tractive [kWh]", got("energy_tractive_kwh"), truth("energy_tractive_kwh"), WHEEL_SHARE);
+        within("braking [kWh]", got("energy_braking_kwh"), truth("energy_braking_kwh"), WHEEL_SHARE);
+    }
+}
+
+#[test]
+fn measured_recovery() {
+    let truth = SMALL.truth_sum("H12", "energy_recovered_kwh");
+    within("recovered [kWh]", sum(&tables::SEGMENTS, "energy_recovered_kwh", "H12"), truth, MEASURED_SHARE);
+    let evidence = SMALL.per_vehicle(&tables::SEGMENT_BATTERY).texts("evidence");
+    assert!(evidence.iter().any(|e| e.as_deref() == Some("measured")));
+}
+
+#[test]
+fn recovery_without_a_battery_signal_says_how_unsure_it_is() {
+    let truth = SMALL.truth_sum("U22", "energy_recovered_kwh");
+    let of = |column| sum(&tables::SEGMENT_BATTERY, column, "U22");
+    let (low, middle, high) =
+        (of("energy_recovered_p05_kwh"), of("energy_recovered_p50_kwh"), of("energy_recovered_p95_kwh"));
+    assert!(low < truth && truth < high, "{low} to {high} does not hold {truth} kWh");
+    within("recovered, middle [kWh]", middle, truth, INFERRED_SHARE);
+    let battery = SMALL.per_vehicle(&tables::SEGMENT_BATTERY);
+    let rows = battery.texts("vehicle_id").into_iter().zip(battery.texts("evidence"));
+    assert!(rows.filter(|(v, _)| v.as_deref() == Some("U22")).all(|(_, e)| e.as_deref() != Some("measured")));
+}
+
+/// The same figure by two roads: ratios of the answer table against sums of the ledger.
+#[test]
+fn answers_agree_with_the_ledger() {
+    let recovery = SMALL.recovery();
+    let (groupings, groups) = (recovery.texts("grouping"), recovery.texts("group"));
+    let row = (0..recovery.rows())
+        .find(|i| groupings[*i].as_deref() == Some("vehicle") && groups[*i].as_deref() == Some("H12"))
+        .expect("a row for H12");
+    let at = |column: &str| recovery.numbers(column)[row].expect("a claim");
+    let recovered = sum(&tables::SEGMENT_BATTERY, "energy_recovered_p50_kwh", "H12");
+    let braking = sum(&tables::SEGMENTS, "energy_braking_kwh", "H12");
+    close("R1", at("recapture_of_braking_frac"), recovered / braking, 0.002);
+    let (r4, r5) = (at("recapture_of_use_frac"), at("recapture_over_net_use_frac"));
+    close("R5 = R4/(1 - R4)", r5, r4 / (1.0 - r4), 1e-9);
+    assert!(at("range_gain_frac") >= r5, "R7 counts the auxiliaries that regen fed");
+    assert!(at("carried_by_regen_mi") >= at("carried_by_regen_low_mi"), "R4 is the lower bound of R10");
+}
+
+/// Nobody is judged on three days of driving.
+#[test]
+fn no_figure_about_a_person_under_the_least_exposure() {
+    let recovery = SMALL.recovery();
+    let (groupings, r1) = (recovery.texts("grouping"), recovery.numbers("recapture_of_braking_frac"));
+    let consumption = recovery.numbers("consumption_kwh_mi");
+    let drivers: Vec<usize> =
+        (0..recovery.rows()).filter(|i| groupings[*i].as_deref() == Some("driver")).collect();
+    assert!(drivers.len() >= 3);
+    for row in drivers {
+        assert_eq!((r1[row], consumption[row]), (None, None));
+    }
+}
+
+#[test]
+fn plug_energy_is_never_recovered() {
+    let segments = SMALL.per_vehicle(&tables::SEGMENTS);
+    let rows = segments.texts("kind").into_iter().zip(segments.numbers("energy_recovered_kwh"));
+    for (kind, recovered) in rows.filter(|(kind, _)| kind.as_deref() != Some("driving")) {
+        assert!(recovered.unwrap_or(0.0) == 0.0, "{kind:?} holds recovered energy");
+    }
+}

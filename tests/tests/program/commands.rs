@@ -1,0 +1,103 @@
+use serde_json::Value;
+
+use crate::{TINY, backwatt, code, stderr, stdout, tiny_pilot};
+
+#[test]
+fn time_and_speed_alone_still_give_a_ledger() {
+    let (folder, _) = tiny_pilot(TINY);
+    let output = backwatt(folder.path(), &["run", "pilot.toml", "--json", "--quiet"]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    let printed: Value = serde_json::from_str(&stdout(&output)).expect("JSON on stdout and nothing else");
+    assert_eq!(printed["rows_in"], 120);
+    let pilot = &printed["answers"]["groups"][0];
+    assert_eq!(pilot["evidence"], "modelled");
+    assert!(pilot["figures"]["energy_braking_kwh"].as_f64().expect("a figure") > 0.05);
+    for name in [
+        "receipts.parquet",
+        "recovery.parquet",
+        "braking_balance.parquet",
+        "report/index.html",
+        "report/tables/trips.csv",
+    ] {
+        assert!(folder.path().join("out").join(name).exists(), "{name}");
+    }
+}
+
+#[test]
+fn stages_one_by_one_come_to_the_same() {
+    let (folder, _) = tiny_pilot(TINY);
+    for stage in ["ingest", "replay", "estimate", "report"] {
+        let output = backwatt(folder.path(), &[stage, "pilot.toml", "--out", "steps", "--quiet"]);
+        assert_eq!(code(&output), 0, "{stage}: {}", stderr(&output));
+    }
+    backwatt(folder.path(), &["run", "pilot.toml", "--out", "whole", "--quiet"]);
+    let read = |out: &str| std::fs::read(folder.path().join(out).join("recovery.parquet")).expect("written");
+    assert_eq!(read("steps"), read("whole"));
+}
+
+#[test]
+fn a_stage_out_of_turn_says_what_is_missing() {
+    let (folder, _) = tiny_pilot(TINY);
+    let output = backwatt(folder.path(), &["report", "pilot.toml", "--quiet"]);
+    assert_eq!(code(&output), 1);
+    assert!(stderr(&output).contains("error[run-stage-missing]: the estimate stage has not been run"));
+}
+
+#[test]
+fn settings_say_where_each_value_comes_from() {
+    let (folder, _) = tiny_pilot(TINY);
+    let text = stdout(&backwatt(folder.path(), &["settings", "pilot.toml"]));
+    let line = |key: &str| text.lines().find(|l| l.starts_with(key)).unwrap_or_default().to_owned();
+    assert!(line("vehicle_types.van.mass").contains("3000 kg  (pilot.toml, line 5)"), "{text}");
+    assert!(
+        line("vehicle_types.van.rolling_resistance").contains("0.0077  (default: 40 CFR 1036.545(f)(4)"),
+        "{text}"
+    );
+}
+
+#[test]
+fn an_inspected_folder_drafts_a_file_that_asks_for_the_mass() {
+    let (folder, path) = tiny_pilot(TINY);
+    std::fs::remove_file(path).expect("removable");
+    let output = backwatt(folder.path(), &["inspect", "."]);
+    // "v" is no word for a speed: nothing is guessed from it.
+    assert_eq!(code(&output), 1);
+    assert!(stderr(&output).contains("left out log.csv: no column looks like a speed"));
+    std::fs::write(folder.path().join("log.csv"), "time [s];speed [km/h]\n0;0\n1;5,5\n2;9,5\n3;12,0\n")
+        .expect("writable");
+    let draft = stdout(&backwatt(folder.path(), &["inspect", "."]));
+    assert!(draft.contains("speed = { column = \"speed [km/h]\", unit = \"km/h\" }"), "{draft}");
+    std::fs::write(folder.path().join("pilot.toml"), &draft).expect("writable");
+    let refused = backwatt(folder.path(), &["run", "pilot.toml", "--quiet"]);
+    assert!(stderr(&refused).contains("\"vehicle_types.vehicle.mass\" wants a mass"), "{}", stderr(&refused));
+    std::fs::write(folder.path().join("pilot.toml"), draft.replace("? kg", "3000 kg")).expect("writable");
+    let run = backwatt(folder.path(), &["run", "pilot.toml", "--quiet"]);
+    assert_eq!(code(&run), 0, "{}", stderr(&run));
+}
+
+#[test]
+fn help_teaches_with_an_example() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    for command in
+        ["demo", "run", "inspect", "settings", "ingest", "replay", "estimate", "report", "completions"]
+    {
+        let output = backwatt(folder.path(), &[command, "--help"]);
+        assert_eq!(code(&output), 0);
+        assert!(stdout(&output).contains("EXAMPLE\n  backwatt "), "{command}");
+    }
+    assert!(stdout(&backwatt(folder.path(), &["completions", "bash"])).contains("complete -F _backwatt"));
+}
+
+#[test]
+fn wrong_usage_and_rejected_rows_have_codes_of_their_own() {
+    let (folder, _) = tiny_pilot(TINY);
+    assert_eq!(code(&backwatt(folder.path(), &["rnu"])), 2);
+    assert_eq!(code(&backwatt(folder.path(), &["run", "pilot.toml", "--allow-rejected", "7"])), 2);
+    let mut log = std::fs::read_to_string(folder.path().join("log.csv")).expect("readable");
+    log.push_str("garbage,1\n");
+    std::fs::write(folder.path().join("log.csv"), log).expect("writable");
+    assert_eq!(code(&backwatt(folder.path(), &["run", "pilot.toml", "--quiet"])), 0);
+    let strict = backwatt(folder.path(), &["run", "pilot.toml", "--quiet", "--strict"]);
+    assert_eq!(code(&strict), 3);
+    assert!(stderr(&strict).contains("warning[run-rejected]"));
+}
