@@ -247,9 +247,9 @@ impl<'a> Reader<'a> {
             _ => {}
         }
         if kind == "driving" {
-            sums.net_driving_kwh = net
+            sums.net_driving_kwh = net;
         } else {
-            sums.standing_kwh = discharged
+            sums.standing_kwh = discharged;
         }
         if let Some(payload) = self.maybe("payload_kg", row) {
             sums.distance_with_payload_mi = sums.distance_mi;

@@ -120,7 +120,7 @@ fn dialect(section: &Section<'_, '_>) -> Stated {
         Some(",") => stated.decimal_comma = Some(true),
         Some(".") => stated.decimal_comma = Some(false),
         Some(_) => {
-            section.fault("pilot-bad-decimal", "decimal", "the decimal mark is . or ,".into(), String::new())
+            section.fault("pilot-bad-decimal", "decimal", "the decimal mark is . or ,".into(), String::new());
         }
         None => {}
     }

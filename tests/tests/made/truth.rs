@@ -32,13 +32,35 @@ impl Made {
         Table::read(&[backwatt_store::Layout::new(&self.out).table(&tables::RECOVERY)], &tables::RECOVERY)
     }
 
-    /// Sum of a truth column over the days of one vehicle.
-    pub fn truth_sum(&self, vehicle: &str, column: &str) -> f64 {
+    /// Days of a vehicle on which its logger neither dropped out nor froze: what was driven was logged.
+    pub fn whole_days(&self, vehicle: &str) -> Vec<String> {
+        let defects = rows(&self.truth.join("defects.csv"));
+        let torn = |day: &str| {
+            defects.iter().any(|row| {
+                row["vehicle"] == vehicle
+                    && row["date"] == day
+                    && matches!(row["kind"].as_str(), "logger_dropout" | "frozen_bus")
+            })
+        };
+        let days = rows(&self.truth.join("vehicle_days.csv"));
+        let of_vehicle = days.iter().filter(|row| row["vehicle"] == vehicle).map(|row| row["date"].clone());
+        of_vehicle.filter(|day| !torn(day)).collect()
+    }
+
+    /// Sum of a truth column over some days of one vehicle.
+    pub fn truth_sum(&self, vehicle: &str, days: &[String], column: &str) -> f64 {
         rows(&self.truth.join("vehicle_days.csv"))
             .iter()
-            .filter(|row| row["vehicle"] == vehicle)
+            .filter(|row| row["vehicle"] == vehicle && days.contains(&row["date"]))
             .map(|row| row[column].parse::<f64>().expect("a number"))
             .sum()
+    }
+
+    /// A fact of the truth about one vehicle.
+    pub fn truth_of(&self, vehicle: &str, column: &str) -> f64 {
+        let vehicles = rows(&self.truth.join("vehicles.csv"));
+        let row = vehicles.iter().find(|row| row["vehicle"] == vehicle).expect("the vehicle");
+        row[column].parse().expect("a number")
     }
 }
 

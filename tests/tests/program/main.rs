@@ -28,12 +28,12 @@ pub fn code(output: &Output) -> i32 {
     output.status.code().unwrap_or(-1)
 }
 
-/// A pilot file and one log beside it; the log counts 60 s of driving at 1 Hz.
+/// A pilot file and one log beside it, at 1 Hz: 100 s up to 15 m/s, a stop at 1 m/s2, five rows at rest.
 pub fn tiny_pilot(pilot: &str) -> (tempfile::TempDir, PathBuf) {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let mut log = String::from("t,v\n");
     for second in 0..120 {
-        let speed = f64::from(if second < 60 { second } else { 120 - second }) / 4.0;
+        let speed = if second < 100 { 0.15 * f64::from(second) } else { f64::from((115 - second).max(0)) };
         log.push_str(&format!("{second},{speed}\n"));
     }
     std::fs::write(folder.path().join("log.csv"), log).expect("writable");
