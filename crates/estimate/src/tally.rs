@@ -297,19 +297,9 @@ impl<'a> Reader<'a> {
     }
 }
 
-/// Ten-degree bands of the outside air, in degrees Celsius, sorted as text in their own order.
+/// Ten-degree bands of the outside air, in degrees Celsius.
 fn temperature_band(temperature_k: Option<f64>) -> String {
     let Some(kelvin) = temperature_k else { return UNKNOWN.to_owned() };
-    let celsius = kelvin - 273.15;
-    if celsius < -10.0 {
-        return "a: below -10 degC".to_owned();
-    }
-    let band = ((celsius + 10.0) / 10.0).floor().min(5.0);
-    let letter = char::from(b'b' + band as u8);
-    let from = band * 10.0 - 10.0;
-    if band >= 5.0 {
-        format!("{letter}: 40 degC and above")
-    } else {
-        format!("{letter}: {from} to {} degC", from + 10.0)
-    }
+    let from = 10.0 * ((kelvin - 273.15) / 10.0).floor() + 0.0;
+    format!("{from} to {} degC", from + 10.0)
 }

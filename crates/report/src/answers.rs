@@ -86,7 +86,15 @@ impl Answers {
         balance: &RecordBatch,
         trust: Trust,
     ) -> Result<Self, BatchError> {
-        let groups = groups(recovery)?;
+        let mut groups = groups(recovery)?;
+        // Bands in the order of their degrees, which is not that of their letters; the unknown one last.
+        let degrees = |group: &Group| match group.grouping.as_str() {
+            "temperature_band" => group.name.split(' ').next().and_then(|n| n.parse().ok()).unwrap_or(f64::MAX),
+            _ => 0.0,
+        };
+        for band in groups.chunk_by_mut(|a, b| a.grouping == b.grouping) {
+            band.sort_by(|a, b| degrees(a).total_cmp(&degrees(b)));
+        }
         let balances = balances(balance)?;
         let sentences = crate::sentences::all(&groups, &balances, input.metric);
         Ok(Self {
