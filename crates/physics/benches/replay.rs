@@ -8,7 +8,9 @@ use std::hint::black_box;
 use arrow::array::RecordBatch;
 use backwatt_physics::kernels::cascade::{self, LevelChoice, Moment};
 use backwatt_physics::kernels::road_load::{self, Conditions, Interval};
-use backwatt_physics::{Acceptance, Blending, Level, LiftOff, PowerBoundary, ReplaySettings, Sheet, Truck, replay};
+use backwatt_physics::{
+    Acceptance, Blending, Level, LiftOff, PowerBoundary, ReplaySettings, Sheet, Truck, replay,
+};
 use backwatt_schema::{BatchBuilder, Kind, tables::SAMPLES};
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 
@@ -126,7 +128,9 @@ fn benches(criterion: &mut Criterion) {
         b.iter(|| replay("T1", black_box(&samples), &sheet, &settings, &|_| "2026-01-01".to_owned()));
     });
     group.bench_function("road load, exact", |b| {
-        b.iter(|| intervals.iter().map(|i| road_load::integrate(&conditions, black_box(i)).braking_j).sum::<f64>());
+        b.iter(|| {
+            intervals.iter().map(|i| road_load::integrate(&conditions, black_box(i)).braking_j).sum::<f64>()
+        });
     });
     group.bench_function("road load, at the samples", |b| {
         b.iter(|| at_the_samples(black_box(&speeds), &conditions));

@@ -256,7 +256,7 @@ impl<'c, 't> Section<'c, 't> {
                 .on_line(self.context.line(value.span().start))
                 .named(path)
                 .with_value(shown(value.get_ref()))
-                .hint("see the pilot file page of the handbook for what each key takes"),
+                .hint("notebooks-docs/reference/pilot-file.md says what each key takes"),
         );
         None
     }

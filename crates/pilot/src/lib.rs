@@ -6,8 +6,10 @@
 
 mod document;
 mod files;
+mod levels;
 mod listing;
 mod sources;
+mod spread;
 mod vehicle_type;
 
 use std::collections::BTreeMap;

@@ -1,14 +1,13 @@
 //! A vehicle type: the sheet physics and inference work with, each value with its origin and its ends.
 
 use backwatt_estimate::BatterySheet;
-use backwatt_physics::{Acceptance, Blending, Level, LiftOff, PowerBoundary, Sheet, Truck};
+use backwatt_physics::{Acceptance, Blending, PowerBoundary, Sheet, Truck};
 use backwatt_schema::JOULES_PER_KWH;
 use backwatt_schema::unit::Dimension;
 
 use crate::document::Section;
-
-const MEMORY: &str = "from memory, not confirmed";
-const PRACTICE: &str = "common practice, no source";
+use crate::levels::{LevelParts, levels};
+use crate::spread::{MEMORY, PRACTICE, Pick, Reader, Spread};
 
 #[derive(Debug, Clone, PartialEq)]
 pub struct VehicleType {
@@ -17,65 +16,6 @@ pub struct VehicleType {
     pub battery: Option<BatterySheet>,
     pub packs: Option<f64>,
     pub pack_energy_kwh: Option<f64>,
-}
-
-/// A value with the ends it may take: nominal, unfavourable to recovery, favourable.
-#[derive(Clone, Copy)]
-struct Spread {
-    nominal: f64,
-    low: f64,
-    high: f64,
-}
-
-impl Spread {
-    /// `low` and `high` as factors on the nominal value.
-    fn times(nominal: f64, low: f64, high: f64) -> Self {
-        Self { nominal, low: nominal * low, high: nominal * high }
-    }
-}
-
-struct Reader<'s, 'c, 't> {
-    section: &'s Section<'c, 't>,
-}
-
-impl Reader<'_, '_, '_> {
-    fn or(&self, key: &str, dimension: Dimension, default: f64, shown: &str, source: &str) -> (f64, bool) {
-        match self.section.quantity(key, dimension) {
-            Some(at) => (at.value, true),
-            None => {
-                if !self.section.has(key) {
-                    self.section.default(key, shown, source);
-                }
-                (default, false)
-            }
-        }
-    }
-
-    fn share_or(&self, key: &str, default: f64, source: &str) -> (f64, bool) {
-        match self.section.share(key) {
-            Some(at) if at.value > 0.0 && at.value <= 1.0 => (at.value, true),
-            Some(_) => {
-                let message = format!("\"{}\" must lie above 0 and at most 1", self.section.key_path(key));
-                self.section.fault("pilot-out-of-range", key, message, "write 0.9 or \"90 %\"".into());
-                (default, true)
-            }
-            None => {
-                if !self.section.has(key) {
-                    self.section.default(key, &default.to_string(), source);
-                }
-                (default, false)
-            }
-        }
-    }
-
-    fn above_zero(&self, key: &str, value: f64) -> f64 {
-        if value > 0.0 {
-            return value;
-        }
-        let message = format!("\"{}\" must be above 0", self.section.key_path(key));
-        self.section.fault("pilot-out-of-range", key, message, "check number and unit".into());
-        1.0
-    }
 }
 
 pub fn read(section: &Section<'_, '_>) -> Option<VehicleType> {
@@ -146,32 +86,6 @@ pub fn read(section: &Section<'_, '_>) -> Option<VehicleType> {
     });
     section.finish();
     Some(VehicleType { sheet, battery, packs, pack_energy_kwh: pack_energy })
-}
-
-#[derive(Clone, Copy, PartialEq)]
-enum Pick {
-    Nominal,
-    Low,
-    High,
-}
-
-impl Spread {
-    fn pick(self, pick: Pick) -> f64 {
-        match pick {
-            Pick::Nominal => self.nominal,
-            Pick::Low => self.low,
-            Pick::High => self.high,
-        }
-    }
-
-    /// For values whose rise is unfavourable to recovery.
-    fn against(self, pick: Pick) -> f64 {
-        match pick {
-            Pick::Nominal => self.nominal,
-            Pick::Low => self.high,
-            Pick::High => self.low,
-        }
-    }
 }
 
 struct Parts {
@@ -359,124 +273,6 @@ fn blending(section: &Section<'_, '_>) -> [Blending; 3] {
             );
             [parallel; 3]
         }
-    }
-}
-
-struct LevelParts {
-    name: String,
-    lift_off: Spread,
-    torque_fixed: bool,
-    includes_road_load: bool,
-    fade_start: Spread,
-    fade_end: Spread,
-}
-
-impl LevelParts {
-    fn level(&self, pick: Pick) -> Level {
-        let value = self.lift_off.pick(pick);
-        let lift_off = if self.torque_fixed {
-            LiftOff::Force { n: value }
-        } else {
-            LiftOff::Deceleration { m_s2: value, includes_road_load: self.includes_road_load }
-        };
-        Level {
-            name: self.name.clone(),
-            lift_off,
-            fade_start_m_s: self.fade_start.against(pick),
-            fade_end_m_s: self.fade_end.against(pick),
-        }
-    }
-}
-
-fn levels(section: &Section<'_, '_>) -> Vec<LevelParts> {
-    let torque_fixed = match section.text("level_kind").map(|at| at.value).as_deref() {
-        Some("torque") => true,
-        Some("deceleration") => false,
-        None => {
-            if !section.has("level_kind") {
-                section.default("level_kind", "deceleration", PRACTICE);
-            }
-            false
-        }
-        Some(other) => {
-            let hint = "one of deceleration, torque".to_owned();
-            section.fault(
-                "pilot-unknown-level-kind",
-                "level_kind",
-                format!("\"{other}\" is no kind of level"),
-                hint,
-            );
-            false
-        }
-    };
-    let includes_road_load = section.flag("level_includes_road_load").is_some_and(|at| at.value);
-    if !section.has("level_includes_road_load") {
-        section.default("level_includes_road_load", "false", PRACTICE);
-    }
-    let stated: Vec<LevelParts> = section
-        .named_sections("levels")
-        .into_iter()
-        .map(|(name, level)| one_level(&name, &level, torque_fixed, includes_road_load))
-        .collect();
-    if !stated.is_empty() {
-        return stated;
-    }
-    section.default("levels", "one, 1.0 m/s2", "plausible lift-off decelerations are 0 to 2 m/s2, from memory");
-    vec![LevelParts {
-        name: "unstated".to_owned(),
-        lift_off: Spread { nominal: 1.0, low: 0.5, high: 2.0 },
-        torque_fixed: false,
-        includes_road_load: false,
-        fade_start: default_fade_start(),
-        fade_end: default_fade_end(),
-    }]
-}
-
-/// Sheets range from 0.5 to 1 m/s up to release at 5 to 7 mph.
-fn default_fade_start() -> Spread {
-    Spread { nominal: 1.5, low: 0.5, high: 3.1 }
-}
-
-/// Sheets range from 2 to 3 m/s up to full effect at 20 to 25 mph.
-fn default_fade_end() -> Spread {
-    Spread { nominal: 5.0, low: 2.0, high: 11.2 }
-}
-
-fn one_level(
-    name: &str,
-    section: &Section<'_, '_>,
-    torque_fixed: bool,
-    includes_road_load: bool,
-) -> LevelParts {
-    let r = Reader { section };
-    let dimension = if torque_fixed { Dimension::Force } else { Dimension::Acceleration };
-    let (lift_off, stated) = if torque_fixed {
-        r.or("lift_off", dimension, 6000.0, "6 kN", MEMORY)
-    } else {
-        r.or("lift_off", dimension, 1.0, "1.0 m/s2", "0 to 2 m/s2, from memory")
-    };
-    let start = r.or("fade_start", Dimension::Speed, default_fade_start().nominal, "1.5 m/s", MEMORY);
-    let end = r.or("fade_end", Dimension::Speed, default_fade_end().nominal, "5 m/s", MEMORY);
-    if end.0 < start.0 {
-        let message = format!("the fade of level \"{name}\" ends below where it starts");
-        section.fault(
-            "pilot-out-of-range",
-            "fade_end",
-            message,
-            "no regen below fade_start, all of it above fade_end".into(),
-        );
-    }
-    section.finish();
-    let fade = |(value, stated): (f64, bool), default: Spread| {
-        if stated { Spread::times(value, 0.8, 1.2) } else { default }
-    };
-    LevelParts {
-        name: name.to_owned(),
-        lift_off: if stated { Spread::times(lift_off, 0.9, 1.1) } else { Spread::times(lift_off, 0.5, 2.0) },
-        torque_fixed,
-        includes_road_load,
-        fade_start: fade(start, default_fade_start()),
-        fade_end: fade(end, default_fade_end()),
     }
 }
 
