@@ -1,1 +1,15 @@
-//! Suite.
+//! Open data of real vehicles: short excerpts, which are always here, and the whole data sets where they are.
+//!
+//! Expected figures are those the publishers print or those worked out from the raw files beside the data, each
+//! cited where it is used. Tolerances are constants with units and stand for a stated difference of method.
+
+mod checks;
+mod diesel_truck;
+mod heavy_tractor;
+mod passenger_ev;
+mod plug_in_cars;
+mod quadrature;
+mod quadricycle;
+mod set;
+mod slow_log;
+mod trolleybus;

@@ -1,1 +1,17 @@
-//! Suite.
+//! Agreement with regulations, published tables, closed forms and libraries that are not ours.
+//!
+//! One module a group; each check is a function of its own that names its source. A tolerance is the rounding of the
+//! printed value or the claim of the source, never what the program happened to give.
+
+mod air_geodesy;
+mod batches;
+mod cycles;
+mod drive;
+mod integrated;
+mod pilot_defaults;
+mod ratios;
+mod regulation;
+mod road_load;
+mod sampling;
+mod tables;
+mod units;
