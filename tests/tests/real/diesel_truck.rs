@@ -1,0 +1,87 @@
+//! Heavy truck's 10 Hz speed: a ledger out of time and speed alone. Share-alike data, so there is no excerpt.
+
+use std::sync::LazyLock;
+
+use backwatt_testkit::{close, within};
+
+use crate::checks;
+use crate::quadrature::{Vehicle, braking_kwh};
+use crate::set::{Set, present};
+
+const DATA: &str = "dt-cargo-sample";
+
+/// The pilot file's sheet.
+const SHEET: Vehicle = Vehicle {
+    mass_kg: 18_000.0,
+    payload_kg: 0.0,
+    rotating_mass_kg: 567.0,
+    drag_area_m2: 5.8,
+    rolling_resistance: 0.006,
+};
+
+static WHOLE: LazyLock<Option<Set>> = LazyLock::new(|| Set::whole("shared-only/diesel-truck", DATA));
+
+#[test]
+fn whole_has_a_ledger_from_time_and_speed() {
+    let Some(set) = present(&WHOLE, "diesel_truck", DATA) else { return };
+    checks::hold("diesel-truck", set);
+    // 7,390 rows, 12.6 min, 10.22 km (data README).
+    assert_eq!(set.receipts.counts("rows_kept"), [7_390]);
+    let distance_km = set.segments.sum("distance_m") / 1000.0;
+    println!("diesel truck: {distance_km:.3} km, {} braking events", set.events.rows());
+    within("distance km", distance_km, 10.22, 0.005);
+    within("minutes", set.segments.sum("duration_s") / 60.0, 12.6, 0.005);
+    assert!(set.segments.texts("grade_basis").iter().all(|basis| basis.as_deref() == Some("none")));
+    assert!(set.segments.sum("energy_tractive_kwh") > set.segments.sum("energy_braking_kwh"));
+}
+
+#[test]
+fn whole_finds_braking_events() {
+    let Some(set) = present(&WHOLE, "diesel_truck", DATA) else { return };
+    assert!(set.events.rows() > 0);
+    // Events are braking of the segments; those under 0.005 kWh are not listed.
+    let (listed, all) = (set.events.sum("energy_braking_kwh"), set.segments.sum("energy_braking_kwh"));
+    assert!(listed <= all && listed > 0.9 * all, "{listed} of {all} kWh");
+    assert!(set.recovery.texts("evidence").iter().all(|evidence| evidence.as_deref() == Some("modelled")));
+    assert!(set.segments.numbers("energy_recovered_kwh").iter().all(Option::is_none));
+}
+
+/// Known disagreement. Steps of 0.05 to 0.15 m/s between samples 0.1 s apart are noise of the satellite speed, and
+/// count as accelerations of 0.5 to 1.5 m/s²: braking energy at the wheels is three times that of the same speed as a
+/// mean over a second, and the claim is `full`. When this fails because the ratio fell, expect at most 1.2 instead.
+#[test]
+fn known_disagreement_noise_at_10_hz_counts_as_braking() {
+    let Some(set) = present(&WHOLE, "diesel_truck", DATA) else { return };
+    let braking = set.segments.sum("energy_braking_kwh");
+    let samples = &set.samples["1"];
+    let speed: Vec<f64> = samples.numbers("speed_m_s").into_iter().map(|v| v.expect("a speed")).collect();
+    let mean: Vec<f64> = (0..speed.len())
+        .map(|row| {
+            let around = &speed[row.saturating_sub(5)..(row + 6).min(speed.len())];
+            around.iter().sum::<f64>() / around.len() as f64
+        })
+        .collect();
+    let smooth = braking_kwh(&samples.times("time_ns"), &mean, &SHEET);
+    let ratio = braking / smooth;
+    println!(
+        "diesel truck: {braking:.3} kWh braked as logged, {smooth:.3} kWh by the mean of a second, {ratio:.3} times"
+    );
+    close("braking as logged over braking of the mean speed", ratio, 3.06, 0.05);
+    assert!(set.trips.texts("braking_claim").iter().all(|claim| claim.as_deref() == Some("full")));
+}
+
+/// Known disagreement, of the same cause: on a road taken as flat only slowing asks for a negative wheel force, yet six
+/// of the 18 events end faster than they began, one after 223 s. When this fails, expect none.
+#[test]
+fn known_disagreement_some_braking_events_end_faster() {
+    let Some(set) = present(&WHOLE, "diesel_truck", DATA) else { return };
+    let (first, last) = (set.events.numbers("speed_start_m_s"), set.events.numbers("speed_end_m_s"));
+    let faster = (0..set.events.rows()).filter(|&row| last[row] > first[row]).count();
+    let longest = set.events.numbers("duration_s").into_iter().flatten().fold(0.0, f64::max);
+    println!(
+        "diesel truck: {faster} of {} events end faster, the longest lasts {longest} s",
+        set.events.rows()
+    );
+    assert_eq!((faster, set.events.rows()), (6, 18));
+    close("longest event s", longest, 223.3, 0.1);
+}

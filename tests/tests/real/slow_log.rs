@@ -1,0 +1,133 @@
+//! Passenger EV logged every 5.2 s: what a slow logger loses is said, not guessed.
+
+use std::sync::LazyLock;
+
+use backwatt_testkit::{close, within};
+
+use crate::checks;
+use crate::quadrature::{Vehicle, agrees};
+use crate::set::{KWH_J, Set, figure, linear_inflow_kwh, present, sanity};
+
+const DATA: &str = "leaf-obd-log";
+const VEHICLE: &str = "EV2";
+const METRES_PER_MILE: f64 = 1609.344;
+
+/// `SANITY.csv` prints 10 Wh of gross discharge. [kWh]
+const PRINTED_GROSS_KWH: f64 = 0.006;
+/// The README prints a tenth of a mile. [mi]
+const PRINTED_MI: f64 = 0.05;
+/// The wheel's speed against the odometer: 89.0 mi are 143.2 km, the odometer has 140.0 (data README). [1]
+const TYRE: f64 = 0.03;
+
+static EXCERPT: LazyLock<Set> = LazyLock::new(|| Set::excerpt("slow-log"));
+static WHOLE: LazyLock<Option<Set>> = LazyLock::new(|| Set::whole("real/slow-log", DATA));
+
+#[test]
+fn what_holds_everywhere_holds_on_the_excerpt() {
+    checks::hold("slow-log", &EXCERPT);
+    checks::card_has_checksums("slow-log", &EXCERPT);
+    EXCERPT.sign_is_proved("discharge");
+    braking_is_withheld(&EXCERPT);
+}
+
+#[test]
+fn quadrature_finds_the_same_wheel_energy() {
+    let sheet = Vehicle {
+        mass_kg: 1660.0,
+        payload_kg: 0.0,
+        rotating_mass_kg: 60.0,
+        drag_area_m2: 0.66,
+        rolling_resistance: 0.0095,
+    };
+    agrees("slow-log", &Set::excerpt_without("slow-log", &["altitude"]), VEHICLE, &sheet);
+}
+
+#[test]
+fn excerpt_counts_each_watt_once() {
+    let (linear, clipped) = inflow(&EXCERPT);
+    interval_brackets(&EXCERPT, linear, clipped);
+}
+
+fn braking_is_withheld(set: &Set) {
+    let interval = set.trips.numbers("sample_interval_s")[0].expect("an interval");
+    close("sample interval s", interval, 5.2, 0.1);
+    assert!(set.trips.texts("braking_claim").iter().all(|claim| claim.as_deref() == Some("withheld")));
+    assert!(set.trips.numbers("energy_braking_high_kwh").iter().all(Option::is_none));
+    for column in ["recapture_of_braking_frac", "recapture_of_recoverable_frac", "braking_intensity_frac"] {
+        assert_eq!(set.answer("vehicle", VEHICLE, column), None, "{column}");
+    }
+    close(
+        "braking claimed",
+        set.answer("vehicle", VEHICLE, "braking_claimed_share_frac").expect("a share"),
+        0.0,
+        0.0,
+    );
+    // What does not need braking energy is claimed all the same.
+    assert!(set.answer("vehicle", VEHICLE, "recapture_of_use_frac").is_some());
+}
+
+/// Energy into the battery with power on a straight line between samples, and with each half of an interval at the
+/// power of its own end: the clipped trapezoid, an upper end. [kWh]
+fn inflow(set: &Set) -> (f64, f64) {
+    let samples = &set.samples[VEHICLE];
+    let (times, power) = (samples.times("time_ns"), samples.numbers("pack_power_w"));
+    let (mut linear, mut clipped) = (0.0, 0.0);
+    for row in 1..times.len() {
+        let (Some(before), Some(now)) = (power[row - 1], power[row]) else { continue };
+        let duration_ns = times[row] - times[row - 1];
+        linear += linear_inflow_kwh(before, now, duration_ns);
+        clipped += f64::midpoint((-before).max(0.0), (-now).max(0.0)) * duration_ns as f64 * 1e-9 / KWH_J;
+    }
+    (linear, clipped)
+}
+
+/// The recovered interval is what the samples leave open.
+fn interval_brackets(set: &Set, linear: f64, clipped: f64) {
+    let claimed = |column| set.answer("vehicle", VEHICLE, column).expect("recovered is claimed");
+    let (low, high) = (claimed("energy_recovered_p05_kwh"), claimed("energy_recovered_p95_kwh"));
+    println!("slow log: {low:.4} to {high:.4} kWh recovered; linear {linear:.4}, clipped {clipped:.4}");
+    within("lower end", low, linear, 1e-9);
+    within("upper end", high, clipped, 1e-9);
+}
+
+#[test]
+fn whole_holds_what_holds_everywhere() {
+    let Some(set) = present(&WHOLE, "slow_log", DATA) else { return };
+    checks::hold("slow-log, whole", set);
+    set.sign_is_proved("discharge");
+    braking_is_withheld(set);
+}
+
+#[test]
+fn whole_agrees_with_the_readme() {
+    let Some(set) = present(&WHOLE, "slow_log", DATA) else { return };
+    let expected = &sanity(DATA)[0];
+    // Net does not depend on how changes of sign are read: 21.22 less 1.157 kWh.
+    let net = set.segments.sum("energy_discharged_kwh") - set.segments.sum("energy_recovered_kwh");
+    let wanted = figure(expected, "gross_discharge_kwh") - figure(expected, "recovered_kwh");
+    close("net kWh", net, wanted, PRINTED_GROSS_KWH);
+    let distance_m = set.segments.sum("distance_m");
+    close("miles", distance_m / METRES_PER_MILE, 89.0, PRINTED_MI);
+    let odometer_m = set.trips.sum("odometer_m");
+    close("odometer km", odometer_m / 1000.0, figure(expected, "odometer_km"), 0.01);
+    within("distance against odometer", distance_m, odometer_m, TYRE);
+    println!(
+        "slow log: net {net:.4} kWh, {:.3} mi, odometer {:.3} km",
+        distance_m / METRES_PER_MILE,
+        odometer_m / 1000.0
+    );
+    // 0.143 kWh/km by odometer.
+    close("kWh/km", net / (odometer_m / 1000.0), figure(expected, "net_kwh_per_km"), 0.0005);
+}
+
+#[test]
+fn whole_brackets_the_recovered_energy_of_the_readme() {
+    let Some(set) = present(&WHOLE, "slow_log", DATA) else { return };
+    let (linear, clipped) = inflow(set);
+    interval_brackets(set, linear, clipped);
+    // 1.157 kWh (data README) is the clipped trapezoid, printed to 1 Wh: the upper end.
+    let readme = figure(&sanity(DATA)[0], "recovered_kwh");
+    let high = set.answer("vehicle", VEHICLE, "energy_recovered_p95_kwh").expect("claimed");
+    let low = set.answer("vehicle", VEHICLE, "energy_recovered_p05_kwh").expect("claimed");
+    assert!(low <= readme && readme <= high + 0.0005, "{readme} kWh in {low} to {high} kWh");
+}
