@@ -35,8 +35,8 @@ struct Row {
     why: String,
 }
 
-/// The battery figures of a vehicle's segments. `braking_hides`: its trips are sampled too slowly to claim braking
-/// energy, so that what was recovered is not claimed from the model either.
+/// The battery figures of a vehicle's segments. Where a trip's samples carry no claim about braking energy, what was
+/// recovered is not claimed from the model either.
 pub fn infer(
     segments: &RecordBatch,
     trips: &RecordBatch,
@@ -115,8 +115,8 @@ fn predicted(belief: &Belief, terms: &Terms<'_>, row: usize, claim: Claim) -> Ro
     let (mean, sd) = belief.unknowns.combination(&weights);
     let net = [mean - Z_90 * sd, mean, mean + Z_90 * sd];
     let fed: f64 = -out[2] * belief.unknowns.mean[2];
-    if claim.hides {
-        let why = "sampled more slowly than every 5 s: braking hides between the samples, no claim".to_owned();
+    if let Some(reason) = claim.hides.or(claim.unexplained) {
+        let why = reason.to_owned();
         return Row { evidence: Evidence::Modelled, recovered: None, discharged, net, bus: None, why };
     }
     Row {
@@ -137,8 +137,8 @@ fn band(belief: &Belief, weights: &[f64]) -> [f64; 3] {
 
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 struct Claim {
-    /// Sampling too slow for braking.
-    hides: bool,
+    /// Why the samples carry no claim about braking, if they do not.
+    hides: Option<&'static str>,
     /// The inflow has an unknown store, or braking cannot explain it.
     unexplained: Option<&'static str>,
 }
@@ -153,7 +153,13 @@ impl TripClaims {
         let (ids, claims) = (view.texts("trip_id")?, view.texts("braking_claim")?);
         let checks = view.texts("recovery_check")?;
         let claim = |row: usize| Claim {
-            hides: claims.value(row) == "withheld",
+            hides: match claims.value(row) {
+                "withheld" => {
+                    Some("sampled more slowly than every 5 s: braking hides between the samples, no claim")
+                }
+                "noisy" => Some("most of the braking energy is noise of the logged speed, no claim"),
+                _ => None,
+            },
             unexplained: match checks.value(row) {
                 "unknown-store" => Some("what came back went to a store the log does not name"),
                 "engine" => Some(

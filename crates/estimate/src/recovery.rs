@@ -175,7 +175,11 @@ fn evidence(moving_s: f64, measured_s: f64, inferred_s: f64) -> &'static str {
 fn recapture_of_braking(group: &Group) -> Interval {
     let s = &group.sums;
     let sampling = relative([s.braking_low_kwh, s.braking_kwh, s.braking_high_kwh]);
-    spread(group, |c| c.recovered_braking_kwh, |c| c.braking_paired_kwh, &[relative(s.recovered_kwh), sampling])
+    let errors = [relative(s.recovered_kwh), sampling];
+    let interval = spread(group, |c| c.recovered_braking_kwh, |c| c.braking_paired_kwh, &errors);
+    // More than all of it cannot come back; a value above one is a model error and is shown as found.
+    let most = interval.value.map_or(1.0, |value| value.max(1.0));
+    Interval { high: interval.high.map(|high| high.min(most)), ..interval }
 }
 
 /// R2 likewise. The bounds of the recoverable energy are bounds, no error, and stay beside it.
@@ -249,14 +253,14 @@ fn denominators(s: &Sums, f: &Figures) -> String {
 fn caution(s: &Sums, f: &Figures) -> String {
     let mut texts: Vec<&str> = Vec::new();
     if f.claimed_share < 0.95 && s.moving_s > 0.0 {
-        texts.push("part of the log is sampled more slowly than every 5 s: no braking energy is claimed there");
+        texts.push("part of the log is sampled too slowly or is too noisy: no braking energy is claimed there");
     }
     if s.engine_or_unexplained_s > 0.0 {
         texts.push(
             "part of the inflow has a source or store other than braking; it is not counted as recovered",
         );
     }
-    if f.r1.value.is_none() && f.claimed_share > 0.0 && s.braking_paired_kwh < BRAKING_FLOOR_KWH {
+    if f.r1.value.is_none() && f.claimed_share > 0.0 && s.braking_kwh < BRAKING_FLOOR_KWH {
         texts.push("too little braking energy for a ratio");
     }
     if f.r1.value.is_some_and(|r1| r1 > 0.85) {

@@ -59,7 +59,7 @@ pub fn of_vehicle(
     Ok(concat(parts, UnionArgs::default())?.collect()?)
 }
 
-/// Middle of the sampling correction band of each segment's trip; `None` outside trips and where no claim is made.
+/// Middle of the correction band of each segment's trip; `None` outside trips and where no claim is made.
 fn factors(trips: &RecordBatch, of: &StringArray) -> Result<Vec<Option<f64>>, ReportError> {
     let view = BatchView::new(&tables::TRIPS, trips);
     let (ids, raw) = (view.texts("trip_id")?, view.numbers("energy_braking_kwh")?);

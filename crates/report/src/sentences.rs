@@ -137,7 +137,7 @@ pub fn step_name(column: &str) -> &'static str {
 
 fn rest(balance: Option<&Balance>) -> String {
     let Some(balance) = balance.filter(|b| b.figure("energy_braking_kwh") > 0.0) else {
-        return "Braking energy is not claimed from these logs: they are sampled more slowly than every 5 s."
+        return "Braking energy is not claimed from these logs: they are sampled too slowly, or too noisy."
             .to_owned();
     };
     let braking = balance.figure("energy_braking_kwh");

@@ -87,6 +87,7 @@ impl Found<'_> {
             .number("energy_braking_high_kwh", band.iter().map(|b| b.map(|b| b.1)))
             .text("braking_claim", each().map(|t| Some(t.claim.as_str())))
             .number("ledger_residual_frac", ledgers(|l| l.road.residual()))
+            .number("braking_noise_ratio_frac", each().map(|t| t.noise_ratio))
             .text("evidence", each().map(|t| Some(evidence(t.coverage()))))
             .number("battery_coverage_frac", each().map(Trip::coverage))
             .text("recovery_check", each().map(|t| Some(t.recovery_check)))

@@ -268,7 +268,7 @@ fn book_battery(
     ledger.measured_s = dt;
     ledger.measured_moving_s = ledger.moving_s;
     let (out, inflow) = battery_flow::split(start_w, end_w, dt);
-    let plugged = track.plugged[k] || !moving;
+    let plugged = track.plugged[k] || (!moving && !track.engine_on[k]);
     let sums = &mut ledger.battery;
     if plugged {
         sums.plugged_j = inflow;

@@ -4,6 +4,7 @@ mod batches;
 mod events;
 mod ledger;
 mod motion;
+mod noise;
 mod pieces;
 mod track;
 mod trips;

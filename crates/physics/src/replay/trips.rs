@@ -4,15 +4,21 @@ use super::ledger::Ledger;
 use super::motion::{Kind, Plan};
 use super::pieces::Segment;
 use super::track::Track;
-use super::{CLOSURE, PhysicsError};
+use super::{CLOSURE, PhysicsError, noise};
 use crate::truck::{PowerBoundary, Sheet};
 
 /// How much of the braking energy the sampling lets through.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum BrakingClaim {
     Full,
-    Banded { low_factor: f64, high_factor: f64 },
+    Banded {
+        low_factor: f64,
+        high_factor: f64,
+    },
+    /// Sampled so slowly that braking hides between the samples.
     Withheld,
+    /// Most of it is noise of the speed.
+    Noisy,
 }
 
 impl BrakingClaim {
@@ -21,6 +27,7 @@ impl BrakingClaim {
             BrakingClaim::Full => "full",
             BrakingClaim::Banded { .. } => "banded",
             BrakingClaim::Withheld => "withheld",
+            BrakingClaim::Noisy => "noisy",
         }
     }
 
@@ -28,8 +35,20 @@ impl BrakingClaim {
     ///
     /// Braking energy relative to 1 Hz when the standard cycles (udds, hwfet, wltc class 3b) are thinned to 2 s:
     /// 0.969 to 0.983, to 5 s: 0.872 to 0.910, straight lines between; the inverse is the band.
-    pub fn of_interval(interval_s: f64) -> Self {
+    ///
+    /// A fast log is banded by its noise instead: between its braking energy as logged and that of the one-second
+    /// mean, and beyond half as much again there is no claim.
+    pub fn new(interval_s: f64, noise_ratio: Option<f64>) -> Self {
+        const NOISY: f64 = 1.5;
+        const CLEAN: f64 = 1.02;
         const THINNED: [(f64, f64, f64); 3] = [(1.0, 1.0, 1.0), (2.0, 0.969, 0.983), (5.0, 0.872, 0.910)];
+        match noise_ratio {
+            Some(ratio) if ratio > NOISY => return BrakingClaim::Noisy,
+            Some(ratio) if ratio > CLEAN => {
+                return BrakingClaim::Banded { low_factor: 1.0 / ratio, high_factor: 1.0 };
+            }
+            _ => {}
+        }
         if interval_s <= 1.25 {
             return BrakingClaim::Full;
         }
@@ -50,7 +69,7 @@ impl BrakingClaim {
             BrakingClaim::Banded { low_factor, high_factor } => {
                 Some((energy * low_factor, energy * high_factor))
             }
-            BrakingClaim::Withheld => None,
+            BrakingClaim::Withheld | BrakingClaim::Noisy => None,
         }
     }
 }
@@ -66,6 +85,7 @@ pub struct Trip {
     pub frozen_s: f64,
     pub speed_max_m_s: f64,
     pub sample_interval_s: f64,
+    pub noise_ratio: Option<f64>,
     pub claim: BrakingClaim,
     pub recovery_check: &'static str,
     pub grade: &'static str,
@@ -110,7 +130,8 @@ fn one(
         frozen_s += track.spans[span].frozen_before_s;
     }
     let sample_interval_s = median_step(track, ends);
-    let claim = BrakingClaim::of_interval(sample_interval_s);
+    let noise_ratio = noise::ratio(track, ends, sample_interval_s, &sheet.nominal);
+    let claim = BrakingClaim::new(sample_interval_s, noise_ratio);
     let recovery_check = check_recovery(&ledger, claim, track, ends, sheet);
     Trip {
         id: format!("{vehicle_id}-{:04}", number + 1),
@@ -120,6 +141,7 @@ fn one(
         frozen_s,
         speed_max_m_s: track.speed[ends.0..=ends.1].iter().copied().fold(0.0, f64::max),
         sample_interval_s,
+        noise_ratio,
         claim,
         recovery_check,
         grade: grade_of(segments),
@@ -142,15 +164,15 @@ fn check_recovery(
     ends: (usize, usize),
     sheet: &Sheet,
 ) -> &'static str {
+    if ledger.engine_s > 0.05 * ledger.moving_s {
+        return "engine";
+    }
     if ledger.measured_moving_s <= 0.0 {
         return "none";
     }
     let overhead = track.overhead[ends.0..=ends.1].iter().any(|on| *on);
     if sheet.power_boundary == PowerBoundary::Vehicle || overhead {
         return "unknown-store";
-    }
-    if ledger.engine_s > 0.05 * ledger.moving_s {
-        return "engine";
     }
     match claim.band(ledger.road.braking_j) {
         Some((_, high)) if ledger.battery.recovered_j > INEXPLICABLE * high + INEXPLICABLE_LEAST_J => {

@@ -4,7 +4,7 @@ use crate::column::{Column, Table, number, text};
 pub static BRAKING_BALANCE: Table = Table {
     name: "braking_balance",
     version: 1,
-    one_row_is: "one group of one grouping: sums over segments of trips sampled fast enough to claim braking energy, brought to the middle of the sampling correction band",
+    one_row_is: "one group of one grouping: sums over segments of trips that claim braking energy, brought to the middle of the correction band for sampling and noise",
     sorted_by: "grouping, group",
     columns: &COLUMNS,
 };

@@ -199,14 +199,14 @@ static COLUMNS: [Column; 63] = [
         "kW.h",
         UNMEASURED,
         "0 or more",
-        "energy into the battery while moving that braking cannot explain (an engine, an overhead line): never recovered",
+        "energy into the battery that braking cannot explain, while moving or from an engine at standstill: never recovered",
     ),
     number(
         "energy_plugged_kwh",
         "kW.h",
         UNMEASURED,
         "0 or more",
-        "energy into the battery while plugged in or standing: never recovered",
+        "energy into the battery while plugged in, or standing with no engine on: never recovered",
     ),
     number(
         "energy_discharged_driving_kwh",

@@ -9,7 +9,7 @@ pub static TRIPS: Table = Table {
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 32] = [
+static COLUMNS: [Column; 33] = [
     text("vehicle_id", "", "the vehicle"),
     text("trip_id", "", "vehicle and number of the trip within its log"),
     time("time_start_ns", "setting off"),
@@ -33,21 +33,29 @@ static COLUMNS: [Column; 32] = [
     number(
         "energy_braking_low_kwh",
         "kW.h",
-        "withheld",
+        "no claim",
         "0 or more",
-        "lower end of the sampling correction band",
+        "lower end of the correction band for sampling and noise",
     ),
     number(
         "energy_braking_high_kwh",
         "kW.h",
-        "withheld",
+        "no claim",
         "0 or more",
-        "upper end of the sampling correction band",
+        "upper end of the correction band for sampling and noise",
     ),
     text(
         "braking_claim",
         "",
-        "full (1 s or faster); banded (up to 5 s); withheld (slower: braking hides between the samples)",
+        "full; banded (up to 5 s, or a fast log with some noise); withheld (slower: braking hides between the samples); \
+         noisy (most of it is noise of the speed)",
+    ),
+    number(
+        "braking_noise_ratio_frac",
+        "1",
+        "the log is not faster than 0.6 s",
+        "1 or more",
+        "flat-road braking energy of the speed as logged over that of its one-second mean",
     ),
     number(
         "ledger_residual_frac",
