@@ -20,8 +20,6 @@ const DISTANCE: f64 = 0.01;
 const EDGES: f64 = 0.01;
 /// No energy is built over more than this, at this data's rate. [ns]
 const GAP_NS: i64 = 3_000_000_000;
-/// Half-way between the two thresholds of moving, 1.0 and 2.0 km/h. [m/s]
-const MOVING_M_S: f64 = 1.5 / 3.6;
 /// International avoirdupois pound. [kg]
 const POUND_KG: f64 = 0.453_592_37;
 
