@@ -114,8 +114,8 @@ fn battery(
     let step =
         steps.iter().flatten().fold(None, |most: Option<f64>, step| Some(most.map_or(step, |m| m.max(step))));
     let windows = match vehicle_type.battery {
-        Some(sheet) => observe(segments, &sheet, step)?,
-        None => observe(segments, &fallback, None)?,
+        Some(sheet) => observe(segments, trips, &sheet, step)?,
+        None => observe(segments, trips, &fallback, None)?,
     };
     Ok(infer(segments, trips, &windows, &vehicle_type.battery.unwrap_or(fallback))?)
 }

@@ -6,15 +6,13 @@ use backwatt_stats::{Gaussian, Observation, posterior};
 
 use crate::soc::{BatterySheet, Terms, Windows};
 
-/// Prior standard deviations: traction 12 % (mass, drag, rolling and drive efficiency together), auxiliaries 50 %,
-/// capacity 5 %. From memory, and provisional: the full estimator learns each from the fleet.
-const TRACTION_SD: f64 = 0.12;
-const AUXILIARY_SD: f64 = 0.5;
+/// Prior standard deviations of the unknowns: traction 12 % (mass, drag, rolling and drive efficiency together),
+/// auxiliaries as large as themselves (sheets leave the cab climate out), the share of the recoverable that arrives 30 %.
+/// From memory, provisional, and wide enough to be wrong.
+const PRIOR_SD: [f64; 3] = [0.12, 1.0, 0.3];
+/// The last is near what the model allows, withdrawals (stability control, derating) taking some.
+const PRIOR_MEAN: [f64; 3] = [1.0, 1.0, 0.9];
 const CAPACITY_SD: f64 = 0.05;
-/// The share of the recoverable that arrives: near what the model allows, withdrawals (stability control, derating)
-/// taking some. Wide enough to be wrong: nothing but the sheet speaks for it until a battery signal does.
-const ARRIVING_MEAN: f64 = 0.9;
-const ARRIVING_SD_LEAST: f64 = 0.3;
 /// What is wrong all pilot long and no window can show, relative to the share that arrives. Provisional.
 const DISCREPANCY_SD: f64 = 0.10;
 /// Two-sided 90 % of a normal.
@@ -47,7 +45,7 @@ pub fn infer(
     let belief = believe(windows);
     let claims = TripClaims::read(trips)?;
     let measured = Measured::read(&view)?;
-    let terms = Terms::read(&view, sheet)?;
+    let terms = Terms::read(&view, trips, sheet)?;
     let trip_ids = view.texts("trip_id")?;
     let rows: Vec<Row> = (0..view.rows())
         .map(|row| {
@@ -59,36 +57,54 @@ pub fn infer(
 }
 
 /// What the windows say of the unknowns. Only the share that arrives decides the grade: it is what is claimed.
+///
+/// `inferred` when its posterior is at most half as wide as its prior, and moves by less than its 90 % half-width when
+/// every prior is made twice as wide: else the figure is the prior's and not the logs'.
 fn believe(windows: &Windows) -> Belief {
-    let spread = if windows.recoverable_kwh > 0.0 {
-        (windows.recoverable_high_kwh - windows.recoverable_low_kwh) / (2.0 * Z_90 * windows.recoverable_kwh)
-    } else {
-        0.0
-    };
-    let arriving_sd = spread.max(ARRIVING_SD_LEAST);
-    let prior = Gaussian::independent(&[1.0, 1.0, ARRIVING_MEAN], &[TRACTION_SD, AUXILIARY_SD, arriving_sd]);
+    let prior = Gaussian::independent(&PRIOR_MEAN, &PRIOR_SD);
     let n = windows.observations.len();
     if n == 0 {
         let why = "no state of charge to learn from: physics and the sheet alone".to_owned();
         return Belief { unknowns: prior, evidence: Evidence::Modelled, why };
     }
-    let Some(mut unknowns) = with_capacity_error(&prior, &windows.observations) else {
+    let wide = Gaussian::independent(&PRIOR_MEAN, &PRIOR_SD.map(|sd| 2.0 * sd));
+    let (Some(unknowns), Some(wide)) = (learn(&prior, windows), learn(&wide, windows)) else {
         let why = "the state-of-charge windows could not be solved".to_owned();
         return Belief { unknowns: prior, evidence: Evidence::Modelled, why };
     };
-    unknowns.covariance[2][2] += (DISCREPANCY_SD * unknowns.mean[2]).powi(2);
-    let narrowed = unknowns.standard_deviation(2) <= 0.5 * arriving_sd;
+    let (mean, half) = (unknowns.mean[2], Z_90 * unknowns.standard_deviation(2));
+    let moved = (wide.mean[2] - mean).abs();
+    let told = half <= 0.5 * Z_90 * PRIOR_SD[2] && moved < half;
     let figures = format!(
-        "{n} windows of state of charge narrowed the share that arrives from {:.0} +- {:.0} % to {:.0} +- {:.0} % \
-         of the recoverable (90 %)",
-        100.0 * ARRIVING_MEAN,
-        100.0 * Z_90 * arriving_sd,
-        100.0 * unknowns.mean[2],
-        100.0 * Z_90 * unknowns.standard_deviation(2),
+        "{n} windows of state of charge brought the share of the recoverable that arrives from {:.0} +- {:.0} % to \
+         {:.0} +- {:.0} % (90 %); with priors twice as wide it moves by {:.0} %",
+        100.0 * PRIOR_MEAN[2],
+        100.0 * Z_90 * PRIOR_SD[2],
+        100.0 * mean,
+        100.0 * half,
+        100.0 * moved,
     );
-    let evidence = if narrowed { Evidence::Inferred } else { Evidence::Modelled };
-    let why = if narrowed { figures } else { format!("these logs cannot tell: {figures}") };
+    let evidence = if told { Evidence::Inferred } else { Evidence::Modelled };
+    let why = if told { figures } else { format!("these logs cannot tell: {figures}") };
     Belief { unknowns, evidence, why }
+}
+
+/// The posterior with all that windows alone do not show: errors larger than assumed, a wrong capacity, and what is
+/// wrong all pilot long.
+fn learn(prior: &Gaussian, windows: &Windows) -> Option<Gaussian> {
+    let first = posterior(prior, &windows.observations)?;
+    let misfit =
+        |seen: &Observation| ((seen.value - first.combination(&seen.weights).0) / seen.noise_sd).powi(2);
+    let squares: f64 = windows.observations.iter().map(misfit).sum();
+    let inflation = (squares / windows.observations.len() as f64).max(1.0).sqrt();
+    let seen: Vec<Observation> = windows
+        .observations
+        .iter()
+        .map(|w| Observation { noise_sd: w.noise_sd * inflation, ..w.clone() })
+        .collect();
+    let mut unknowns = with_capacity_error(prior, &seen)?;
+    unknowns.covariance[2][2] += (DISCREPANCY_SD * unknowns.mean[2]).powi(2);
+    Some(unknowns)
 }
 
 /// The posterior, widened by what a battery larger or smaller than its sheet does to it: every window is wrong by the
@@ -109,7 +125,8 @@ fn with_capacity_error(prior: &Gaussian, windows: &[Observation]) -> Option<Gaus
 
 fn predicted(belief: &Belief, terms: &Terms<'_>, row: usize, claim: Claim) -> Row {
     let discharged = band(belief, &terms.discharged(row));
-    let recovered = band(belief, &terms.recovered(row));
+    // More than was braked cannot come back, whatever the share says.
+    let recovered = band(belief, &terms.recovered(row)).map(|value| value.min(terms.braking(row)));
     let (out, back) = (terms.discharged(row), terms.recovered(row));
     let weights: Vec<f64> = out.iter().zip(back).map(|(o, b)| o - b).collect();
     let (mean, sd) = belief.unknowns.combination(&weights);

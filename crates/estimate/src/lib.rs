@@ -7,6 +7,7 @@
 //! Deliberately absent: files, clocks, threads, settings files; any claim without its evidence grade.
 
 mod battery;
+mod correction;
 mod recovery;
 mod soc;
 mod tally;

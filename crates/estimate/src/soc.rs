@@ -1,8 +1,10 @@
 //! Windows of state of charge: what was drawn between two readings far enough apart to mean something.
 
-use arrow::array::RecordBatch;
+use arrow::array::{Float64Array, RecordBatch};
 use backwatt_schema::{BatchError, BatchView, number_at, tables};
 use backwatt_stats::Observation;
+
+use crate::correction::{Band, bands};
 
 /// What inference has to be told of a vehicle's battery and drive.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -19,10 +21,6 @@ pub struct BatterySheet {
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Windows {
     pub observations: Vec<Observation>,
-    /// Energies of the whole log, to size the prior of what is recovered. [kWh]
-    pub recoverable_kwh: f64,
-    pub recoverable_low_kwh: f64,
-    pub recoverable_high_kwh: f64,
 }
 
 /// The unknowns, in this order: factor on traction, factor on auxiliaries, share of the recoverable that arrives.
@@ -51,6 +49,7 @@ struct Open {
 /// Cuts a vehicle's segments into windows. `soc_step_frac`: resolution of its state of charge.
 pub fn observe(
     segments: &RecordBatch,
+    trips: &RecordBatch,
     sheet: &BatterySheet,
     soc_step_frac: Option<f64>,
 ) -> Result<Windows, BatchError> {
@@ -58,14 +57,9 @@ pub fn observe(
     let number = |name| view.numbers(name);
     let (start, end) = (view.times("time_start_ns")?.values(), view.times("time_end_ns")?.values());
     let (soc_start, soc_end) = (number("soc_start_frac")?, number("soc_end_frac")?);
-    let mut windows = Windows {
-        recoverable_kwh: sum(number("energy_recoverable_kwh")?),
-        recoverable_low_kwh: sum(number("energy_recoverable_low_kwh")?),
-        recoverable_high_kwh: sum(number("energy_recoverable_high_kwh")?),
-        observations: Vec::new(),
-    };
+    let mut windows = Windows::default();
     let Some(step) = soc_step_frac else { return Ok(windows) };
-    let terms = Terms::read(&view, sheet)?;
+    let terms = Terms::read(&view, trips, sheet)?;
     let mut open = Open::default();
     for row in 0..view.rows() {
         let (Some(from), Some(to)) = (number_at(soc_start, row), number_at(soc_end, row)) else {
@@ -108,42 +102,47 @@ fn observation(open: &Open, fall: f64, step: f64, sheet: &BatterySheet) -> Obser
     Observation { weights, value: drawn, noise_sd }
 }
 
-fn sum(array: &arrow::array::Float64Array) -> f64 {
-    array.iter().flatten().sum()
-}
-
-/// What each segment asks of the battery's store per unit of each unknown.
+/// What each segment asks of the battery's store per unit of each unknown, corrected for what sampling hides: braking
+/// between slow samples is made good by as much traction.
 pub(crate) struct Terms<'a> {
-    tractive: &'a arrow::array::Float64Array,
-    auxiliary: &'a arrow::array::Float64Array,
-    fed: &'a arrow::array::Float64Array,
-    recoverable: &'a arrow::array::Float64Array,
+    tractive: &'a Float64Array,
+    braking: &'a Float64Array,
+    auxiliary: &'a Float64Array,
+    fed: &'a Float64Array,
+    recoverable: &'a Float64Array,
+    factors: Vec<f64>,
     sheet: BatterySheet,
 }
 
 impl<'a> Terms<'a> {
-    pub fn read(view: &BatchView<'a>, sheet: &BatterySheet) -> Result<Self, BatchError> {
+    pub fn read(view: &BatchView<'a>, trips: &RecordBatch, sheet: &BatterySheet) -> Result<Self, BatchError> {
+        let bands = bands(trips, view.texts("trip_id")?)?;
         Ok(Self {
             tractive: view.numbers("energy_tractive_kwh")?,
+            braking: view.numbers("energy_braking_kwh")?,
             auxiliary: view.numbers("energy_auxiliary_kwh")?,
             fed: view.numbers("braking_to_auxiliaries_kwh")?,
             recoverable: view.numbers("energy_recoverable_kwh")?,
+            factors: bands.into_iter().map(|band| band.map_or(1.0, Band::middle)).collect(),
             sheet: *sheet,
         })
     }
 
+    /// Braking energy at the wheels, which bounds what can come back.
+    pub fn braking(&self, row: usize) -> f64 {
+        self.braking.value(row) * self.factors[row]
+    }
+
     /// Gross discharge at the terminals: traction, plus auxiliaries less what regen fed them.
     pub fn discharged(&self, row: usize) -> [f64; UNKNOWNS] {
-        [
-            self.tractive.value(row) / self.sheet.drive_efficiency,
-            self.auxiliary.value(row),
-            -self.fed.value(row),
-        ]
+        let factor = self.factors[row];
+        let tractive = self.tractive.value(row) + self.braking.value(row) * (factor - 1.0);
+        [tractive / self.sheet.drive_efficiency, self.auxiliary.value(row), -self.fed.value(row) * factor]
     }
 
     /// Recovered at the terminals.
     pub fn recovered(&self, row: usize) -> [f64; UNKNOWNS] {
-        [0.0, 0.0, self.recoverable.value(row)]
+        [0.0, 0.0, self.recoverable.value(row) * self.factors[row]]
     }
 
     /// Drawn from the store behind the terminals: losses both ways.

@@ -1,11 +1,13 @@
 //! Sums of one vehicle by whatever the pilot can be cut by. Tallies of several vehicles add up.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use arrow::array::RecordBatch;
 use backwatt_schema::{
     BatchError, BatchView, KILOGRAMS_PER_SHORT_TON, METRES_PER_MILE, number_at, tables, text_at,
 };
+
+use crate::correction::{Band, bands};
 
 /// One group of one grouping on one vehicle-day: what an interval takes as its unit.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -20,7 +22,9 @@ pub type Tally = BTreeMap<Key, Sums>;
 /// Sums over segments. Ratios need numerator and denominator over the same segments, hence the pairs.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Sums {
-    pub trips: std::collections::BTreeSet<String>,
+    pub trips: BTreeSet<String>,
+    /// Dated service days: a clock of its own has none.
+    pub days: BTreeSet<String>,
     pub distance_mi: f64,
     pub moving_s: f64,
     pub measured_moving_s: f64,
@@ -54,7 +58,11 @@ pub struct Sums {
     pub discharged_kwh: f64,
     pub net_kwh: f64,
     pub net_half_kwh: f64,
+    /// Consumption, where the battery alone drove.
     pub net_driving_kwh: f64,
+    pub distance_battery_mi: f64,
+    pub measured_discharged_kwh: f64,
+    pub unexplained_kwh: f64,
     pub standing_kwh: f64,
     pub parked_kwh: f64,
     pub net_with_payload_kwh: f64,
@@ -79,7 +87,8 @@ pub fn tally(segments: &RecordBatch, battery: &RecordBatch, trips: &RecordBatch)
         for grouping in GROUPINGS {
             if let Some(group) = reader.group(grouping, row) {
                 let key = Key { grouping, group, cluster: cluster.clone() };
-                tally.entry(key).or_default().add(&sums);
+                let sums_here = if grouping == "regen_level" { sums.of_one_level() } else { sums.clone() };
+                tally.entry(key).or_default().add(&sums_here);
             }
         }
     }
@@ -87,8 +96,15 @@ pub fn tally(segments: &RecordBatch, battery: &RecordBatch, trips: &RecordBatch)
 }
 
 impl Sums {
+    /// One share serves all levels in the inference, so windows say nothing of a level: there it is the sheet that
+    /// speaks.
+    fn of_one_level(&self) -> Sums {
+        Sums { inferred_moving_s: 0.0, inferred_paired_s: 0.0, ..self.clone() }
+    }
+
     pub fn add(&mut self, other: &Sums) {
         self.trips.extend(other.trips.iter().cloned());
+        self.days.extend(other.days.iter().cloned());
         macro_rules! add {
             ($($field:ident),*) => { $(self.$field += other.$field;)* };
         }
@@ -124,6 +140,9 @@ impl Sums {
             net_kwh,
             net_half_kwh,
             net_driving_kwh,
+            distance_battery_mi,
+            measured_discharged_kwh,
+            unexplained_kwh,
             standing_kwh,
             parked_kwh,
             net_with_payload_kwh,
@@ -138,15 +157,15 @@ impl Sums {
 
 #[derive(Debug, Clone, Copy)]
 struct TripFacts {
-    /// Lower and upper factor from the samples' braking energy to the true one; `None`: no claim.
-    band: Option<(f64, f64)>,
     suspicious: bool,
+    engine: bool,
 }
 
 struct Reader<'a> {
     segments: BatchView<'a>,
     battery: BatchView<'a>,
     facts: BTreeMap<&'a str, TripFacts>,
+    bands: Vec<Option<Band>>,
 }
 
 impl<'a> Reader<'a> {
@@ -156,23 +175,17 @@ impl<'a> Reader<'a> {
         trips: &'a RecordBatch,
     ) -> Result<Self, BatchError> {
         let view = BatchView::new(&tables::TRIPS, trips);
-        let ids = view.texts("trip_id")?;
-        let raw = view.numbers("energy_braking_kwh")?;
-        let (low, high) = (view.numbers("energy_braking_low_kwh")?, view.numbers("energy_braking_high_kwh")?);
-        let checks = view.texts("recovery_check")?;
-        let mut facts = BTreeMap::new();
-        for row in 0..view.rows() {
-            let band = number_at(low, row).zip(number_at(high, row)).map(|(low, high)| {
-                let raw = raw.value(row);
-                if raw > 0.0 { (low / raw, high / raw) } else { (1.0, 1.0) }
-            });
-            let suspicious = matches!(checks.value(row), "engine" | "more-than-braking" | "unknown-store");
-            facts.insert(ids.value(row), TripFacts { band, suspicious });
-        }
+        let (ids, checks) = (view.texts("trip_id")?, view.texts("recovery_check")?);
+        let fact = |row: usize| TripFacts {
+            suspicious: matches!(checks.value(row), "engine" | "more-than-braking" | "unknown-store"),
+            engine: checks.value(row) == "engine",
+        };
+        let segments = BatchView::new(&tables::SEGMENTS, segments);
         Ok(Self {
-            segments: BatchView::new(&tables::SEGMENTS, segments),
+            bands: bands(trips, segments.texts("trip_id")?)?,
             battery: BatchView::new(&tables::SEGMENT_BATTERY, battery),
-            facts,
+            facts: (0..view.rows()).map(|row| (ids.value(row), fact(row))).collect(),
+            segments,
         })
     }
 
@@ -230,6 +243,7 @@ impl<'a> Reader<'a> {
         let net = self.battery("energy_net_p50_kwh", row).unwrap_or(0.0);
         let mut sums = Sums {
             trips: self.text("trip_id", row).map(str::to_owned).into_iter().collect(),
+            days: self.text("service_day", row).map(str::to_owned).into_iter().collect(),
             distance_mi: self.number("distance_m", row) / METRES_PER_MILE,
             moving_s: self.number("moving_s", row),
             tractive_kwh: self.number("energy_tractive_kwh", row),
@@ -246,38 +260,42 @@ impl<'a> Reader<'a> {
             Some("inferred") => sums.inferred_moving_s = moving,
             _ => {}
         }
-        if kind == "driving" {
-            sums.net_driving_kwh = net;
-        } else {
+        if let Some(unexplained) = self.maybe("energy_unexplained_kwh", row) {
+            (sums.unexplained_kwh, sums.measured_discharged_kwh) = (unexplained, discharged);
+        }
+        let fallback = TripFacts { suspicious: false, engine: false };
+        let facts = self.text("trip_id", row).and_then(|id| self.facts.get(id)).copied().unwrap_or(fallback);
+        if kind != "driving" {
             sums.standing_kwh = discharged;
+        } else if !facts.engine {
+            (sums.net_driving_kwh, sums.distance_battery_mi) = (net, sums.distance_mi);
         }
         if let Some(payload) = self.maybe("payload_kg", row) {
             sums.distance_with_payload_mi = sums.distance_mi;
             sums.ton_mi = sums.distance_mi * payload / KILOGRAMS_PER_SHORT_TON;
             sums.net_with_payload_kwh = sums.net_driving_kwh;
         }
-        let fallback = TripFacts { band: None, suspicious: false };
-        let facts = self.text("trip_id", row).and_then(|id| self.facts.get(id)).copied().unwrap_or(fallback);
         if facts.suspicious {
             sums.engine_or_unexplained_s = moving;
         }
-        self.claims(row, facts, &mut sums);
+        self.claims(row, &mut sums);
         sums
     }
 
-    fn claims(&self, row: usize, facts: TripFacts, sums: &mut Sums) {
+    fn claims(&self, row: usize, sums: &mut Sums) {
         let recovered = ["energy_recovered_p05_kwh", "energy_recovered_p50_kwh", "energy_recovered_p95_kwh"]
             .map(|name| self.battery(name, row));
-        if let Some((low, high)) = facts.band {
-            let middle = f64::midpoint(low, high);
+        if let Some(band) = self.bands[row] {
+            let middle = band.middle();
             sums.claimed_moving_s = sums.moving_s;
-            sums.tractive_claimed_kwh = sums.tractive_kwh;
-            sums.braking_low_kwh = sums.braking_raw_kwh * low;
-            sums.braking_high_kwh = sums.braking_raw_kwh * high;
+            sums.braking_low_kwh = sums.braking_raw_kwh * band.low;
+            sums.braking_high_kwh = sums.braking_raw_kwh * band.high;
             sums.braking_kwh = sums.braking_raw_kwh * middle;
+            // Braking that slow samples hide is made good by as much traction.
+            sums.tractive_claimed_kwh = sums.tractive_kwh + sums.braking_kwh - sums.braking_raw_kwh;
             sums.recoverable_kwh = self.number("energy_recoverable_kwh", row) * middle;
-            sums.recoverable_low_kwh = self.number("energy_recoverable_low_kwh", row) * low;
-            sums.recoverable_high_kwh = self.number("energy_recoverable_high_kwh", row) * high;
+            sums.recoverable_low_kwh = self.number("energy_recoverable_low_kwh", row) * band.low;
+            sums.recoverable_high_kwh = self.number("energy_recoverable_high_kwh", row) * band.high;
             sums.attainable_kwh = self.number("energy_attainable_kwh", row) * middle;
         }
         let [Some(p05), Some(p50), Some(p95)] = recovered else { return };
@@ -289,7 +307,7 @@ impl<'a> Reader<'a> {
         sums.measured_paired_s = sums.measured_moving_s;
         sums.inferred_paired_s = sums.inferred_moving_s;
         sums.bus_paired_kwh = self.battery("energy_returned_bus_p50_kwh", row).unwrap_or(p50);
-        if facts.band.is_some() {
+        if self.bands[row].is_some() {
             sums.recovered_braking_kwh = p50;
             sums.braking_paired_kwh = sums.braking_kwh;
             sums.recoverable_paired_kwh = sums.recoverable_kwh;

@@ -156,8 +156,9 @@ fn packs(section: &Section<'_, '_>) -> (Option<f64>, Option<f64>) {
 }
 
 fn drag(r: &Reader<'_, '_, '_>, gross_kg: f64) -> Spread {
-    // 8 845 kg is the upper end of class 5; the figure above it is the regulation's medium vehicle.
-    let (default, shown, source) = if gross_kg > 8845.0 {
+    // 19,500 lb is the upper end of class 5; the figure above it is the regulation's medium vehicle.
+    let class_5_kg = 19_500.0 * 0.453_592_37;
+    let (default, shown, source) = if gross_kg > class_5_kg {
         (5.4, "5.4 m2", "40 CFR 1036.545(f)(4), vocational medium heavy-duty")
     } else {
         (3.4, "3.4 m2", "class 4 to 5, from memory, not confirmed")

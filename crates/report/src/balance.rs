@@ -34,6 +34,7 @@ pub fn of_vehicle(
     segments: &RecordBatch,
     battery: &RecordBatch,
     trips: &RecordBatch,
+    drivers: &[String],
 ) -> Result<DataFrame, ReportError> {
     let ledger = BatchView::new(&tables::SEGMENTS, segments);
     let terminals = BatchView::new(&tables::SEGMENT_BATTERY, battery);
@@ -56,7 +57,10 @@ pub fn of_vehicle(
     let claimed = DataFrame::new(ledger.rows(), columns)?.lazy().filter(col("claimed"));
     let parts: Vec<LazyFrame> =
         GROUPINGS.iter().map(|(grouping, name)| grouped(&claimed, grouping, name)).collect();
-    Ok(concat(parts, UnionArgs::default())?.collect()?)
+    // A person with too little driving has no row, as in the answer table.
+    let person = col("grouping").eq(lit("driver"));
+    let shown = drivers.iter().fold(lit(false), |any, driver| any.or(col("group").eq(lit(driver.as_str()))));
+    Ok(concat(parts, UnionArgs::default())?.filter(person.not().or(shown)).collect()?)
 }
 
 /// Middle of the correction band of each segment's trip; `None` outside trips and where no claim is made.

@@ -23,6 +23,7 @@ pub fn all(groups: &[Group], balances: &[Balance], metric: bool) -> Vec<Sentence
         sentence("How much of the braking energy came back?", recapture(pilot)),
         sentence("What is that as a share of use, and in distance?", shares(pilot, metric)),
         sentence("Where did the rest of the braking energy go?", rest(balance)),
+        sentence("What is left between battery and physics?", unexplained(pilot)),
     ]
 }
 
@@ -32,7 +33,7 @@ pub fn interval(measure: Measure, scale: f64, digits: usize) -> String {
         (Some(low), Some(high)) => {
             format!("90 % interval {:.digits$} to {:.digits$}", low * scale, high * scale)
         }
-        _ => "no interval from one vehicle-day".to_owned(),
+        _ => "no interval: one vehicle-day".to_owned(),
     }
 }
 
@@ -72,7 +73,7 @@ fn evidence(group: &Group) -> String {
 }
 
 fn recapture(pilot: &Group) -> String {
-    let braking = pilot.figure("energy_braking_kwh").unwrap_or(0.0);
+    let braking = pilot.figure("energy_braking_paired_kwh").unwrap_or(0.0);
     let elsewhere = pilot.figure("energy_returned_unknown_store_kwh").unwrap_or(0.0);
     let unknown_store = if elsewhere > 0.005 {
         format!(
@@ -84,16 +85,53 @@ fn recapture(pilot: &Group) -> String {
     let Some(value) = pilot.recapture_of_braking_frac.value else {
         return format!("No share of braking energy can be claimed from these logs.{unknown_store}");
     };
-    let recoverable = pilot.figure("recapture_of_recoverable_frac").map_or(String::new(), |share| {
-        format!(" It is {:.0} % of what was recoverable at the levels as set.", 100.0 * share)
-    });
-    // What no battery signal bears out is told as what it is.
-    let head = if pilot.recapture_evidence == "modelled" { "By the model, about " } else { "" };
+    // What no battery signal bears out is told as what it is, and its share of the recoverable is the assumption itself.
+    let modelled = pilot.recapture_evidence == "modelled";
+    let head = if modelled { "By the model, about " } else { "" };
+    let recoverable = match pilot.figure("recapture_of_recoverable_frac") {
+        Some(share) if !modelled => {
+            format!(
+                " It is {:.0} % of what the vehicle sheet says was recoverable at the levels as set.",
+                100.0 * share
+            )
+        }
+        _ => String::new(),
+    };
     format!(
-        "{head}{:.0} % of the braking energy at the wheels ({braking:.1} kWh) came back to the battery terminals ({}; {}).{recoverable}{unknown_store}",
+        "{head}{:.0} % of the braking energy at the wheels ({braking:.1} kWh, modelled) came back to the battery \
+         terminals ({}; recovered energy {}{}).{recoverable}{unknown_store}",
         100.0 * value,
         interval(pilot.recapture_of_braking_frac, 100.0, 0),
         pilot.recapture_evidence,
+        claimed_distance(pilot),
+    )
+}
+
+/// Where recovered energy is claimed on part of the distance only.
+fn claimed_distance(pilot: &Group) -> String {
+    match pilot.figure("recapture_distance_share_frac") {
+        Some(share) if share < 0.99 => format!("; claimed on {:.0} % of the distance", 100.0 * share),
+        _ => String::new(),
+    }
+}
+
+fn unexplained(pilot: &Group) -> String {
+    let measured = pilot.figure("energy_measured_discharged_kwh").unwrap_or(0.0);
+    if measured <= 0.0 {
+        return "No battery power is logged, so nothing can be held against the physics.".to_owned();
+    }
+    let gap = pilot.figure("energy_unexplained_kwh").unwrap_or(0.0);
+    let direction = if gap >= 0.0 { "more" } else { "less" };
+    let reading = if gap > 0.05 * measured {
+        " Auxiliaries or cab climate above the sheet, a heavier load, or lower efficiency would all look like this."
+    } else {
+        ""
+    };
+    format!(
+        "Where battery power is measured, the battery gave {:.1} kWh {direction} than physics and the vehicle sheet ask: {:.1} % of \
+         its gross discharge of {measured:.1} kWh is unexplained.{reading}",
+        gap.abs(),
+        100.0 * gap / measured,
     )
 }
 
@@ -101,18 +139,19 @@ fn shares(pilot: &Group, metric: bool) -> String {
     let (Some(of_use), Some(over_net)) =
         (pilot.figure("recapture_of_use_frac"), pilot.figure("recapture_over_net_use_frac"))
     else {
-        return "No recovered energy is claimed, so there is no share of use.".to_owned();
+        return "No recovered energy worth a share is claimed, so there is no share of use.".to_owned();
     };
     let gain = pilot.figure("range_gain_frac").unwrap_or(0.0);
     let miles = pilot.figure("carried_by_regen_mi").unwrap_or(0.0);
     let least = pilot.figure("carried_by_regen_low_mi").unwrap_or(0.0);
     let (scale, length) = if metric { (KM_PER_MILE, "km") } else { (1.0, "miles") };
     format!(
-        "The same energy is {:.1} % of gross discharge ({}) and {:.1} % of net use. Counting what regen fed to the auxiliaries \
+        "The same energy is {:.1} % of gross discharge in trips ({}{}) and {:.1} % of net use. Counting what regen fed to the auxiliaries \
          first (modelled), the range gain is {:.1} % of net use and regen carried {:.0} {length}; at least {:.0} {length} \
          from the battery terminals alone.",
         100.0 * of_use,
         interval(pilot.measure("recapture_of_use", "frac"), 100.0, 1),
+        claimed_distance(pilot),
         100.0 * over_net,
         100.0 * gain,
         miles * scale,

@@ -3,7 +3,7 @@
 use std::io::Write as _;
 
 use arrow::array::RecordBatch;
-use backwatt_schema::{Table, tables};
+use backwatt_schema::{BatchView, Table, tables};
 use backwatt_store::{Layout, Provenance, StoreError, read_table, write_bytes, write_table, write_with};
 
 use crate::answers::Answers;
@@ -20,6 +20,8 @@ pub fn write(
     let mut trust = Trust::default();
     let receipts = read_table(&layout.table(&tables::RECEIPTS), &tables::RECEIPTS)?;
     trust.read_receipts(&receipts)?;
+    let recovery = read_table(&layout.table(&tables::RECOVERY), &tables::RECOVERY)?;
+    let drivers = named_drivers(&recovery)?;
     let mut sums = Vec::new();
     let mut trips = Vec::new();
     for vehicle in &input.vehicles {
@@ -30,12 +32,12 @@ pub fn write(
             &read(&tables::SEGMENTS)?,
             &read(&tables::SEGMENT_BATTERY)?,
             &vehicle_trips,
+            &drivers,
         )?);
         trips.push(vehicle_trips);
     }
     let balance = balance::merge(sums)?;
     write_table(&layout.table(&tables::BRAKING_BALANCE), &tables::BRAKING_BALANCE, &balance, provenance)?;
-    let recovery = read_table(&layout.table(&tables::RECOVERY), &tables::RECOVERY)?;
     let answers = Answers::new(input, &recovery, &balance, trust)?;
 
     let folder = layout.report();
@@ -61,4 +63,12 @@ pub fn write(
         write_bytes(&folder.join("index.html"), page::render(&answers)?.as_bytes())?;
     }
     Ok(answers)
+}
+
+/// Drivers that the answer table names.
+fn named_drivers(recovery: &RecordBatch) -> Result<Vec<String>, ReportError> {
+    let view = BatchView::new(&tables::RECOVERY, recovery);
+    let (grouping, group) = (view.texts("grouping")?, view.texts("group")?);
+    let drivers = (0..view.rows()).filter(|row| grouping.value(*row) == "driver");
+    Ok(drivers.map(|row| group.value(row).to_owned()).collect())
 }

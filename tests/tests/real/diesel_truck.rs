@@ -62,7 +62,9 @@ fn noise_at_10_hz_is_seen_and_nothing_is_claimed() {
         .collect();
     let ratio = braking / braking_kwh(&samples.times("time_ns"), &mean, &SHEET);
     let published = set.trips.numbers("braking_noise_ratio_frac")[0].expect("a fast log");
-    println!("diesel truck: braking as logged over that of the mean of a second {ratio:.3}, published {published:.3}");
+    println!(
+        "diesel truck: braking as logged over that of the mean of a second {ratio:.3}, published {published:.3}"
+    );
     within("noise ratio", published, ratio, 0.1);
     assert_eq!(set.trips.texts("braking_claim"), [Some("noisy".to_owned())]);
     assert_eq!(set.answer("pilot", "all", "recapture_of_braking_frac"), None);

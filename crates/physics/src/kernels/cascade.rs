@@ -154,10 +154,14 @@ fn smooth_pieces(instant: &Instant<'_>, interval: &Interval, part: (f64, f64)) -
         let after = signature(to);
         while before != after {
             let (cut, beyond) = bisect(from, to, before, &signature);
-            if cut <= from || cut >= to {
+            if cut <= from {
                 break;
             }
-            ends.push(cut);
+            // A limit may begin to bind right at a look, as it does at round speeds.
+            ends.push(cut.min(to));
+            if cut >= to {
+                break;
+            }
             (from, before) = (cut, beyond);
         }
         (from, before) = (to, after);
@@ -167,7 +171,7 @@ fn smooth_pieces(instant: &Instant<'_>, interval: &Interval, part: (f64, f64)) -
 }
 
 /// The last place where the signature is still `same`, and the signature just beyond it.
-fn bisect(mut low: f64, mut high: f64, same: u16, signature: &impl Fn(f64) -> u16) -> (f64, u16) {
+fn bisect(mut low: f64, mut high: f64, same: u64, signature: &impl Fn(f64) -> u64) -> (f64, u64) {
     let mut beyond = signature(high);
     for _ in 0..52 {
         let middle = f64::midpoint(low, high);
@@ -194,6 +198,8 @@ struct Forces {
     axle: f64,
     unfaded: f64,
     level: f64,
+    /// Number of the level that gave it.
+    chosen: usize,
     torque: f64,
     power: f64,
     accepted: f64,
@@ -204,7 +210,7 @@ impl Instant<'_> {
         let asked = -(self.law.0 + self.law.1 * speed * speed);
         let asked = asked.max(0.0);
         let axle = asked.min(self.conditions.mass_kg * self.truck.axle_limit_m_s2);
-        let (unfaded, level) = self.level(speed, axle);
+        let (unfaded, level, chosen) = self.level(speed, axle);
         let torque = level.min(self.truck.motor_force_max_n);
         let (power, accepted) = if speed > 0.0 {
             let power = torque.min(self.truck.motor_power_max_w / speed);
@@ -212,7 +218,7 @@ impl Instant<'_> {
         } else {
             (torque, torque)
         };
-        Forces { asked, axle, unfaded, level, torque, power, accepted }
+        Forces { asked, axle, unfaded, level, chosen, torque, power, accepted }
     }
 
     /// Wheel power the battery would take in once losses and auxiliaries had their part.
@@ -220,19 +226,21 @@ impl Instant<'_> {
         (self.moment.acceptance_w + self.moment.aux_power_w) / self.truck.drive_efficiency
     }
 
-    /// Force after level and blending, without and with the low-speed fade.
-    fn level(&self, speed: f64, asked: f64) -> (f64, f64) {
-        let blended = |level: &Level| {
+    /// Force after level and blending, without and with the low-speed fade, and which level gave it.
+    fn level(&self, speed: f64, asked: f64) -> (f64, f64, usize) {
+        let blended = |at: usize| {
+            let level = &self.truck.levels[at];
             let lift_off = self.lift_off(level, speed);
             let fade = fade(level, speed);
-            (self.blend(lift_off, asked, 1.0), self.blend(lift_off, asked, fade))
+            (self.blend(lift_off, asked, 1.0), self.blend(lift_off, asked, fade), at)
         };
-        let levels = || self.truck.levels.iter().map(blended);
-        let stronger = |a: &(f64, f64), b: &(f64, f64)| a.1.total_cmp(&b.1).then(a.0.total_cmp(&b.0));
+        let levels = || (0..self.truck.levels.len()).map(blended);
+        let stronger =
+            |a: &(f64, f64, usize), b: &(f64, f64, usize)| a.1.total_cmp(&b.1).then(a.0.total_cmp(&b.0));
         match self.moment.level {
-            LevelChoice::Set(at) => blended(&self.truck.levels[at]),
-            LevelChoice::Best => levels().max_by(stronger).unwrap_or((0.0, 0.0)),
-            LevelChoice::Worst => levels().min_by(stronger).unwrap_or((0.0, 0.0)),
+            LevelChoice::Set(at) => blended(at),
+            LevelChoice::Best => levels().max_by(stronger).unwrap_or((0.0, 0.0, 0)),
+            LevelChoice::Worst => levels().min_by(stronger).unwrap_or((0.0, 0.0, 0)),
         }
     }
 
@@ -242,6 +250,8 @@ impl Instant<'_> {
             Blending::Parallel { pedal_share } => {
                 fade * lift_off + fade * pedal_share * (asked - fade * lift_off).max(0.0)
             }
+            // Above the fade nothing but the motor itself binds, and that is booked as its torque.
+            Blending::Series if fade >= 1.0 => asked,
             Blending::Series => fade * self.truck.motor_force_max_n,
         };
         regen.min(asked)
@@ -277,7 +287,7 @@ impl Instant<'_> {
     }
 
     /// Which limits bind at a speed: pieces of one signature are smooth.
-    fn signature(&self, speed: f64) -> u16 {
+    fn signature(&self, speed: f64) -> u64 {
         let f = self.forces(speed);
         let bus = f.accepted * speed * self.truck.drive_efficiency;
         let mut bits = 0;
@@ -290,23 +300,25 @@ impl Instant<'_> {
             f.power < f.torque,
             f.accepted < f.power,
             bus > self.moment.aux_power_w,
+            // Where road load uses up the lift-off force.
+            self.lift_off(&self.truck.levels[f.chosen], speed) <= 0.0,
         ]
         .into_iter()
         .enumerate()
         {
-            bits |= u16::from(binds) << at;
+            bits |= u64::from(binds) << at;
         }
-        bits | (self.fade_region(speed) << 8)
+        bits | (self.fade_region(speed) << 16) | ((f.chosen as u64) << 32)
     }
 
     /// Between which fade speeds of the levels a speed lies.
-    fn fade_region(&self, speed: f64) -> u16 {
+    fn fade_region(&self, speed: f64) -> u64 {
         let passed = self
             .truck
             .levels
             .iter()
-            .map(|level| u16::from(speed > level.fade_start_m_s) + u16::from(speed > level.fade_end_m_s));
-        passed.sum::<u16>().min(255)
+            .map(|level| u64::from(speed > level.fade_start_m_s) + u64::from(speed > level.fade_end_m_s));
+        passed.sum::<u64>().min(0xffff)
     }
 }
 

@@ -4,6 +4,8 @@ use super::hampel;
 
 /// Length of a cell of the height profile. [m]
 const CELL_M: f64 = 25.0;
+/// The steepest streets anyone drives rise by 0.35 of their length (common practice, no source).
+const STEEPEST: f64 = 0.35;
 /// 100,000 km without a break in the log is a fault, and must not eat the memory.
 const CELLS_MOST: usize = 4_000_000;
 /// Half-width of the smoothing kernel. [m] Grade is smoothed in distance, 50 to 200 m (common practice, no source).
@@ -40,6 +42,12 @@ impl Profile {
             return None;
         }
         Some(Self { cells: smooth(&filled(&sums)) })
+    }
+
+    /// True when more than a hundredth of it is steeper than any road: the heights cannot be trusted then.
+    pub fn is_no_road(&self) -> bool {
+        let steep = self.cells.windows(2).filter(|w| (w[1] - w[0]).abs() > STEEPEST * CELL_M).count();
+        steep * 100 > self.cells.len()
     }
 
     /// Height at a distance along the road, linear between cell centres. [m]
@@ -99,6 +107,12 @@ mod tests {
     fn standing_still_with_a_drifting_receiver_is_no_slope() {
         let profile = Profile::new((0..400).map(|i| (500.0, f64::from(i) * 0.05))).unwrap();
         assert!((profile.at(500.0) - profile.at(499.0)).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_cliff_is_no_road() {
+        let step = |i: u32| (f64::from(i) * 10.0, if i < 40 { 0.0 } else { 1600.0 });
+        assert!(Profile::new((0..80).map(step)).unwrap().is_no_road());
     }
 
     #[test]

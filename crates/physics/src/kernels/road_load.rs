@@ -123,11 +123,11 @@ pub fn force_law(conditions: &Conditions, interval: &Interval) -> (f64, f64) {
 /// ```
 pub fn integrate(conditions: &Conditions, interval: &Interval) -> RoadEnergy {
     let (v0, v1, dt) = (interval.speed_start_m_s, interval.speed_end_m_s, interval.duration_s);
-    let (_, cosine) = interval.slope();
+    let (sine, cosine) = interval.slope();
     let weight = conditions.mass_kg * conditions.gravity_m_s2;
     let mut energy = RoadEnergy {
         kinetic_j: 0.5 * conditions.effective_mass_kg() * (v1 - v0) * (v1 + v0),
-        grade_j: if interval.distance_m() > 0.0 { weight * interval.rise_m } else { 0.0 },
+        grade_j: weight * sine * interval.distance_m(),
         rolling_j: weight * conditions.rolling_resistance * interval.distance_m() * cosine,
         aero_j: conditions.drag_factor() * cubes(v0, v1) * dt / 4.0,
         ..RoadEnergy::default()

@@ -193,7 +193,11 @@ impl Found<'_> {
         let unbraked = |s: &Segment| {
             s.ledger.battery.unbraked_j + if open(s) { 0.0 } else { s.ledger.battery.recovered_j }
         };
-        let basis = |s: &Segment| if is_measured(&s.ledger) { "battery" } else { "model" };
+        let basis = |s: &Segment| match (is_measured(&s.ledger), self.aux_basis(s)) {
+            (true, "logged") => "battery, auxiliaries logged",
+            (true, _) => "battery, auxiliaries from sheet",
+            (false, _) => "model",
+        };
         builder
             .number("energy_discharged_kwh", measured(&|s| s.ledger.battery.discharged_j))
             .number("energy_discharged_driving_kwh", measured(&|s| s.ledger.battery.discharged_driving_j))

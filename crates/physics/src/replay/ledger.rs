@@ -165,6 +165,7 @@ pub fn book(track: &Track, k: usize, moving: bool, grade: GradeBasis, sheet: &Sh
     if let Some(ambient) = track.ambient[k] {
         (ledger.ambient_k_s, ledger.ambient_s) = (ambient * dt, dt);
     }
+    book_bounds(&mut ledger, track, k, &interval, sheet);
     if let Some(part) = road.braking_part {
         book_braking(&mut ledger, track, k, &interval, part, sheet, &setting);
     }
@@ -212,9 +213,28 @@ impl Setting {
     }
 }
 
+impl Setting {
+    fn cascade(&self, truck: &Truck, interval: &Interval, part: (f64, f64), level: LevelChoice) -> Cascade {
+        let moment = Moment { level, aux_power_w: self.aux_power_w, acceptance_w: self.acceptance_w };
+        cascade::integrate(truck, &self.conditions, interval, part, &moment)
+    }
+}
+
 /// The level set at a knot, as the truck numbers it; `None` where neither log nor sheet knows.
 pub fn level_at(track: &Track, k: usize, truck: &Truck) -> Option<usize> {
     track.name(track.level[k]).and_then(|name| truck.level_named(name)).or(truck.default_level)
+}
+
+/// Another mass or drag moves the part of the interval that brakes, so the ends look for theirs on their own.
+fn book_bounds(ledger: &mut Ledger, track: &Track, k: usize, interval: &Interval, sheet: &Sheet) {
+    let known = level_at(track, k, &sheet.nominal);
+    let bound = |truck: &Truck, unknown: LevelChoice| {
+        let setting = Setting::at(track, k, truck);
+        let part = road_load::integrate(&setting.conditions, interval).braking_part?;
+        Some(setting.cascade(truck, interval, part, known.map_or(unknown, LevelChoice::Set)).recoverable_j)
+    };
+    ledger.recoverable_low_j = bound(&sheet.low, LevelChoice::Worst).unwrap_or(0.0);
+    ledger.recoverable_high_j = bound(&sheet.high, LevelChoice::Best).unwrap_or(0.0);
 }
 
 fn book_braking(
@@ -228,22 +248,8 @@ fn book_braking(
 ) {
     let known = level_at(track, k, &sheet.nominal);
     let level = known.unwrap_or_else(|| sheet.nominal.stand_in_level());
-    let run = |truck: &Truck, setting: &Setting, part, level| {
-        let Setting { conditions, aux_power_w, acceptance_w } = setting;
-        let moment = Moment { level, aux_power_w: *aux_power_w, acceptance_w: *acceptance_w };
-        cascade::integrate(truck, conditions, interval, part, &moment)
-    };
-    ledger.cascade = run(&sheet.nominal, setting, part, LevelChoice::Set(level));
-    ledger.attainable_j = run(&sheet.nominal, setting, part, LevelChoice::Best).recoverable_j;
-    // Another mass or drag moves the part of the interval that brakes as well.
-    let bound = |truck: &Truck, unknown: LevelChoice| {
-        let setting = Setting::at(track, k, truck);
-        let part = road_load::integrate(&setting.conditions, interval).braking_part?;
-        let level = known.map_or(unknown, LevelChoice::Set);
-        Some(run(truck, &setting, part, level).recoverable_j)
-    };
-    ledger.recoverable_low_j = bound(&sheet.low, LevelChoice::Worst).unwrap_or(0.0);
-    ledger.recoverable_high_j = bound(&sheet.high, LevelChoice::Best).unwrap_or(0.0);
+    ledger.cascade = setting.cascade(&sheet.nominal, interval, part, LevelChoice::Set(level));
+    ledger.attainable_j = setting.cascade(&sheet.nominal, interval, part, LevelChoice::Best).recoverable_j;
     let fade_end = sheet.nominal.levels[level].fade_end_m_s;
     if f64::midpoint(interval.speed_start_m_s, interval.speed_end_m_s) > fade_end {
         ledger.braking_above_fade_j = ledger.road.braking_j;

@@ -210,10 +210,12 @@ impl Track {
                 let valid = knots.clone().filter(|&k| array.is_valid(rows[k])).count();
                 valid as f64 / knots.len() as f64
             };
+            // Altitude, where there is one, serves the air density even where the grade is logged.
+            let profiled = share(altitude) > 0.0 && self.rise_from_altitude(altitude, rows, &knots);
             if grade_known && share(grade) > 0.5 {
                 span.grade = GradeBasis::Logged;
                 self.rise_from_grade(grade, rows, &knots);
-            } else if share(altitude) > 0.0 && self.rise_from_altitude(altitude, rows, &knots) {
+            } else if profiled {
                 span.grade = GradeBasis::Altitude;
             }
         }
@@ -243,6 +245,9 @@ impl Track {
         let points =
             knots.clone().zip(&distance).filter_map(|(k, d)| Some((*d, number_at(altitude, rows[k])?)));
         let Some(profile) = Profile::new(points) else { return false };
+        if profile.is_no_road() {
+            return false;
+        }
         for (k, d) in knots.clone().zip(&distance) {
             self.altitude[k] = Some(profile.at(*d));
         }

@@ -11,7 +11,7 @@ pub static RECOVERY: Table = Table {
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 55] = [
+static COLUMNS: [Column; 59] = [
     text("grouping", "", "pilot, vehicle, trip, service_day, route, driver, regen_level or temperature_band"),
     text("group", "", "the group's name; (unknown) where the log does not say"),
     text(
@@ -93,6 +93,28 @@ static COLUMNS: [Column; 55] = [
         "",
         "0 or more",
         "returned while moving to a store the log does not name: never recovered",
+    ),
+    number(
+        "energy_unexplained_kwh",
+        "kW.h",
+        "",
+        "signed: positive when the battery gave more than physics asks",
+        "battery against physics, in trips with battery power measured",
+    ),
+    number("energy_measured_discharged_kwh", "kW.h", "", "0 or more", "gross discharge of the same stretches"),
+    number(
+        "recapture_distance_share_frac",
+        "1",
+        "",
+        "0 to 1",
+        "share of the distance on which recovered energy is claimed",
+    ),
+    number(
+        "energy_braking_paired_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "braking energy at the wheels where recovered energy is claimed: the denominator of R1",
     ),
     number("energy_standing_kwh", "kW.h", "", "0 or more", "gross discharge at stops within trips"),
     number("energy_parked_kwh", "kW.h", "", "0 or more", "gross discharge outside trips"),

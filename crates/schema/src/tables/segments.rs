@@ -222,7 +222,11 @@ static COLUMNS: [Column; 63] = [
         "0 or more",
         "returned at the dc link while braking, before auxiliaries: modelled, or battery power with auxiliaries added back",
     ),
-    text("bus_basis", "", "battery (measured battery power, auxiliaries added back) or model"),
+    text(
+        "bus_basis",
+        "",
+        "battery, auxiliaries logged or from sheet (measured battery power with auxiliaries added back), or model",
+    ),
     number(
         "energy_unexplained_kwh",
         "kW.h",

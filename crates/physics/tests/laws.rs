@@ -1,0 +1,9 @@
+//! Laws of the kernels and of the replay, on random trucks and drives.
+
+mod laws {
+    pub mod accounts;
+    pub mod cascade;
+    pub mod edges;
+    pub mod made;
+    pub mod symmetry;
+}

@@ -1,0 +1,132 @@
+//! Accounts add up, wherever a drive is cut.
+
+use backwatt_physics::ReplaySettings;
+use backwatt_schema::tables::{self, CASCADE};
+use proptest::prelude::*;
+
+use super::made::{Log, cases, drive, known, numbers, sum, truck};
+
+/// Rounding, over the size of what was added up.
+const SHARE: f64 = 1e-9;
+/// A thousandth of a joule, where there is nothing to add up. [kWh]
+const NOTHING_KWH: f64 = 1e-3 / 3.6e6;
+
+/// Sums that no cut may change. [kWh, s, m]
+const ADDITIVE: [&str; 19] = [
+    "duration_s",
+    "distance_m",
+    "energy_kinetic_kwh",
+    "energy_grade_kwh",
+    "energy_rolling_kwh",
+    "energy_aero_kwh",
+    "energy_tractive_kwh",
+    "energy_braking_kwh",
+    "braking_beyond_axle_kwh",
+    "braking_in_fade_kwh",
+    "braking_beyond_level_kwh",
+    "braking_beyond_torque_kwh",
+    "braking_beyond_power_kwh",
+    "braking_beyond_acceptance_kwh",
+    "braking_converted_kwh",
+    "braking_to_auxiliaries_kwh",
+    "energy_recoverable_kwh",
+    "energy_attainable_kwh",
+    "energy_auxiliary_kwh",
+];
+
+fn grades(rows: usize) -> Vec<Option<f64>> {
+    (0..rows).map(|i| Some(0.04 * (i as f64 * 0.7).sin() + 0.001)).collect()
+}
+
+proptest! {
+    #![proptest_config(cases(64))]
+
+    #[test]
+    fn both_sides_of_every_segment_agree(truck in truck(), (speeds, steps) in drive()) {
+        let replay = Log::new(&speeds, &steps)
+            .with("grade_frac", grades(speeds.len()))
+            .replay(&truck, &ReplaySettings { segment_length_m: 30.0, ..ReplaySettings::default() });
+        let of = |name| numbers(&tables::SEGMENTS, &replay.segments, name);
+        let accounts = ["energy_kinetic_kwh", "energy_grade_kwh", "energy_rolling_kwh", "energy_aero_kwh"].map(of);
+        let (tractive, braking) = (of("energy_tractive_kwh"), of("energy_braking_kwh"));
+        let cascade = CASCADE.map(of);
+        for row in 0..replay.segments.num_rows() {
+            let (out, back) = (tractive[row].unwrap(), braking[row].unwrap());
+            let spent: f64 = accounts.iter().map(|column| column[row].unwrap()).sum();
+            let size = out + back + accounts.iter().map(|column| column[row].unwrap().abs()).sum::<f64>();
+            prop_assert!((spent - (out - back)).abs() <= SHARE * size + NOTHING_KWH, "{spent} {out} {back}");
+            let split: f64 = cascade.iter().map(|column| column[row].unwrap()).sum();
+            prop_assert!((split - back).abs() <= SHARE * back + NOTHING_KWH, "{split} {back}");
+        }
+    }
+
+    #[test]
+    fn trips_are_the_sums_of_their_segments(truck in truck(), (speeds, steps) in drive()) {
+        let replay = Log::new(&speeds, &steps).replay(&truck, &ReplaySettings::default());
+        let in_trips = |name| -> f64 {
+            let view = backwatt_schema::BatchView::new(&tables::SEGMENTS, &replay.segments);
+            let trips = view.texts("trip_id").unwrap();
+            let values = numbers(&tables::SEGMENTS, &replay.segments, name);
+            (0..values.len()).filter(|row| backwatt_schema::text_at(trips, *row).is_some())
+                .filter_map(|row| values[row]).sum()
+        };
+        let pairs = [
+            ("distance_m", "distance_m"), ("duration_s", "logged_s"), ("moving_s", "moving_s"),
+            ("energy_tractive_kwh", "energy_tractive_kwh"), ("energy_braking_kwh", "energy_braking_kwh"),
+        ];
+        for (segment, trip) in pairs {
+            let total: f64 = numbers(&tables::TRIPS, &replay.trips, trip).into_iter().flatten().sum();
+            prop_assert!((in_trips(segment) - total).abs() <= SHARE * total + NOTHING_KWH, "{segment}");
+        }
+    }
+
+    #[test]
+    fn segment_length_moves_no_sum(truck in truck(), (speeds, steps) in drive(), length in 1.0..500.0f64) {
+        let log = Log::new(&speeds, &steps).with("grade_frac", grades(speeds.len()));
+        let with = |segment_length_m| {
+            log.replay(&truck, &ReplaySettings { segment_length_m, ..ReplaySettings::default() })
+        };
+        let (short, whole) = (with(length), with(1e9));
+        for name in ADDITIVE {
+            let (a, b) = (sum(&short, name), sum(&whole, name));
+            let size = sum(&whole, "energy_tractive_kwh") + sum(&whole, "energy_braking_kwh") + b.abs();
+            prop_assert!((a - b).abs() <= SHARE * size + NOTHING_KWH, "{name}: {a} {b}");
+        }
+    }
+
+    /// Two logs that share the sample at the cut hold what one log holds.
+    #[test]
+    fn a_log_cut_in_two_holds_the_same(truck in truck(), (speeds, steps) in drive(), at in 0.0..1.0f64) {
+        let log = Log::new(&speeds, &steps).with("grade_frac", grades(speeds.len()));
+        let last = speeds.len() - 1;
+        let cut = ((last as f64 * at) as usize).clamp(1, last - 1);
+        let settings = ReplaySettings::default();
+        let whole = log.replay(&truck, &settings);
+        let parts = [log.part(0, cut), log.part(cut, last)].map(|part| part.replay(&truck, &settings));
+        for name in ADDITIVE {
+            let (a, b) = (sum(&parts[0], name) + sum(&parts[1], name), sum(&whole, name));
+            let size = sum(&whole, "energy_tractive_kwh") + sum(&whole, "energy_braking_kwh") + b.abs();
+            prop_assert!((a - b).abs() <= SHARE * size + NOTHING_KWH, "{name}: {a} {b}");
+        }
+    }
+
+    /// Logged battery power is all there, whichever account it is booked to.
+    #[test]
+    fn battery_power_is_booked_once(
+        truck in truck(),
+        (speeds, steps) in drive(),
+        powers in prop::collection::vec(-80e3..120e3f64, 60),
+    ) {
+        let powers = &powers[..speeds.len()];
+        let log = Log::new(&speeds, &steps).with("pack_power_w", known(powers));
+        let replay = log.replay(&truck, &ReplaySettings::default());
+        let inflow = ["energy_recovered_kwh", "energy_returned_unknown_store_kwh",
+            "energy_unbraked_inflow_kwh", "energy_plugged_kwh"].map(|name| sum(&replay, name));
+        let net = sum(&replay, "energy_discharged_kwh") - inflow.iter().sum::<f64>();
+        let trapezoid: f64 = (1..speeds.len())
+            .map(|i| f64::midpoint(powers[i - 1], powers[i]) * (log.time_ns[i] - log.time_ns[i - 1]) as f64)
+            .sum::<f64>() / 1e9 / 3.6e6;
+        let size = sum(&replay, "energy_discharged_kwh") + inflow.iter().sum::<f64>();
+        prop_assert!((net - trapezoid).abs() <= SHARE * size + NOTHING_KWH, "{net} {trapezoid}");
+    }
+}

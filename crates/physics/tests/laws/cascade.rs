@@ -1,0 +1,185 @@
+//! The cascade of braking energy: parts, order of the levels, and agreement with a dense sum.
+
+use backwatt_physics::kernels::cascade::{Cascade, LevelChoice, Moment, integrate};
+use backwatt_physics::kernels::road_load::{self, Conditions, Interval};
+use backwatt_physics::{Blending, Level, LiftOff, STANDARD_GRAVITY_M_S2, Truck};
+use proptest::prelude::*;
+
+use super::made::{cases, plain, truck};
+
+const SHARE: f64 = 1e-9;
+/// Pieces of the dense sum. What it misses where a limit begins to bind within a piece is far below the share asked.
+const PIECES: u32 = 4000;
+const DENSE_SHARE: f64 = 1e-7;
+
+fn conditions(truck: &Truck) -> Conditions {
+    Conditions {
+        mass_kg: truck.mass_empty_kg + truck.payload_kg,
+        rotating_mass_kg: truck.rotating_mass_kg,
+        rolling_resistance: truck.rolling_resistance,
+        drag_area_m2: truck.drag_area_m2,
+        air_density_kg_m3: 1.2,
+        gravity_m_s2: STANDARD_GRAVITY_M_S2,
+    }
+}
+
+/// Stops, slowdowns and descents of one interval.
+fn slowing() -> impl Strategy<Value = Interval> {
+    (0.0..32.0f64, 0.0..1.0f64, 0.3..12.0f64, -0.08..0.03f64).prop_map(|(start, left, duration_s, grade)| {
+        let mut interval =
+            Interval { duration_s, speed_start_m_s: start, speed_end_m_s: start * left, rise_m: 0.0 };
+        interval.rise_m = grade * interval.distance_m();
+        interval
+    })
+}
+
+fn run(truck: &Truck, interval: &Interval, level: LevelChoice) -> Option<(Cascade, f64)> {
+    let conditions = conditions(truck);
+    let energy = road_load::integrate(&conditions, interval);
+    let moment = Moment { level, aux_power_w: truck.aux_power_w, acceptance_w: truck.acceptance.power_max_w };
+    let cascade = integrate(truck, &conditions, interval, energy.braking_part?, &moment);
+    Some((cascade, energy.braking_j))
+}
+
+fn parts(cascade: &Cascade) -> [f64; 9] {
+    [
+        cascade.beyond_axle_j,
+        cascade.in_fade_j,
+        cascade.beyond_level_j,
+        cascade.beyond_torque_j,
+        cascade.beyond_power_j,
+        cascade.beyond_acceptance_j,
+        cascade.converted_j,
+        cascade.to_auxiliaries_j,
+        cascade.recoverable_j,
+    ]
+}
+
+/// The same interval cut into many short ones, each with its own cascade.
+fn dense(truck: &Truck, interval: &Interval, level: LevelChoice) -> Cascade {
+    let mut sum = Cascade::default();
+    for piece in 0..PIECES {
+        let share = |piece: u32| f64::from(piece) / f64::from(PIECES);
+        let mut short = Interval {
+            duration_s: interval.duration_s / f64::from(PIECES),
+            speed_start_m_s: interval.speed_at(share(piece)),
+            speed_end_m_s: interval.speed_at(share(piece + 1)),
+            rise_m: 0.0,
+        };
+        if interval.rise_m != 0.0 {
+            short.rise_m = interval.rise_m / interval.distance_m() * short.distance_m();
+        }
+        if let Some((cascade, _)) = run(truck, &short, level) {
+            sum.add(&cascade);
+        }
+    }
+    sum
+}
+
+/// The cascade from few pieces beside that from many: the largest difference of a part over the braking energy.
+fn missed(truck: &Truck, interval: &Interval, level: LevelChoice) -> f64 {
+    let Some((cascade, braking)) = run(truck, interval, level) else { return 0.0 };
+    let many = dense(truck, interval, level);
+    let differences = parts(&cascade).into_iter().zip(parts(&many)).map(|(few, many)| (few - many).abs());
+    // A thousandth of a joule is nothing, whatever it is divided by.
+    differences.map(|joules| (joules - 1e-3).max(0.0) / braking).fold(0.0, f64::max)
+}
+
+/// The plain truck with levels that hold a deceleration: (m/s2, road load included, fade start, fade end).
+fn made(blending: Blending, levels: &[(f64, bool, f64, f64)]) -> Truck {
+    let level = |&(m_s2, includes_road_load, fade_start_m_s, fade_end_m_s): &(f64, bool, f64, f64)| Level {
+        name: "level".to_owned(),
+        lift_off: LiftOff::Deceleration { m_s2, includes_road_load },
+        fade_start_m_s,
+        fade_end_m_s,
+    };
+    Truck { blending, levels: levels.iter().map(level).collect(), ..plain() }
+}
+
+fn slowdown(start: f64, end: f64, deceleration: f64) -> Interval {
+    Interval {
+        duration_s: (start - end) / deceleration,
+        speed_start_m_s: start,
+        speed_end_m_s: end,
+        rise_m: 0.0,
+    }
+}
+
+/// The strong level has faded where the weak one still works: the best of the two changes on the way, and the
+/// interval has to be cut there.
+#[test]
+fn the_best_level_changes_within_an_interval() {
+    let truck = made(Blending::FrictionOnly, &[(1.2, false, 3.0, 8.0), (0.5, false, 0.5, 9.0)]);
+    for (start, end) in [(13.4112, 0.0), (4.3, 3.3)] {
+        for level in [LevelChoice::Best, LevelChoice::Worst] {
+            let share = missed(&truck, &slowdown(start, end, 1.5), level);
+            assert!(
+                share <= DENSE_SHARE,
+                "{start} to {end} m/s, {level:?}: off by {share:e} of the braking energy"
+            );
+        }
+    }
+}
+
+/// Road load alone slows the truck as much as the level asks above a speed: there lift-off gives nothing, and the
+/// interval has to be cut there.
+#[test]
+fn lift_off_is_used_up_by_road_load_at_speed() {
+    let truck = made(Blending::Parallel { pedal_share: 0.5 }, &[(0.2, true, 0.5, 1.5)]);
+    for (start, end) in [(24.9, 0.0), (17.3, 15.8)] {
+        let share = missed(&truck, &slowdown(start, end, 1.5), LevelChoice::Set(0));
+        assert!(share <= DENSE_SHARE, "{start} to {end} m/s: off by {share:e} of the braking energy");
+    }
+}
+
+/// A limit that begins to bind exactly where the interval is looked at, here the fade's end and start in steps of a
+/// quarter metre per second, has to be cut there like any other.
+#[test]
+fn limits_begin_at_round_speeds() {
+    let truck = made(Blending::Parallel { pedal_share: 0.5 }, &[(0.2, false, 0.5, 1.5)]);
+    for (start, end) in [(25.0, 0.0), (2.0, 0.0), (2.0, 1.0)] {
+        let share = missed(&truck, &slowdown(start, end, 1.5), LevelChoice::Set(0));
+        assert!(share <= DENSE_SHARE, "{start} to {end} m/s: off by {share:e} of the braking energy");
+    }
+}
+
+proptest! {
+    #![proptest_config(cases(400))]
+
+    #[test]
+    fn parts_are_magnitudes_and_sum_to_the_braking_energy(truck in truck(), interval in slowing()) {
+        for level in [LevelChoice::Set(0), LevelChoice::Best, LevelChoice::Worst] {
+            let Some((cascade, braking)) = run(&truck, &interval, level) else { continue };
+            prop_assert!((cascade.total_j() - braking).abs() <= SHARE * braking + 1e-6, "{cascade:?} {braking}");
+            for part in parts(&cascade) {
+                prop_assert!(part >= -SHARE * braking, "{cascade:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn any_level_lies_between_the_worst_and_the_best(truck in truck(), interval in slowing()) {
+        let recoverable = |level| run(&truck, &interval, level).map(|found| found.0.recoverable_j);
+        let Some((_, braking)) = run(&truck, &interval, LevelChoice::Best) else { return Ok(()) };
+        let (worst, best) = (recoverable(LevelChoice::Worst).unwrap(), recoverable(LevelChoice::Best).unwrap());
+        let rounding = SHARE * braking;
+        for level in 0..truck.levels.len() {
+            let set = recoverable(LevelChoice::Set(level)).unwrap();
+            prop_assert!(worst <= set + rounding, "level {level}: worst {worst} set {set} of {braking}");
+            prop_assert!(set <= best + rounding, "level {level}: set {set} best {best} of {braking}");
+        }
+        prop_assert!(best <= braking + rounding);
+    }
+}
+
+proptest! {
+    #![proptest_config(cases(32))]
+
+    #[test]
+    fn few_pieces_agree_with_many(truck in truck(), interval in slowing()) {
+        for level in [LevelChoice::Set(0), LevelChoice::Best, LevelChoice::Worst] {
+            let share = missed(&truck, &interval, level);
+            prop_assert!(share <= DENSE_SHARE, "{level:?}: off by {share:e} of the braking energy");
+        }
+    }
+}

@@ -1,0 +1,142 @@
+//! What is not known stays unknown; nothing a log may hold makes the replay panic.
+
+use backwatt_physics::{PhysicsError, Replay, ReplaySettings};
+use backwatt_schema::tables;
+use proptest::prelude::*;
+
+use super::made::{Log, cases, drive, exactly, known, numbers, plain, truck};
+
+/// Columns of segments that need a logged battery power.
+const MEASURED: [&str; 8] = [
+    "energy_discharged_kwh",
+    "energy_discharged_driving_kwh",
+    "energy_recovered_kwh",
+    "energy_recovered_high_kwh",
+    "energy_returned_unknown_store_kwh",
+    "energy_unbraked_inflow_kwh",
+    "energy_plugged_kwh",
+    "energy_unexplained_kwh",
+];
+
+/// Columns of segments that are null while nothing but speed is logged.
+const UNLOGGED: [&str; 8] = [
+    "energy_grade_kwh",
+    "lat_start_deg",
+    "lon_start_deg",
+    "temperature_ambient_k",
+    "payload_kg",
+    "energy_cab_climate_kwh",
+    "soc_start_frac",
+    "soc_end_frac",
+];
+
+/// Anything a column of numbers can hold but NaN, which the reader of logs lets through nowhere.
+fn garbage() -> impl Strategy<Value = Option<f64>> {
+    prop_oneof![
+        4 => (0.0..40.0f64).prop_map(Some),
+        2 => Just(Some(0.0)),
+        2 => Just(None),
+        1 => (-1e300..1e300f64).prop_map(Some),
+        1 => prop_oneof![Just(f64::MAX), Just(f64::MIN), Just(f64::MIN_POSITIVE), Just(-0.0)].prop_map(Some),
+    ]
+}
+
+/// A receiver that reports height 0 until it has a fix steps up by the height of the place. No road is that steep, and
+/// no such log may end in an error.
+#[test]
+fn a_step_in_altitude_is_survived() {
+    for step_m in [100.0, 130.0, 1600.0] {
+        let altitudes = (0..200).map(|i| Some(if i < 100 { 0.0 } else { step_m })).collect();
+        let log = Log::new(&[10.0; 200], &[1.0; 200]).with("altitude_m", altitudes);
+        let replayed = log.try_replay(&exactly(&plain()), &ReplaySettings::default());
+        assert_eq!(replayed.err(), None, "a step of {step_m} m");
+    }
+}
+
+/// Numbers so large that their energies overflow leave no result, not one that is no number.
+#[test]
+fn an_overflow_is_no_result() {
+    let log = Log::new(&[10.0, 1e160, 1e160, 10.0, 0.0], &[1.0; 4]);
+    let replayed = log.try_replay(&exactly(&plain()), &ReplaySettings::default());
+    let residual = |replay: Replay| numbers(&tables::TRIPS, &replay.trips, "ledger_residual_frac");
+    assert!(matches!(replayed, Err(PhysicsError::Open { .. })), "{:?}", replayed.map(residual));
+}
+
+proptest! {
+    #![proptest_config(cases(48))]
+
+    #[test]
+    fn null_in_stays_null(truck in truck(), (speeds, steps) in drive()) {
+        let replay = Log::new(&speeds, &steps).replay(&truck, &ReplaySettings::default());
+        for name in MEASURED.into_iter().chain(UNLOGGED) {
+            let values = numbers(&tables::SEGMENTS, &replay.segments, name);
+            prop_assert!(!values.is_empty());
+            prop_assert!(values.iter().all(Option::is_none), "{name}: {values:?}");
+        }
+        let recovered = numbers(&tables::BRAKING_EVENTS, &replay.braking_events, "energy_recovered_kwh");
+        prop_assert!(recovered.iter().all(Option::is_none));
+    }
+
+    /// Power on half of a drive makes that half measured and leaves the other as it was.
+    #[test]
+    fn power_known_for_a_part_is_claimed_for_no_other(truck in truck(), (speeds, steps) in drive()) {
+        let half = speeds.len() / 2;
+        let power = (0..speeds.len()).map(|i| (i < half).then_some(10e3)).collect();
+        let log = Log::new(&speeds, &steps).with("pack_power_w", power);
+        let replay = log.replay(&truck, &ReplaySettings::default());
+        let known_s: f64 = numbers(&tables::SEGMENTS, &replay.segments, "battery_measured_s")
+            .into_iter().flatten().sum();
+        let expected = (log.time_ns[half.max(1) - 1] - log.time_ns[0]) as f64 * 1e-9;
+        prop_assert!((known_s - expected).abs() < 1e-6, "{known_s} {expected}");
+    }
+
+    #[test]
+    fn garbage_does_not_panic(
+        truck in truck(),
+        rows in prop::collection::vec((prop::array::uniform4(garbage()), 1i64..20_000_000_000), 0..50),
+    ) {
+        let mut log = Log::default();
+        let mut now = 0;
+        for (_, step_ns) in &rows {
+            log.time_ns.push(now);
+            now += step_ns;
+        }
+        for (at, name) in ["speed_m_s", "altitude_m", "pack_power_w", "grade_frac"].into_iter().enumerate() {
+            log = log.with(name, rows.iter().map(|(values, _)| values[at]).collect());
+        }
+        match log.try_replay(&exactly(&truck), &ReplaySettings::default()) {
+            Ok(replay) => {
+                let booked: f64 =
+                    numbers(&tables::SEGMENTS, &replay.segments, "duration_s").into_iter().flatten().sum();
+                prop_assert!(booked <= now as f64 * 1e-9 + 1e-6);
+            }
+            Err(error) => prop_assert!(matches!(error, PhysicsError::Open { .. }), "{error}"),
+        }
+    }
+
+    #[test]
+    fn time_that_stands_still_or_runs_back_is_refused(
+        truck in truck(),
+        (speeds, steps) in drive(),
+        at in 0.0..1.0f64,
+        back_ns in 0i64..5_000_000_000,
+    ) {
+        let mut log = Log::new(&speeds, &steps);
+        let row = 1 + ((speeds.len() - 1) as f64 * at) as usize % (speeds.len() - 1);
+        log.time_ns[row] = log.time_ns[row - 1] - back_ns;
+        let refused = log.try_replay(&exactly(&truck), &ReplaySettings::default()).err();
+        prop_assert_eq!(refused, Some(PhysicsError::NotSorted { vehicle: "T1".to_owned(), row }));
+    }
+
+    #[test]
+    fn logs_of_no_row_and_of_one_row_are_replayed(truck in truck(), speed in 0.0..30.0f64) {
+        for log in [Log::default(), Log::new(&[speed], &[]).with("pack_power_w", known(&[5e3]))] {
+            let replay = log.replay(&truck, &ReplaySettings::default());
+            prop_assert_eq!(replay.trips.num_rows(), 0);
+            prop_assert_eq!(replay.segments.num_rows(), 0);
+            prop_assert_eq!(replay.braking_events.num_rows(), 0);
+            prop_assert_eq!(replay.stops.num_rows(), 0);
+            prop_assert_eq!(replay.charges.num_rows(), 0);
+        }
+    }
+}
