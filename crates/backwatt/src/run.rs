@@ -1,11 +1,11 @@
 //! A pilot and where its tables go; the stages in order, skipped where nothing changed.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use backwatt_ingest::Receipt;
 use backwatt_pilot::Pilot;
 use backwatt_report::{Answers, ReportOptions};
-use backwatt_schema::Problem;
+use backwatt_schema::{Problem, tables};
 use backwatt_store::{Layout, Provenance};
 
 use crate::inputs::Inputs;
@@ -59,6 +59,8 @@ impl Run {
 
     /// Raw logs to samples, rejects, receipts.
     pub fn ingest(&self, progress: Progress<'_>) -> Result<Outcome, BackwattError> {
+        self.keep_logs_apart()?;
+        backwatt_store::sweep_unfinished(self.layout.root());
         self.stage("ingest", &self.inputs.ingest, progress, |provenance| {
             stages::ingest(&self.pilot, &self.layout, provenance, progress)
         })?;
@@ -97,6 +99,34 @@ impl Run {
         Ok(Outcome { answers: Some(answers), ..outcome })
     }
 
+    /// Refuses an output folder whose table folders hold the logs: a run clears what it wrote there before.
+    fn keep_logs_apart(&self) -> Result<(), BackwattError> {
+        let real = |path: &Path| path.canonicalize().unwrap_or_else(|_| path.to_owned());
+        let own: Vec<PathBuf> = self.layout.own_folders().iter().map(|folder| real(folder)).collect();
+        let files = self.pilot.ingest.sources.iter().flat_map(|source| &source.files);
+        match files.into_iter().find(|file| own.iter().any(|folder| real(&file.path).starts_with(folder))) {
+            None => Ok(()),
+            Some(file) => Err(BackwattError::Problems(vec![
+                Problem::error("run-logs-in-output", "a log lies where this run writes its tables")
+                    .in_file(&file.shown)
+                    .hint("name another folder with --out, or move the logs"),
+            ])),
+        }
+    }
+
+    /// True when the tables of a stage are all there; a stamp alone does not heal what was deleted.
+    fn is_complete(&self, name: &str, vehicles: &[String]) -> bool {
+        let each = |table| vehicles.iter().all(|vehicle| self.layout.vehicle_table(table, vehicle).is_file());
+        match name {
+            "ingest" => {
+                self.layout.table(&tables::RECEIPTS).is_file()
+                    && vehicles.iter().all(|vehicle| self.layout.samples_folder(vehicle).is_dir())
+            }
+            "replay" => each(&tables::TRIPS) && each(&tables::SEGMENTS) && each(&tables::BRAKING_EVENTS),
+            _ => each(&tables::SEGMENT_BATTERY) && self.layout.table(&tables::RECOVERY).is_file(),
+        }
+    }
+
     fn stage(
         &self,
         name: &'static str,
@@ -104,7 +134,8 @@ impl Run {
         progress: Progress<'_>,
         work: impl FnOnce(&Provenance) -> Result<Vec<String>, BackwattError>,
     ) -> Result<(), BackwattError> {
-        if stamp::read(&self.layout, name).is_some_and(|stamp| stamp.inputs == inputs) {
+        let done = |stamp: Stamp| stamp.inputs == inputs && self.is_complete(name, &stamp.vehicles);
+        if stamp::read(&self.layout, name).is_some_and(done) {
             progress(Event::Unchanged { name });
             return Ok(());
         }

@@ -199,7 +199,8 @@ fn service_day(time_ns: i64, zone: &TimeZone) -> String {
 fn remove_absent(layout: &Layout, table: &'static Table, vehicles: &[String]) -> Result<(), BackwattError> {
     let keep: Vec<_> = vehicles.iter().map(|vehicle| layout.vehicle_table(table, vehicle)).collect();
     let Ok(entries) = std::fs::read_dir(layout.root().join(table.name)) else { return Ok(()) };
-    for path in entries.flatten().map(|entry| entry.path()).filter(|path| !keep.contains(path)) {
+    let ours = |path: &std::path::PathBuf| path.extension().is_some_and(|e| e == "parquet");
+    for path in entries.flatten().map(|entry| entry.path()).filter(|path| ours(path) && !keep.contains(path)) {
         std::fs::remove_file(&path).map_err(|source| BackwattError::Io { doing: "remove", path, source })?;
     }
     Ok(())

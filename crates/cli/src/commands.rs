@@ -32,7 +32,7 @@ impl Fault {
                 )
             }
             Fault::Backwatt(error) => format!(
-                "error[run]: {}\n  hint: nothing half written stays behind; mend the cause and run again",
+                "error[run]: {}\n  hint: nothing half written stays behind; mend the cause and run again (if a table is damaged, delete the output folder)",
                 chain(error)
             ),
             Fault::Other(error) => format!("error: {error:#}"),
@@ -81,7 +81,7 @@ impl From<serde_json::Error> for Fault {
 
 pub fn run(arguments: &Arguments) -> Result<Exit, Fault> {
     if let Some(threads) = arguments.threads.filter(|n| *n > 0) {
-        let _ = rayon::ThreadPoolBuilder::new().num_threads(threads).build_global();
+        let _ = rayon::ThreadPoolBuilder::new().num_threads(threads.min(256)).build_global();
     }
     let shown = Shown::new(arguments.quiet);
     let exit = match &arguments.command {
@@ -186,6 +186,12 @@ fn stage(
 }
 
 fn exit(outcome: &Outcome, given: &PilotArguments) -> Exit {
+    if outcome.rows_in == outcome.rows_rejected {
+        eprintln!(
+            "warning[run-nothing-read]: not one row of the logs was kept\n  hint: the receipts table says of each file why"
+        );
+        return Exit::Rejected;
+    }
     let allowed = if given.strict { 0.0 } else { given.allow_rejected };
     if outcome.rejected_share() > allowed {
         eprintln!(

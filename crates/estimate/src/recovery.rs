@@ -73,6 +73,7 @@ struct Figures {
     claimed_share: f64,
     payload_share: f64,
     paired_share: f64,
+    recapture_measured_share: f64,
     days: u64,
     r1: Interval,
     r2: Interval,
@@ -123,6 +124,7 @@ fn figures(group: &Group) -> Figures {
         claimed_share: share(s.claimed_moving_s, s.moving_s),
         payload_share: share(s.distance_with_payload_mi, s.distance_mi),
         paired_share: share(s.distance_paired_mi, s.distance_mi),
+        recapture_measured_share: share(s.measured_paired_s, s.moving_paired_s),
         days,
         r1: if claimed { recapture_of_braking(group) } else { Interval::default() },
         r2: if claimed { recapture_of_recoverable(group) } else { Interval::default() },
@@ -314,6 +316,7 @@ fn build(groups: &[Group], rows: &[Figures]) -> Result<RecordBatch, BatchError> 
         .number("energy_returned_unknown_store_kwh", sums(|s| s.unknown_store_kwh))
         .number("energy_unexplained_kwh", sums(|s| s.unexplained_kwh))
         .number("energy_measured_discharged_kwh", sums(|s| s.measured_discharged_kwh))
+        .number("recapture_measured_share_frac", of(|f| Some(f.recapture_measured_share)))
         .number("recapture_distance_share_frac", of(|f| Some(f.paired_share)))
         .number("energy_braking_paired_kwh", sums(|s| s.braking_paired_kwh))
         .number("energy_standing_kwh", sums(|s| s.standing_kwh))

@@ -7,6 +7,16 @@ pub struct Fields {
     ends: Vec<usize>,
 }
 
+/// How a row came apart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Split {
+    Whole,
+    /// A quoted field does not end: the row goes on in the next line, or a quote stands where none belongs.
+    Open,
+    /// Text follows a closing quote.
+    Malformed,
+}
+
 impl Fields {
     pub fn len(&self) -> usize {
         self.ends.len()
@@ -22,8 +32,8 @@ impl Fields {
         (0..self.len()).filter_map(|at| self.get(at))
     }
 
-    /// Splits a row. `false` when a quoted field does not end: the row goes on in the next line.
-    pub fn split(&mut self, row: &[u8], delimiter: u8) -> bool {
+    /// Splits a row into its fields.
+    pub fn split(&mut self, row: &[u8], delimiter: u8) -> Split {
         self.bytes.clear();
         self.ends.clear();
         if memchr::memchr(b'"', row).is_none() {
@@ -33,13 +43,13 @@ impl Fields {
                 self.ends.push(self.bytes.len());
                 start = at + 1;
             }
-            return true;
+            return Split::Whole;
         }
         self.split_quoted(row, delimiter)
     }
 
-    fn split_quoted(&mut self, row: &[u8], delimiter: u8) -> bool {
-        let (mut at, mut quoted, mut at_start) = (0, false, true);
+    fn split_quoted(&mut self, row: &[u8], delimiter: u8) -> Split {
+        let (mut at, mut quoted, mut at_start, mut closed) = (0, false, true, false);
         while at < row.len() {
             let byte = row[at];
             match (quoted, byte) {
@@ -47,15 +57,17 @@ impl Fields {
                     self.bytes.push(b'"');
                     at += 1;
                 }
-                (true, b'"') => quoted = false,
+                (true, b'"') => (quoted, closed) = (false, true),
                 (false, b'"') if at_start => {
                     quoted = true;
                     at_start = false;
                 }
                 (false, b) if b == delimiter => {
                     self.ends.push(self.bytes.len());
-                    at_start = true;
+                    (at_start, closed) = (true, false);
                 }
+                // Text after a closing quote: a quote stands where none belongs, and the fields are a guess.
+                (false, b) if closed && !b.is_ascii_whitespace() => return Split::Malformed,
                 _ => {
                     self.bytes.push(byte);
                     at_start = false;
@@ -64,7 +76,7 @@ impl Fields {
             at += 1;
         }
         self.ends.push(self.bytes.len());
-        !quoted
+        if quoted { Split::Open } else { Split::Whole }
     }
 }
 
@@ -74,7 +86,7 @@ mod tests {
 
     fn split(row: &str, delimiter: u8) -> Vec<String> {
         let mut fields = Fields::default();
-        assert!(fields.split(row.as_bytes(), delimiter));
+        assert_eq!(fields.split(row.as_bytes(), delimiter), Split::Whole);
         fields.iter().map(|f| String::from_utf8(f.to_vec()).unwrap()).collect()
     }
 
@@ -89,6 +101,7 @@ mod tests {
 
     #[test]
     fn an_open_quote_is_told() {
-        assert!(!Fields::default().split(b"a,\"b", b','));
+        assert_eq!(Fields::default().split(b"a,\"b", b','), Split::Open);
+        assert_eq!(Fields::default().split(b"a,\"b\"c,d", b','), Split::Malformed);
     }
 }

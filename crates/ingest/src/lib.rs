@@ -16,6 +16,7 @@ mod lines;
 mod reader;
 mod receipt;
 mod rejects;
+mod rows;
 pub mod settings;
 pub mod sign;
 pub mod signal;
@@ -87,7 +88,7 @@ pub fn run(
         .par_iter()
         .map(|&(s, f)| {
             let (source, file) = (&settings.sources[s], &settings.sources[s].files[f]);
-            let mut rejects = RejectWriter::new(layout.rejects(&file.shown), provenance);
+            let mut rejects = RejectWriter::new(layout.rejects_of_file(&file.shown), provenance);
             let receipt = reader::read_file(settings, source, file, &spool, &mut rejects)?;
             rejects.finish()?;
             progress(&file.shown);
@@ -194,21 +195,21 @@ pub(crate) fn median(mut values: Vec<f64>) -> Option<f64> {
 }
 
 fn clear_rejects(layout: &Layout) -> Result<(), IngestError> {
-    let folder = layout.root().join("rejects");
-    match std::fs::remove_dir_all(&folder) {
-        Err(source) if source.kind() != std::io::ErrorKind::NotFound => {
-            Err(IngestError::Io { doing: "clear", path: folder, source })
+    let Ok(entries) = std::fs::read_dir(layout.root().join("rejects")) else { return Ok(()) };
+    for path in entries.flatten().map(|entry| entry.path()) {
+        if path.extension().is_some_and(|e| e == "parquet") {
+            std::fs::remove_file(&path).map_err(|source| IngestError::Io { doing: "clear", path, source })?;
         }
-        _ => Ok(()),
     }
+    Ok(())
 }
 
 /// Samples of vehicles that this run no longer has.
 fn remove_absent_vehicles(layout: &Layout, vehicles: &[String]) -> Result<(), IngestError> {
     let Ok(entries) = std::fs::read_dir(layout.root().join("samples")) else { return Ok(()) };
     let keep: Vec<PathBuf> = vehicles.iter().map(|v| layout.samples_folder(v)).collect();
-    for entry in entries.flatten().filter(|entry| !keep.contains(&entry.path())) {
-        let path = entry.path();
+    let ours = |path: &PathBuf| path.file_name().is_some_and(|n| n.to_string_lossy().starts_with("vehicle="));
+    for path in entries.flatten().map(|entry| entry.path()).filter(|path| ours(path) && !keep.contains(path)) {
         std::fs::remove_dir_all(&path).map_err(|source| IngestError::Io { doing: "remove", path, source })?;
     }
     Ok(())

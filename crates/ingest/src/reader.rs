@@ -14,6 +14,7 @@ use crate::header::{Carried, Plan};
 use crate::lines::{Line, next_line};
 use crate::receipt::Receipt;
 use crate::rejects::{Refusal, RejectWriter, start_of};
+use crate::rows::{RowText, Rows};
 use crate::settings::{LogFile, Settings, Source, TimeKind};
 use crate::spool::Spool;
 use crate::time::{TimeFault, parse_time};
@@ -21,8 +22,8 @@ use crate::value::is_missing;
 
 /// Bytes looked at to find encoding and dialect.
 const HEAD_BYTES: u64 = 1 << 16;
-/// A quoted field may run over this many lines; beyond, the opening quote is taken for a fault.
-const QUOTED_LINES: usize = 50;
+/// More vehicles in one file are a wrong column, and each costs a file of its own.
+const VEHICLES_MOST: usize = 5000;
 
 /// The start of a file as text, with the encoding it seems to be in.
 pub fn read_head(
@@ -162,65 +163,45 @@ impl FileReading<'_> {
 
     fn rows(
         mut self,
-        mut reader: TextReader,
+        reader: TextReader,
         plan: &Plan,
         header: &[u8],
-        mut line_number: u64,
+        line_number: u64,
         spool: &Spool,
     ) -> Result<Receipt, IngestError> {
         let mut parts: BTreeMap<String, (Frame, usize)> = BTreeMap::new();
         let mut row_reader = RowReader::new(plan.width());
-        let (mut fields, mut buffer) = (Fields::default(), Vec::new());
+        let mut fields = Fields::default();
         let mut in_flight = 0;
+        let mut rows = Rows::new(reader, line_number, self.dialect.delimiter);
         loop {
-            let line = self.line(&mut reader, &mut buffer)?;
-            line_number += 1;
-            let first_line = line_number;
-            match line {
-                Line::End => break,
-                Line::TooLong => {
+            let (first_line, buffer) = match rows.next(&mut fields) {
+                Ok(RowText::Row { line, raw }) => (line, raw),
+                Ok(RowText::Refused { line, raw, reason, message }) => {
                     self.receipt.rows_in += 1;
-                    self.refuse_row(
-                        first_line,
-                        "line-too-long",
-                        "the line is longer than 1 MiB".into(),
-                        &buffer,
-                    )?;
+                    self.refuse_row(line, reason, message.to_owned(), &raw)?;
                     continue;
                 }
-                Line::Whole { .. } if buffer.iter().all(u8::is_ascii_whitespace) => continue,
-                Line::Whole { .. } => {}
-            }
-            self.receipt.rows_in += 1;
-            let mut whole = fields.split(&buffer, self.dialect.delimiter);
-            let mut joined = 0;
-            // A quoted field may hold newlines: take further lines until it ends, but not the rest of the file.
-            while !whole && joined < QUOTED_LINES && reader.fill_buf().is_ok_and(|rest| !rest.is_empty()) {
-                let mut more = Vec::new();
-                if self.line(&mut reader, &mut more)? != (Line::Whole { ended: true }) {
+                Ok(RowText::End) => break,
+                // A read error in the middle of a file ends it there, and its receipt says so.
+                Err(error) => {
+                    self.receipt.problem = Some(format!("reading stopped: {error}"));
                     break;
                 }
-                line_number += 1;
-                joined += 1;
-                buffer.push(b'\n');
-                buffer.extend_from_slice(&more);
-                whole = fields.split(&buffer, self.dialect.delimiter);
-            }
-            if !whole {
-                // Every line that was swallowed on trust is a row that is lost: each is counted and refused.
-                self.receipt.rows_in += joined as u64;
-                let raw = buffer.clone();
-                for (offset, part) in raw.split(|b| *b == b'\n').enumerate() {
-                    let text = "a quoted field does not end".to_owned();
-                    self.refuse_row(first_line + offset as u64, "unclosed-quote", text, part)?;
-                }
-                continue;
-            }
+            };
+            self.receipt.rows_in += 1;
             if buffer == header {
                 self.refuse_row(first_line, "repeated-header", "the header line again".into(), &buffer)?;
                 continue;
             }
             if let Some((vehicle, mut row)) = self.row(plan, &fields, first_line, &buffer, &mut row_reader)? {
+                if parts.len() >= VEHICLES_MOST && !parts.contains_key(&vehicle) {
+                    self.receipt.rows_kept -= 1;
+                    let message =
+                        format!("more than {VEHICLES_MOST} vehicles in one file: is that column the vehicle?");
+                    self.refuse_row(first_line, "too-many-vehicles", message, &buffer)?;
+                    continue;
+                }
                 let frame = &mut parts.entry(vehicle).or_default().0;
                 row.file = frame.pool.number(&self.file.shown);
                 for (text, number) in row_reader.texts.iter().zip(&mut row.texts) {
@@ -291,7 +272,15 @@ impl FileReading<'_> {
         };
         let vehicle = match (&self.file.vehicle, plan.vehicle) {
             (Some(vehicle), _) => vehicle.clone(),
-            (None, Some(at)) => cell(fields, at).into_owned(),
+            (None, Some(at)) => match std::str::from_utf8(fields.get(at).unwrap_or_default()) {
+                Ok(text) if is_missing(text.trim(), &self.source.missing) => String::new(),
+                Ok(text) => text.trim().to_owned(),
+                Err(_) => {
+                    let message = "the vehicle's name is not text in the file's encoding".to_owned();
+                    self.refuse_row(line, "not-text", message, raw)?;
+                    return Ok(None);
+                }
+            },
             (None, None) => String::new(),
         };
         if vehicle.is_empty() {
@@ -313,7 +302,8 @@ impl FileReading<'_> {
 
     fn time(&self, plan: &Plan, fields: &Fields) -> Result<i64, (&'static str, String)> {
         let texts: Vec<_> = plan.time.iter().map(|at| cell(fields, *at)).collect();
-        let text = texts.join(" ");
+        let parts: Vec<&str> = texts.iter().map(|text| text.trim()).collect();
+        let text = parts.join(" ");
         if is_missing(text.trim(), &self.source.missing) {
             return Err(("time-missing", "the row has no time".into()));
         }
@@ -361,7 +351,13 @@ impl FileReading<'_> {
                 column.blank(row, &state.carried[at], &mut state.texts, &mut self.receipt);
                 continue;
             }
-            match column.read(text, self.dialect.decimal_comma, row, &mut state.texts) {
+            let is_text = std::str::from_utf8(fields.get(column.at).unwrap_or_default()).is_ok();
+            let read = if is_text {
+                column.read(text, self.dialect.decimal_comma, row, &mut state.texts)
+            } else {
+                Err(("not-text", "not text in the file's encoding".to_owned()))
+            };
+            match read {
                 Ok(carried) => state.carried[at] = carried,
                 Err((reason, message)) => {
                     row.mask |= mask::CELL_REFUSED;

@@ -41,7 +41,9 @@ impl Spool {
 
     /// All rows of one vehicle, files in name order, rows in file order.
     pub fn read(&self, vehicle: &str) -> Result<Frame, IngestError> {
-        let parts: Vec<_> = self.parts_mut().iter().filter(|(v, ..)| v == vehicle).cloned().collect();
+        let first = (vehicle.to_owned(), String::new(), 0);
+        let parts: Vec<_> =
+            self.parts_mut().range(first..).take_while(|(v, ..)| v == vehicle).cloned().collect();
         let mut frame = Frame::default();
         for (_, file, part) in parts {
             frame.append(&read_table(&self.path(vehicle, &file, part), &SAMPLES)?)?;

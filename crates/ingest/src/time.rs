@@ -36,7 +36,9 @@ pub fn parse_time(
             let days = parse_number(text, decimal_comma).ok_or(TimeFault::Unreadable)? - first;
             let start = day_start(*epoch, days, zone)?;
             match (plus, unit) {
-                (Some(text), Some((_, unit))) => Ok(start + count(text, *unit, decimal_comma)?),
+                (Some(text), Some((_, unit))) => {
+                    start.checked_add(count(text.trim(), *unit, decimal_comma)?).ok_or(TimeFault::Unreadable)
+                }
                 _ => Ok(start),
             }
         }

@@ -27,11 +27,23 @@ pub fn parse_number(cell: &str, decimal_comma: bool) -> Option<f64> {
         if cell.len() > 64 || !cell.contains([',', '.']) {
             return if cell.len() > 64 { None } else { plain(cell) };
         }
-        // With a decimal comma the point, if any, marks thousands.
+        let whole = cell.split(',').next().unwrap_or(cell);
+        if !is_grouped(whole) || cell.matches(',').count() > 1 {
+            return None;
+        }
         plain(&cell.replace('.', "").replace(',', "."))
     } else {
         plain(cell)
     }
+}
+
+/// With a decimal comma a point can only mark thousands: groups of three digits after the first. "12.5" is no number
+/// then, and taking it for 125 would be worse than refusing it.
+fn is_grouped(whole: &str) -> bool {
+    let mut groups = whole.trim_start_matches(['+', '-']).split('.');
+    let first = groups.next().unwrap_or_default();
+    let mut rest = groups.peekable();
+    rest.peek().is_none() || ((1..=3).contains(&first.len()) && rest.all(|group| group.len() == 3))
 }
 
 /// A cell in SI. Latitude and longitude stay in degrees, as the field has them.
@@ -71,6 +83,10 @@ mod tests {
     fn numbers_and_what_is_not_one() {
         assert_eq!(parse_number("-0.5e1", false), Some(-5.0));
         assert_eq!(parse_number("1.234,5", true), Some(1234.5));
+        assert_eq!(parse_number("12,5", true), Some(12.5));
+        for not in ["12.5", "1.2.3", "1,2,3", "1.23,4", "1234.567,8"] {
+            assert_eq!(parse_number(not, true), None, "{not}");
+        }
         for not in ["inf", "NaN", "0x10", "", "-", "1,5", "#ERR", "12 km"] {
             assert_eq!(parse_number(not, false), None, "{not}");
         }

@@ -33,7 +33,7 @@ pub fn finish_vehicle(
 ) -> Result<VehicleOutcome, IngestError> {
     let mut outcome = VehicleOutcome::default();
     let frame = lay_out_relative(frame);
-    let mut rejects = RejectWriter::new(layout.rejects(&format!("vehicle={vehicle}")), provenance);
+    let mut rejects = RejectWriter::new(layout.rejects_of_vehicle(vehicle), provenance);
     let mut frame = sort_and_merge(&frame, &mut outcome, &mut rejects)?;
     rejects.finish()?;
     settle_signs(settings, vehicle, &mut frame, source_of, &mut outcome);
@@ -58,9 +58,10 @@ fn lay_out_relative(mut frame: Frame) -> Frame {
         let end = (start..frame.len()).find(|i| frame.file[*i] != file).unwrap_or(frame.len());
         if frame.mask[start] & mask::RELATIVE != 0 {
             let times = &mut frame.time_ns[start..end];
-            let latest = times.iter().copied().max().unwrap_or(0).max(0);
-            times.iter_mut().for_each(|t| *t += base);
-            base += (latest / DAY_NS + 1) * DAY_NS;
+            let earliest = times.iter().copied().min().unwrap_or(0).min(0);
+            let latest = times.iter().copied().max().unwrap_or(0).saturating_sub(earliest);
+            times.iter_mut().for_each(|t| *t = t.saturating_sub(earliest).saturating_add(base));
+            base = (latest / DAY_NS + 1).saturating_mul(DAY_NS).saturating_add(base);
         }
         start = end;
     }
@@ -139,6 +140,11 @@ fn merge(kept: &mut Row, row: &Row) -> Merge {
         let (a, b) = (kept.numbers[i], row.numbers[i]);
         !a.is_nan() && !b.is_nan() && a != b
     });
+    let text_clash =
+        (0..TEXTS).find(|&i| kept.texts[i] != 0 && row.texts[i] != 0 && kept.texts[i] != row.texts[i]);
+    let flag_clash =
+        (0..FLAGS).find(|&i| matches!((kept.flags[i], row.flags[i]), (Some(a), Some(b)) if a != b));
+    let clash = clash.or(flag_clash.map(|i| NUMBERS + i)).or(text_clash.map(|i| NUMBERS + FLAGS + i));
     if let Some(signal) = clash {
         return Merge::Contradicts(signal);
     }
@@ -290,8 +296,9 @@ fn month_of(time_ns: i64) -> (i16, i8) {
 fn remove_others(folder: &std::path::Path, keep: &[String]) -> Result<(), IngestError> {
     let Ok(entries) = std::fs::read_dir(folder) else { return Ok(()) };
     for entry in entries.flatten() {
-        if !keep.iter().any(|name| entry.file_name() == name.as_str()) {
-            let path = entry.path();
+        let path = entry.path();
+        let ours = path.extension().is_some_and(|e| e == "parquet");
+        if ours && !keep.iter().any(|name| entry.file_name() == name.as_str()) {
             std::fs::remove_file(&path).map_err(|source| IngestError::Io { doing: "remove", path, source })?;
         }
     }

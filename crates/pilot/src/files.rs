@@ -16,7 +16,8 @@ pub fn find(folder: &Path, pattern: &str) -> Result<Vec<LogFile>, String> {
     let mut files = Vec::new();
     for entry in glob::glob_with(&full, options).map_err(|error| error.to_string())? {
         let path = entry.map_err(|error| error.to_string())?;
-        if path.is_dir() {
+        // A pipe or a device has no end; a folder has no rows; what a run wrote is no log.
+        if !path.is_file() || is_output(folder, &path) {
             continue;
         }
         let shown = path.strip_prefix(folder).unwrap_or(&path).to_string_lossy().replace('\\', "/");
@@ -30,6 +31,12 @@ pub fn find(folder: &Path, pattern: &str) -> Result<Vec<LogFile>, String> {
     }
     files.sort_by(|a, b| a.shown.cmp(&b.shown));
     Ok(files)
+}
+
+/// True below an output folder of this program, which its stamps give away.
+fn is_output(folder: &Path, path: &Path) -> bool {
+    let inside = path.ancestors().skip(1).take_while(|ancestor| *ancestor != folder);
+    inside.into_iter().any(|ancestor| ancestor.join(".stamps").is_dir())
 }
 
 /// The pattern as an expression that captures the vehicle.

@@ -68,10 +68,17 @@ impl Pilot {
     }
 }
 
+/// A pilot file is written by hand.
+const LARGEST_BYTES: u64 = 16 << 20;
+
 /// Reads and resolves a pilot file. Every fault found is returned, not only the first.
 pub fn read(path: &Path) -> Result<Pilot, Vec<Problem>> {
     let shown = path.display().to_string();
-    let text = std::fs::read_to_string(path).map_err(|error| {
+    let read = || match std::fs::metadata(path)? {
+        file if file.is_file() && file.len() <= LARGEST_BYTES => std::fs::read_to_string(path),
+        _ => Err(std::io::Error::other("not a pilot file: no regular file, or larger than 16 MiB")),
+    };
+    let text = read().map_err(|error| {
         let hint = "name the pilot file; backwatt inspect FOLDER drafts one from the logs";
         vec![Problem::error("pilot-unreadable", error.to_string()).in_file(&shown).hint(hint)]
     })?;
@@ -137,6 +144,7 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
             sources.push(found.source);
         }
     }
+    refuse_overlap(root, &sources);
     if !root.has("sources") {
         let hint = "[[sources]]\nfiles = \"logs/*.csv\"".to_owned();
         root.fault("pilot-no-sources", "sources", "the file names no logs".into(), hint);
@@ -157,6 +165,22 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
         settings: Vec::new(),
         problems: Vec::new(),
     })
+}
+
+/// A file read by two sources would be two files of one name in every receipt and reject.
+fn refuse_overlap(root: &Section<'_, '_>, sources: &[backwatt_ingest::settings::Source]) {
+    let mut seen: BTreeMap<PathBuf, &str> = BTreeMap::new();
+    for source in sources {
+        for file in &source.files {
+            let real = file.path.canonicalize().unwrap_or_else(|_| file.path.clone());
+            if let Some(other) = seen.insert(real, &source.name) {
+                let message = format!("{} is read twice, by \"{other}\" and \"{}\"", file.shown, source.name);
+                let hint = "one source can map every column of a file: put the mappings together".to_owned();
+                root.fault("pilot-file-twice", "sources", message, hint);
+                return;
+            }
+        }
+    }
 }
 
 fn display_units(head: &Section<'_, '_>) -> DisplayUnits {

@@ -1,5 +1,7 @@
 //! Every resolved value with where it comes from.
 
+use std::collections::HashMap;
+
 use serde::Serialize;
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -22,13 +24,17 @@ pub struct Setting {
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Listing {
     settings: Vec<Setting>,
+    positions: HashMap<String, usize>,
 }
 
 impl Listing {
     pub fn put(&mut self, key: String, value: String, origin: Origin) {
-        match self.settings.iter_mut().find(|setting| setting.key == key) {
-            Some(setting) => (setting.value, setting.origin) = (value, origin),
-            None => self.settings.push(Setting { key, value, origin }),
+        match self.positions.get(&key) {
+            Some(&at) => (self.settings[at].value, self.settings[at].origin) = (value, origin),
+            None => {
+                self.positions.insert(key.clone(), self.settings.len());
+                self.settings.push(Setting { key, value, origin });
+            }
         }
     }
 

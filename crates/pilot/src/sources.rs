@@ -107,12 +107,16 @@ fn dialect(section: &Section<'_, '_>) -> Stated {
     if let Some(delimiter) = section.text("delimiter").map(|at| at.value) {
         match delimiter.as_str() {
             "tab" | "\t" => stated.delimiter = Some(b'\t'),
-            one if one.len() == 1 => stated.delimiter = one.bytes().next(),
+            one if one.len() == 1
+                && one.chars().all(|c| c.is_ascii_punctuation() && !matches!(c, '"' | '.' | '-')) =>
+            {
+                stated.delimiter = one.bytes().next();
+            }
             _ => section.fault(
                 "pilot-bad-delimiter",
                 "delimiter",
-                format!("\"{delimiter}\" is not one character"),
-                "one character, or \"tab\"".into(),
+                format!("\"{delimiter}\" is no delimiter"),
+                "one of ; , | and the like, or \"tab\"".into(),
             ),
         }
     }
@@ -135,7 +139,14 @@ fn dialect(section: &Section<'_, '_>) -> Stated {
             ),
         }
     }
-    stated.header_line = section.number("header_line").map(|at| at.value as u64);
+    stated.header_line = section.number("header_line").and_then(|at| {
+        if at.value.fract() == 0.0 && (1.0..=100_000.0).contains(&at.value) {
+            return Some(at.value as u64);
+        }
+        let message = format!("{} is no line number", at.value);
+        section.fault("pilot-header-line", "header_line", message, "counted from 1, preamble included".into());
+        None
+    });
     stated.units_line = section.flag("units_line").map(|at| at.value);
     stated
 }
@@ -260,16 +271,25 @@ fn mapping(section: &Section<'_, '_>, signal_name: &str) -> Option<Mapping> {
             Positive::Prove
         }
     };
-    let mapping = Mapping {
-        signal,
-        names,
-        unit,
-        scale: section.number("scale").map_or(1.0, |at| at.value),
-        fill_forward: fill.is_some(),
-        least: section.number("min").map(|at| at.value),
-        most: section.number("max").map(|at| at.value),
-        positive,
-    };
+    let scale = section.number("scale").map_or(1.0, |at| at.value);
+    if scale == 0.0 {
+        section.fault(
+            "pilot-bad-scale",
+            "scale",
+            "a scale of 0 leaves nothing".into(),
+            "or leave scale out".into(),
+        );
+    }
+    let (least, most) = (section.number("min").map(|at| at.value), section.number("max").map(|at| at.value));
+    if least.zip(most).is_some_and(|(least, most)| least > most) {
+        section.fault(
+            "pilot-bad-range",
+            "min",
+            "min lies above max".into(),
+            "both in the column's unit".into(),
+        );
+    }
+    let mapping = Mapping { signal, names, unit, scale, fill_forward: fill.is_some(), least, most, positive };
     section.finish();
     Some(mapping)
 }

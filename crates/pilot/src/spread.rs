@@ -31,7 +31,7 @@ impl Reader<'_, '_, '_> {
     /// A quantity, or its default, and whether it was stated.
     pub fn or(&self, key: &str, dimension: Dimension, default: f64, shown: &str, source: &str) -> (f64, bool) {
         match self.section.quantity(key, dimension) {
-            Some(at) => (at.value, true),
+            Some(at) => (self.possible(key, dimension, at.value), true),
             None => {
                 if !self.section.has(key) {
                     self.section.default(key, shown, source);
@@ -56,6 +56,27 @@ impl Reader<'_, '_, '_> {
                 (default, false)
             }
         }
+    }
+
+    /// Refuses what no road vehicle has: a slip of unit or sign would else run through every figure.
+    pub fn possible(&self, key: &str, dimension: Dimension, value: f64) -> f64 {
+        let (least, most) = match dimension {
+            Dimension::Mass => (0.0, 2e5),
+            Dimension::Power => (0.0, 1e7),
+            Dimension::Area => (0.1, 50.0),
+            Dimension::Acceleration => (0.0, 15.0),
+            Dimension::Speed => (0.0, 60.0),
+            Dimension::Force => (0.0, 1e6),
+            Dimension::Temperature => (150.0, 400.0),
+            _ => (f64::MIN, f64::MAX),
+        };
+        if (least..=most).contains(&value) {
+            return value;
+        }
+        let message = format!("\"{}\" is outside what a road vehicle can have", self.section.key_path(key));
+        let hint = format!("between {least} and {most} in SI units; check number, unit and sign");
+        self.section.fault("pilot-out-of-range", key, message, hint);
+        least.max(f64::MIN_POSITIVE)
     }
 
     pub fn above_zero(&self, key: &str, value: f64) -> f64 {

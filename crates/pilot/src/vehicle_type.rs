@@ -29,13 +29,17 @@ pub fn read(section: &Section<'_, '_>) -> Option<VehicleType> {
             "weigh an empty truck with its driver, or take it from the type plate: mass = \"5400 kg\"".into(),
         );
     }
-    let mass = r.above_zero("mass", mass.map_or(1.0, |at| at.value));
+    let mass = mass.map_or(1.0, |at| r.possible("mass", Dimension::Mass, r.above_zero("mass", at.value)));
     let payload = r.or("payload", Dimension::Mass, 0.0, "0 kg", "nothing stated: an empty vehicle").0;
     let loads = Spread {
         nominal: payload,
         low: r.or("payload_low", Dimension::Mass, 0.5 * payload, "half of payload", PRACTICE).0,
         high: r.or("payload_high", Dimension::Mass, 1.5 * payload, "payload and a half", PRACTICE).0,
     };
+    if loads.low > loads.nominal || loads.high < loads.nominal {
+        let message = "payload_low, payload and payload_high must rise in this order".to_owned();
+        section.fault("pilot-out-of-range", "payload_low", message, "or leave the ends out".into());
+    }
     let (packs, pack_energy) = packs(section);
     let capacity_kwh = packs.zip(pack_energy).map(|(n, each)| n * each);
     let usable = r.share_or("usable_fraction", 0.9, MEMORY).0;
@@ -64,6 +68,15 @@ pub fn read(section: &Section<'_, '_>) -> Option<VehicleType> {
         "as logged; else half-way between outside air and 20 degC",
         "a bound at either end; common practice, no source",
     );
+    if parts.cold_full <= parts.cold_none {
+        let message = "charge_cold_full must lie above charge_cold_none".to_owned();
+        section.fault(
+            "pilot-out-of-range",
+            "charge_cold_full",
+            message,
+            "\"10 degC\" and \"-20 degC\", say".into(),
+        );
+    }
     let default_level = section.text("default_level").map(|at| at.value).filter(|name| name != "unknown");
     if default_level.is_none() && !section.has("default_level") {
         section.default("default_level", "unknown", "bounds over the levels where the log names none");
@@ -147,6 +160,17 @@ impl Parts {
 fn packs(section: &Section<'_, '_>) -> (Option<f64>, Option<f64>) {
     let packs = section.number("packs").map(|at| at.value);
     let energy = section.quantity("pack_energy", Dimension::Energy).map(|at| at.value / JOULES_PER_KWH);
+    for (key, value, most) in [("packs", packs, 100.0), ("pack_energy", energy, 2000.0)] {
+        if value.is_some_and(|value| !(value > 0.0 && value <= most)) {
+            let message = format!("\"{}\" must be above 0 and at most {most}", section.key_path(key));
+            section.fault(
+                "pilot-out-of-range",
+                key,
+                message,
+                "packs = 3 and pack_energy = \"20 kW.h\", say".into(),
+            );
+        }
+    }
     for (key, found) in [("packs", packs.is_some()), ("pack_energy", energy.is_some())] {
         if !found && !section.has(key) {
             section.default(key, "unknown", "nothing is inferred from state of charge without it");
@@ -193,7 +217,7 @@ fn drive(r: &Reader<'_, '_, '_>) -> Spread {
     let axle = r.share_or("axle_efficiency", 0.955, "40 CFR 1036.545(f)(3)").0;
     let (motor, stated) = r.share_or("motor_efficiency", 0.90, "motor and inverter 0.85 to 0.95, from memory");
     let reach = if stated { 0.03 } else { 0.05 };
-    let low = axle * (motor - reach);
+    let low = axle * (motor - reach).max(0.1 * motor);
     Spread { nominal: axle * motor, low, high: (axle * (motor + reach)).min(1.0) }
 }
 
@@ -209,6 +233,7 @@ fn force(r: &Reader<'_, '_, '_>, gross_kg: f64) -> Spread {
     let radius = r.section.quantity("tyre_radius", Dimension::Length);
     if let (Some(torque), Some(ratio), Some(radius)) = (&torque, &ratio, &radius) {
         let force = torque.value * ratio.value / r.above_zero("tyre_radius", radius.value);
+        let force = r.possible("motor_torque_max", Dimension::Force, force);
         return Spread::times(r.above_zero("motor_torque_max", force), 1.0, 1.0);
     }
     let source = "3 m/s2 at the mass stated; common practice, no source (state motor_torque_max, gear_ratio, tyre_radius)";
@@ -248,6 +273,10 @@ fn aux(r: &Reader<'_, '_, '_>) -> Spread {
 /// Nominal, unfavourable, favourable. An unknown kind lies between the two extremes.
 fn blending(section: &Section<'_, '_>) -> [Blending; 3] {
     let share = section.share("pedal_regen_share").map_or(0.5, |at| at.value);
+    if !(0.0..=1.0).contains(&share) {
+        let message = "the pedal's share must lie between 0 and 1".to_owned();
+        section.fault("pilot-out-of-range", "pedal_regen_share", message, "0.5 or \"50 %\"".into());
+    }
     let parallel = Blending::Parallel { pedal_share: share };
     match section.text("blending").map(|at| at.value).as_deref() {
         Some("friction-only") => [Blending::FrictionOnly; 3],

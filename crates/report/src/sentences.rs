@@ -86,7 +86,13 @@ fn recapture(pilot: &Group) -> String {
         return format!("No share of braking energy can be claimed from these logs.{unknown_store}");
     };
     // What no battery signal bears out is told as what it is, and its share of the recoverable is the assumption itself.
-    let modelled = pilot.recapture_evidence == "modelled";
+    let measured = pilot.figure("recapture_measured_share_frac").unwrap_or(0.0);
+    let modelled = pilot.recapture_evidence == "modelled" && measured < 0.5;
+    let evidence = if pilot.recapture_evidence == "measured" || measured == 0.0 {
+        pilot.recapture_evidence.clone()
+    } else {
+        format!("measured for {:.0} % of the time, else {}", 100.0 * measured, pilot.recapture_evidence)
+    };
     let head = if modelled { "By the model, about " } else { "" };
     let recoverable = match pilot.figure("recapture_of_recoverable_frac") {
         Some(share) if !modelled => {
@@ -102,7 +108,7 @@ fn recapture(pilot: &Group) -> String {
          terminals ({}; recovered energy {}{}).{recoverable}{unknown_store}",
         100.0 * value,
         interval(pilot.recapture_of_braking_frac, 100.0, 0),
-        pilot.recapture_evidence,
+        evidence,
         claimed_distance(pilot),
     )
 }

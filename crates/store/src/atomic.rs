@@ -2,7 +2,7 @@ use std::fs::{self, File};
 use std::io::{BufWriter, Write};
 use std::path::Path;
 
-use tempfile::NamedTempFile;
+use tempfile::{Builder, NamedTempFile};
 
 use crate::StoreError;
 
@@ -13,7 +13,7 @@ pub fn write_with<T>(
 ) -> Result<T, StoreError> {
     let folder = path.parent().unwrap_or(Path::new("."));
     fs::create_dir_all(folder).map_err(|e| StoreError::io("make the folder of", path, e))?;
-    let temporary = NamedTempFile::new_in(folder).map_err(|e| StoreError::io("write beside", path, e))?;
+    let temporary = temporary_in(folder).map_err(|e| StoreError::io("write beside", path, e))?;
     let value = {
         let mut writer = BufWriter::new(temporary.as_file());
         let value = fill(&mut writer)?;
@@ -22,6 +22,26 @@ pub fn write_with<T>(
     };
     finish(temporary, path)?;
     Ok(value)
+}
+
+/// What the names of unfinished files begin with.
+const UNFINISHED: &str = ".unfinished-";
+
+pub(crate) fn temporary_in(folder: &Path) -> std::io::Result<NamedTempFile> {
+    Builder::new().prefix(UNFINISHED).tempfile_in(folder)
+}
+
+/// Removes what a killed run left unfinished below a folder.
+pub fn sweep_unfinished(folder: &Path) {
+    let Ok(entries) = fs::read_dir(folder) else { return };
+    for entry in entries.flatten() {
+        let is_folder = entry.file_type().is_ok_and(|kind| kind.is_dir());
+        if is_folder {
+            sweep_unfinished(&entry.path());
+        } else if entry.file_name().to_string_lossy().starts_with(UNFINISHED) {
+            let _ = fs::remove_file(entry.path());
+        }
+    }
 }
 
 pub fn write_bytes(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {

@@ -31,8 +31,18 @@ impl Layout {
         self.root.join("samples").join(format!("vehicle={}", safe_name(vehicle_id)))
     }
 
-    pub fn rejects(&self, part: &str) -> PathBuf {
-        self.root.join("rejects").join(format!("{}.parquet", safe_name(part)))
+    pub fn rejects_of_file(&self, shown: &str) -> PathBuf {
+        self.root.join("rejects").join(format!("file-{}.parquet", safe_name(shown)))
+    }
+
+    pub fn rejects_of_vehicle(&self, vehicle_id: &str) -> PathBuf {
+        self.root.join("rejects").join(format!("vehicle-{}.parquet", safe_name(vehicle_id)))
+    }
+
+    /// Folders that hold nothing but what the program wrote.
+    pub fn own_folders(&self) -> Vec<PathBuf> {
+        let tables = backwatt_schema::tables::ALL.iter().map(|table| table.name);
+        tables.chain(["report", ".spool", ".stamps"]).map(|name| self.root.join(name)).collect()
     }
 
     pub fn spool(&self) -> PathBuf {

@@ -9,7 +9,7 @@ mod error;
 mod layout;
 mod parquet_file;
 
-pub use atomic::{write_bytes, write_with};
+pub use atomic::{sweep_unfinished, write_bytes, write_with};
 pub use digest::{digest_bytes, digest_file};
 pub use error::StoreError;
 pub use layout::{Layout, safe_name};

@@ -53,7 +53,7 @@ impl TableWriter {
     pub fn create(path: &Path, table: &'static Table, provenance: &Provenance) -> Result<Self, StoreError> {
         let folder = path.parent().unwrap_or(Path::new("."));
         std::fs::create_dir_all(folder).map_err(|e| StoreError::io("make the folder of", path, e))?;
-        let temporary = NamedTempFile::new_in(folder).map_err(|e| StoreError::io("write beside", path, e))?;
+        let temporary = atomic::temporary_in(folder).map_err(|e| StoreError::io("write beside", path, e))?;
         let file = temporary.as_file().try_clone().map_err(|e| StoreError::io("write", path, e))?;
         let properties = WriterProperties::builder()
             .set_compression(Compression::ZSTD(ZstdLevel::default()))

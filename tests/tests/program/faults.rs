@@ -91,3 +91,73 @@ fn a_folder_that_cannot_be_written_is_named() {
     assert_eq!(code(&output), 1);
     assert!(stderr(&output).contains("error[run]") && stderr(&output).contains("hint:"), "{}", stderr(&output));
 }
+
+#[test]
+fn logs_in_an_output_folder_are_never_touched() {
+    let (folder, path) = tiny_pilot(&TINY.replace("files = \"log.csv\"", "files = \"samples/a/*.csv\""));
+    std::fs::create_dir_all(folder.path().join("samples/a")).expect("makable");
+    std::fs::rename(folder.path().join("log.csv"), folder.path().join("samples/a/log.csv")).expect("movable");
+    let output = backwatt(folder.path(), &["run", "pilot.toml", "--quiet", "--out", "."]);
+    assert_eq!(code(&output), 1);
+    assert!(stderr(&output).contains("error[run-logs-in-output]"), "{}", stderr(&output));
+    assert!(folder.path().join("samples/a/log.csv").exists() && path.exists());
+}
+
+#[test]
+fn what_a_run_wrote_is_no_log() {
+    let (folder, _) = tiny_pilot(&TINY.replace("files = \"log.csv\"", "files = \"**/*.csv\""));
+    for _ in 0..2 {
+        let output = backwatt(folder.path(), &["run", "pilot.toml", "--quiet", "--json"]);
+        let printed: serde_json::Value = serde_json::from_str(&stdout(&output)).expect("JSON");
+        assert_eq!((&printed["rows_in"], code(&output)), (&120.into(), 0));
+    }
+}
+
+#[test]
+fn one_file_in_two_sources_is_refused() {
+    let second = TINY.split("[[sources]]").nth(1).expect("a source");
+    let text = refusal(&format!("{TINY}\n[[sources]]{second}"));
+    assert!(text.contains("error[pilot-file-twice]: log.csv is read twice"), "{text}");
+}
+
+#[cfg(unix)]
+#[test]
+fn a_pipe_is_no_log() {
+    let (folder, _) = tiny_pilot(&TINY.replace("\"log.csv\"", "\"*.csv\""));
+    let made = std::process::Command::new("mkfifo").arg(folder.path().join("pipe.csv")).status();
+    assert!(made.expect("mkfifo runs").success());
+    assert_eq!(code(&backwatt(folder.path(), &["run", "pilot.toml", "--quiet"])), 0);
+}
+
+#[test]
+fn a_deleted_table_is_made_again() {
+    let (folder, _) = tiny_pilot(TINY);
+    backwatt(folder.path(), &["run", "pilot.toml", "--quiet"]);
+    std::fs::remove_dir_all(folder.path().join("out/samples")).expect("removable");
+    std::fs::remove_file(folder.path().join("out/receipts.parquet")).expect("removable");
+    assert_eq!(code(&backwatt(folder.path(), &["run", "pilot.toml", "--quiet"])), 0);
+    assert!(folder.path().join("out/samples/vehicle=V1").exists());
+}
+
+#[test]
+fn nothing_read_is_not_done() {
+    let (folder, _) = tiny_pilot(TINY);
+    std::fs::write(folder.path().join("log.csv"), "a,b\n1,2\n").expect("writable");
+    let output = backwatt(folder.path(), &["run", "pilot.toml", "--quiet"]);
+    assert_eq!(code(&output), 3);
+    assert!(stderr(&output).contains("warning[run-nothing-read]"), "{}", stderr(&output));
+}
+
+#[test]
+fn impossible_sheets_are_refused() {
+    for (written, code) in [
+        ("mass = \"1e16 kg\"", "pilot-out-of-range"),
+        ("mass = \"3000 kg\"\npayload = \"-9 t\"", "pilot-out-of-range"),
+        ("mass = \"3000 kg\"\npacks = 1e308", "pilot-out-of-range"),
+        ("mass = \"3000 kg\"\naux_power = \"-5 kW\"", "pilot-out-of-range"),
+        ("mass = \"3000 kg\"\npedal_regen_share = 50", "pilot-out-of-range"),
+    ] {
+        let text = refusal(&TINY.replace("mass = \"3000 kg\"", written));
+        assert!(text.contains(code), "{written}: {text}");
+    }
+}

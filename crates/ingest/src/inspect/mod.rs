@@ -90,9 +90,13 @@ fn collect(folder: &Path, depth: usize, files: &mut Vec<PathBuf>) -> std::io::Re
     for entry in std::fs::read_dir(folder)? {
         let path = entry?.path();
         let extension = path.extension().map(|e| e.to_string_lossy().to_lowercase());
-        if path.is_dir() && depth < 6 {
-            collect(&path, depth + 1, files)?;
-        } else if matches!(extension.as_deref(), Some("csv" | "tsv" | "txt" | "log" | "dat")) {
+        if path.is_dir() {
+            // What a run wrote is no log.
+            if depth < 6 && !path.join(".stamps").is_dir() {
+                collect(&path, depth + 1, files)?;
+            }
+        } else if path.is_file() && matches!(extension.as_deref(), Some("csv" | "tsv" | "txt" | "log" | "dat"))
+        {
             files.push(path);
         }
     }

@@ -11,7 +11,7 @@ pub static RECOVERY: Table = Table {
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 59] = [
+static COLUMNS: [Column; 60] = [
     text("grouping", "", "pilot, vehicle, trip, service_day, route, driver, regen_level or temperature_band"),
     text("group", "", "the group's name; (unknown) where the log does not say"),
     text(
@@ -102,6 +102,13 @@ static COLUMNS: [Column; 59] = [
         "battery against physics, in trips with battery power measured",
     ),
     number("energy_measured_discharged_kwh", "kW.h", "", "0 or more", "gross discharge of the same stretches"),
+    number(
+        "recapture_measured_share_frac",
+        "1",
+        "",
+        "0 to 1",
+        "share of the moving time that claims recovered energy with battery power measured",
+    ),
     number(
         "recapture_distance_share_frac",
         "1",
