@@ -275,7 +275,7 @@ fn caution(s: &Sums, f: &Figures) -> String {
     if f.r1.value.is_some_and(|r1| r1 > 0.85) {
         texts.push("recapture of braking above 85 % points to a mass, height or model error");
     }
-    if f.r2.value.is_some_and(|r2| r2 > 1.0) && f.recapture_evidence == "measured" {
+    if f.r2.value.is_some_and(|r2| r2 > 1.0) {
         texts.push("more came back than the sheet says was recoverable: sheet or heights are off");
     }
     if f.days < 2 {

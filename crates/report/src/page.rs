@@ -46,6 +46,8 @@ struct Section {
     svg: String,
     rows: Vec<GroupRow>,
     more: usize,
+    /// What to keep in mind, each once, numbered from 1.
+    cautions: Vec<String>,
 }
 
 struct GroupRow {
@@ -62,7 +64,11 @@ struct GroupRow {
     recapture_evidence: String,
     trips: u64,
     days: u64,
-    caution: String,
+    /// Numbers of the section's cautions.
+    marks: String,
+    claimed: String,
+    braking: String,
+    carried: String,
 }
 
 struct FileRow {
@@ -124,6 +130,15 @@ fn cascade(balance: &Balance) -> String {
         });
     }
     let recovered = balance.figure("energy_recovered_p50_kwh");
+    let short = left - recovered / braking;
+    steps.push(Step {
+        label: if short >= 0.0 { "recoverable, not recovered" } else { "recovered beyond the sheet" }
+            .to_owned(),
+        value: value(short * braking),
+        from: (recovered / braking).min(left),
+        length: short.abs(),
+        kept: false,
+    });
     steps.push(Step {
         label: "recovered at the battery terminals".to_owned(),
         value: value(recovered),
@@ -161,7 +176,7 @@ fn ratios(group: &Group, metric: bool) -> Vec<RatioRow> {
         Some(value) => {
             let least = group.figure("carried_by_regen_low_mi").unwrap_or(0.0);
             format!(
-                "{:.0} {length} ({}; terminals alone {:.0})",
+                "{:.0} {length} ({}; counting the terminals alone {:.0})",
                 value * scale,
                 interval(measure, scale, 0),
                 least * scale
@@ -180,13 +195,13 @@ fn ratios(group: &Group, metric: bool) -> Vec<RatioRow> {
             "R2 recapture of recoverable",
             percent("recapture_of_recoverable"),
             "recovered / recoverable at the level as set",
-            "control, withdrawals and model error; not the driver",
+            "regen withheld by the truck, and errors of sheet or model; not the driver",
         ),
         row(
             "R4 recapture of use",
             percent("recapture_of_use"),
             "recovered / gross discharge",
-            "the trade's usual “percent regen”",
+            "often what “percent regen” means (common practice, no source)",
         ),
         row(
             "R5 recapture over net use",
@@ -197,7 +212,7 @@ fn ratios(group: &Group, metric: bool) -> Vec<RatioRow> {
         row(
             "R7 range gain",
             percent("range_gain"),
-            "returned at the bus / net use (modelled where the bus is not logged)",
+            "returned at the dc link / net use (modelled where it is not logged)",
             "how much further the same charge goes",
         ),
         row(
@@ -209,8 +224,8 @@ fn ratios(group: &Group, metric: bool) -> Vec<RatioRow> {
         row(
             "R10 carried by regen",
             miles(group.measure("carried_by_regen", "mi")),
-            "distance × returned at the bus / (net use + returned at the bus)",
-            "distance that regen paid for; the lower bound uses the terminals alone",
+            "distance × returned at the dc link / (net use + returned at the dc link)",
+            "distance that regen paid for",
         ),
     ]
 }
@@ -244,6 +259,7 @@ fn sections(answers: &Answers, unit: &str) -> Vec<Section> {
                 return None;
             }
             let scale = if answers.metric { 1.0 / KM_PER_MILE } else { 1.0 };
+            let cautions = cautions(&groups);
             let drawn = if *id == "trip" || *id == "service_day" { Vec::new() } else { dots(&groups, scale) };
             let title = format!("{heading}: consumption with 90 % intervals");
             let svg = if drawn.len() > 1 { chart::dots(&title, unit, &drawn) } else { String::new() };
@@ -252,8 +268,9 @@ fn sections(answers: &Answers, unit: &str) -> Vec<Section> {
                 heading,
                 note,
                 svg,
-                rows: groups.iter().take(ROWS).map(|group| row(group, answers.metric)).collect(),
+                rows: groups.iter().take(ROWS).map(|group| row(group, answers.metric, &cautions)).collect(),
                 more: groups.len().saturating_sub(ROWS),
+                cautions,
             })
         })
         .collect()
@@ -277,7 +294,18 @@ fn dots(groups: &[&Group], scale: f64) -> Vec<Dot> {
         .collect()
 }
 
-fn row(group: &Group, metric: bool) -> GroupRow {
+/// Every caution of the rows shown, once, in the order met.
+fn cautions(groups: &[&Group]) -> Vec<String> {
+    let mut found: Vec<String> = Vec::new();
+    for caution in groups.iter().take(ROWS).flat_map(|group| group.caution.split("; ")) {
+        if !caution.is_empty() && !found.iter().any(|known| known == caution) {
+            found.push(caution.to_owned());
+        }
+    }
+    found
+}
+
+fn row(group: &Group, metric: bool, cautions: &[String]) -> GroupRow {
     let scale = if metric { 1.0 / KM_PER_MILE } else { 1.0 };
     let miles = group.figure("distance_mi").unwrap_or(0.0);
     let range = |low: Option<f64>, high: Option<f64>, scale: f64, digits: usize| {
@@ -295,16 +323,29 @@ fn row(group: &Group, metric: bool) -> GroupRow {
         of_recoverable: percent(group.figure("recapture_of_recoverable_frac")),
         of_use: percent(group.figure("recapture_of_use_frac")),
         gain: percent(group.figure("range_gain_frac")),
-        evidence: group.evidence.clone(),
+        evidence: graded(&group.evidence, group.figure("evidence_measured_share_frac")),
         recapture_evidence: if group.recapture_evidence == "none" {
             "no claim".to_owned()
         } else {
-            group.recapture_evidence.clone()
+            graded(&group.recapture_evidence, group.figure("recapture_measured_share_frac"))
         },
         trips: group.trips,
         days: group.vehicle_days,
-        caution: group.caution.clone(),
+        marks: cautions
+            .iter()
+            .enumerate()
+            .filter(|(_, caution)| group.caution.split("; ").any(|own| own == caution.as_str()))
+            .map(|(at, _)| (at + 1).to_string())
+            .collect::<Vec<_>>()
+            .join(" "),
+        claimed: percent_round(group.figure("recapture_distance_share_frac")),
+        braking: format!("{:.1}", group.figure("energy_braking_paired_kwh").unwrap_or(0.0)),
+        carried: group.figure("carried_by_regen_mi").map_or("–".to_owned(), |v| format!("{:.0}", v / scale)),
     }
+}
+
+fn percent_round(share: Option<f64>) -> String {
+    share.map_or("–".to_owned(), |share| format!("{:.0} %", 100.0 * share))
 }
 
 fn percent(share: Option<f64>) -> String {
@@ -331,7 +372,7 @@ fn trust_lines(answers: &Answers) -> Vec<String> {
             trust.rows_rejected()
         ),
         format!(
-            "{} trips; {:.0} min within them lost to gaps, {:.0} min to a frozen bus. No energy is built across either.",
+            "{} trips; {:.0} min within them lost to gaps, {:.0} min to frozen signals. No energy is built across either.",
             trust.trips,
             trust.gap_s / 60.0,
             trust.frozen_s / 60.0
@@ -371,4 +412,14 @@ fn files(answers: &Answers) -> Vec<FileRow> {
             note: note(file),
         })
         .collect()
+}
+
+/// The weakest grade, and how much is measured all the same.
+fn graded(evidence: &str, measured: Option<f64>) -> String {
+    match measured {
+        Some(share) if evidence != "measured" && share >= 0.005 => {
+            format!("{evidence}, {:.0} % measured", 100.0 * share)
+        }
+        _ => evidence.to_owned(),
+    }
 }

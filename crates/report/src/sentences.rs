@@ -33,7 +33,7 @@ pub fn interval(measure: Measure, scale: f64, digits: usize) -> String {
         (Some(low), Some(high)) => {
             format!("90 % interval {:.digits$} to {:.digits$}", low * scale, high * scale)
         }
-        _ => "no interval: one vehicle-day".to_owned(),
+        _ => "no interval from so few vehicle-days".to_owned(),
     }
 }
 
@@ -53,9 +53,10 @@ fn consumption(pilot: &Group, metric: bool) -> String {
     });
     let stood = pilot.figure("energy_standing_kwh").unwrap_or(0.0);
     let parked = pilot.figure("energy_parked_kwh").unwrap_or(0.0);
+    let all_in = (value * miles + stood + parked) / miles.max(f64::MIN_POSITIVE) * scale;
     format!(
         "Driving took {:.2} {unit} at the battery terminals ({}; {}; {} vehicle-days, {distance:.0} {length}). \
-         Standing at stops took {stood:.1} kWh and parking {parked:.1} kWh more.{ton}",
+         Standing at stops took {stood:.1} kWh and parking {parked:.1} kWh more: {all_in:.2} {unit} with both.{ton}",
         value * scale,
         interval(pilot.consumption_kwh_mi, scale, 2),
         evidence(pilot),
@@ -83,7 +84,8 @@ fn recapture(pilot: &Group) -> String {
         String::new()
     };
     let Some(value) = pilot.recapture_of_braking_frac.value else {
-        return format!("No share of braking energy can be claimed from these logs.{unknown_store}");
+        let why = if pilot.caution.is_empty() { String::new() } else { format!(": {}", pilot.caution) };
+        return format!("No share of braking energy can be claimed from these logs{why}.{unknown_store}");
     };
     // What no battery signal bears out is told as what it is, and its share of the recoverable is the assumption itself.
     let measured = pilot.figure("recapture_measured_share_frac").unwrap_or(0.0);
@@ -148,28 +150,30 @@ fn shares(pilot: &Group, metric: bool) -> String {
         return "No recovered energy worth a share is claimed, so there is no share of use.".to_owned();
     };
     let gain = pilot.figure("range_gain_frac").unwrap_or(0.0);
-    let miles = pilot.figure("carried_by_regen_mi").unwrap_or(0.0);
-    let least = pilot.figure("carried_by_regen_low_mi").unwrap_or(0.0);
     let (scale, length) = if metric { (KM_PER_MILE, "km") } else { (1.0, "miles") };
+    let carried = pilot.measure("carried_by_regen", "mi");
+    let claimed = pilot.figure("distance_mi").unwrap_or(0.0)
+        * pilot.figure("recapture_distance_share_frac").unwrap_or(0.0);
     format!(
-        "The same energy is {:.1} % of gross discharge in trips ({}{}) and {:.1} % of net use. Counting what regen fed to the auxiliaries \
-         first (modelled), the range gain is {:.1} % of net use and regen carried {:.0} {length}; at least {:.0} {length} \
-         from the battery terminals alone.",
+        "The same energy is {:.1} % of gross discharge in trips, stops included ({}) and {:.1} % of net use. Counting what \
+         regen fed to the auxiliaries first (modelled), the range gain is {:.1} % of net use and regen carried {:.0} of the \
+         {:.0} {length} on which recovery is claimed ({}); counting only what reached the battery terminals, {:.0}.",
         100.0 * of_use,
         interval(pilot.measure("recapture_of_use", "frac"), 100.0, 1),
-        claimed_distance(pilot),
         100.0 * over_net,
         100.0 * gain,
-        miles * scale,
-        least * scale,
+        carried.value.unwrap_or(0.0) * scale,
+        claimed * scale,
+        interval(carried, scale, 0),
+        pilot.figure("carried_by_regen_low_mi").unwrap_or(0.0) * scale,
     )
 }
 
 /// Names of the steps of the cascade, as printed.
 pub fn step_name(column: &str) -> &'static str {
     match column {
-        "braking_beyond_axle_kwh" => "beyond what the driven axle is trusted with",
-        "braking_in_fade_kwh" => "in the low-speed fade of regen",
+        "braking_beyond_axle_kwh" => "beyond what the driven axle may take",
+        "braking_in_fade_kwh" => "below the speed at which regen has full effect (its low-speed fade)",
         "braking_beyond_level_kwh" => "beyond the regen level and the pedal's blending",
         "braking_beyond_torque_kwh" => "beyond motor torque",
         "braking_beyond_power_kwh" => "beyond motor power",
@@ -194,12 +198,24 @@ fn rest(balance: Option<&Balance>) -> String {
         .collect();
     parts.sort_by(|a, b| b.0.total_cmp(&a.0));
     let list: Vec<String> =
-        parts.iter().map(|(share, name)| format!("{:.0} % {name}", 100.0 * share)).collect();
+        parts.iter().map(|(share, name)| format!("{:.1} % {name}", 100.0 * share)).collect();
     let left = balance.figure("energy_recoverable_kwh") / braking;
     let attainable = balance.figure("energy_attainable_kwh") / braking;
+    let short = left - balance.figure("energy_recovered_p50_kwh") / braking;
+    let gap = if short >= 0.0 {
+        format!(
+            "{:.1} % was recoverable by the sheet and did not arrive, or sheet and heights are off by as much",
+            100.0 * short
+        )
+    } else {
+        format!(
+            "{:.1} % more arrived than the sheet says was recoverable: sheet or heights are off",
+            -100.0 * short
+        )
+    };
     format!(
         "Of the braking energy at the wheels, by the first limit that binds (modelled from the vehicle sheet): {}. \
-         {:.0} % was recoverable; {:.0} % would have been with the best level at every instant.",
+         {:.1} % was recoverable ({:.1} % with the best level at every instant); {gap}.",
         list.join(", "),
         100.0 * left,
         100.0 * attainable,

@@ -61,7 +61,7 @@ fn table(groups: &[&Group], metric: bool) -> String {
             .map_or("-".to_owned(), |(low, high)| format!("{:.2}-{:.2}", low * scale, high * scale));
         table.add_row(vec![
             shortened(&group.name, 22),
-            format!("{distance:.0}"),
+            if distance < 10.0 { format!("{distance:.1}") } else { format!("{distance:.0}") },
             measure.value.map_or("-".to_owned(), |v| format!("{:.2}", v * scale)),
             range,
             percent(group.recapture_of_braking_frac.value),
@@ -94,7 +94,7 @@ fn trust(answers: &Answers) -> String {
         out,
         "{}",
         wrapped(&format!(
-            "{rows} rows read from {} files, {} refused whole ({share:.2} %); {} trips, {:.0} min lost to gaps, {:.0} min to a frozen bus. \
+            "{rows} rows read from {} files, {} refused whole ({share:.2} %); {} trips, {:.0} min lost to gaps, {:.0} min to frozen signals. \
              The ledger closes to {:.0e} of tractive plus braking energy on the worst trip.",
             trust.files.len(),
             trust.rows_rejected(),

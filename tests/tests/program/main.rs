@@ -12,8 +12,11 @@ use assert_cmd::Command;
 
 /// Runs the program with these arguments, in a folder.
 pub fn backwatt(folder: &Path, arguments: &[&str]) -> Output {
-    let built = assert_cmd::cargo::cargo_bin("backwatt");
-    Command::new(built).current_dir(folder).args(arguments).output().expect("the program starts")
+    Command::new(env!("CARGO_BIN_EXE_backwatt"))
+        .current_dir(folder)
+        .args(arguments)
+        .output()
+        .expect("the program starts")
 }
 
 pub fn stdout(output: &Output) -> String {

@@ -154,7 +154,7 @@ static COLUMNS: [Column; 60] = [
         "1",
         WITHHELD,
         "0 or more",
-        "R7: returned at the bus over net use; modelled where the bus is not logged, R4 is its lower bound",
+        "R7: returned at the bus over net use; modelled where the bus is not logged, R4 counts the terminals alone",
     ),
     number("range_gain_p05_frac", "1", WITHHELD, "0 or more", "R7, 5th percentile"),
     number("range_gain_p95_frac", "1", WITHHELD, "0 or more", "R7, 95th percentile"),
@@ -203,7 +203,13 @@ static COLUMNS: [Column; 60] = [
     ),
     number("carried_by_regen_p05_mi", "[mi_i]", WITHHELD, "0 or more", "R10, 5th percentile"),
     number("carried_by_regen_p95_mi", "[mi_i]", WITHHELD, "0 or more", "R10, 95th percentile"),
-    number("carried_by_regen_low_mi", "[mi_i]", WITHHELD, "0 or more", "lower bound of R10: distance times R4"),
+    number(
+        "carried_by_regen_low_mi",
+        "[mi_i]",
+        WITHHELD,
+        "0 or more",
+        "R10 counting the battery terminals alone: distance times R4",
+    ),
     text("denominators", "", "which energies the ratios of this row could be formed over"),
     text("caution", "", "what to keep in mind about this row; empty if nothing"),
 ];
