@@ -182,16 +182,14 @@ fn recapture_of_braking(group: &Group) -> Interval {
     Interval { high: interval.high.map(|high| high.min(most)), ..interval }
 }
 
-/// R2 likewise.
+/// R2 likewise. Every value of the sheet at its worst or best at once is a bound; half of that width stands in for the
+/// 90 % half-width of what was recoverable.
 fn recapture_of_recoverable(group: &Group) -> Interval {
     let s = &group.sums;
     let sampling = relative([s.braking_low_kwh, s.braking_kwh, s.braking_high_kwh]);
-    spread(
-        group,
-        |c| c.recovered_braking_kwh,
-        |c| c.recoverable_paired_kwh,
-        &[relative(s.recovered_kwh), sampling],
-    )
+    let bounds = relative([s.recoverable_low_kwh, s.recoverable_kwh, s.recoverable_high_kwh]);
+    let errors = [relative(s.recovered_kwh), sampling, SHEET_ERROR.max(bounds / 2.0)];
+    spread(group, |c| c.recovered_braking_kwh, |c| c.recoverable_paired_kwh, &errors)
 }
 
 /// R10: the share carried, times the distance.

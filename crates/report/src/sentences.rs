@@ -173,7 +173,7 @@ fn shares(pilot: &Group, metric: bool) -> String {
 pub fn step_name(column: &str) -> &'static str {
     match column {
         "braking_beyond_axle_kwh" => "beyond what the driven axle may take",
-        "braking_in_fade_kwh" => "below the speed at which regen has full effect (its low-speed fade)",
+        "braking_in_fade_kwh" => "in the low-speed fade of regen",
         "braking_beyond_level_kwh" => "beyond the regen level and the pedal's blending",
         "braking_beyond_torque_kwh" => "beyond motor torque",
         "braking_beyond_power_kwh" => "beyond motor power",
