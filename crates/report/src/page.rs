@@ -339,7 +339,10 @@ fn row(group: &Group, metric: bool, cautions: &[String]) -> GroupRow {
             .collect::<Vec<_>>()
             .join(" "),
         claimed: percent_round(group.figure("recapture_distance_share_frac")),
-        braking: format!("{:.1}", group.figure("energy_braking_paired_kwh").unwrap_or(0.0)),
+        braking: match group.figure("energy_braking_paired_kwh") {
+            Some(kwh) if kwh > 0.0 => format!("{kwh:.1}"),
+            _ => "–".to_owned(),
+        },
         carried: group.figure("carried_by_regen_mi").map_or("–".to_owned(), |v| format!("{:.0}", v / scale)),
     }
 }
