@@ -71,6 +71,9 @@ pub struct Answers {
     pub program: String,
     #[serde(skip)]
     pub metric: bool,
+    /// Day and route of each trip, to find it again by.
+    #[serde(skip)]
+    pub trip_places: BTreeMap<String, String>,
     pub sentences: Vec<Sentence>,
     pub groups: Vec<Group>,
     pub balances: Vec<Balance>,
@@ -101,6 +104,7 @@ impl Answers {
             pilot: input.pilot_name.clone(),
             program: input.program.clone(),
             metric: input.metric,
+            trip_places: BTreeMap::new(),
             sentences,
             groups,
             balances,
@@ -112,6 +116,27 @@ impl Answers {
 
     pub fn of<'a>(&'a self, grouping: &'a str) -> impl Iterator<Item = &'a Group> {
         self.groups.iter().filter(move |group| group.grouping == grouping)
+    }
+
+    /// A group's name, with day and route where it is a trip.
+    pub fn label(&self, group: &Group) -> String {
+        match self.trip_places.get(&group.name) {
+            Some(place) if group.grouping == "trip" => format!("{} {place}", group.name),
+            _ => group.name.clone(),
+        }
+    }
+
+    /// Notes where and when the trips of one vehicle were.
+    pub fn place_trips(&mut self, trips: &RecordBatch) -> Result<(), BatchError> {
+        let view = BatchView::new(&tables::TRIPS, trips);
+        let (ids, days, routes) = (view.texts("trip_id")?, view.texts("service_day")?, view.texts("route_id")?);
+        for row in 0..view.rows() {
+            let place: Vec<&str> = [text_at(days, row), text_at(routes, row)].into_iter().flatten().collect();
+            if !place.is_empty() {
+                self.trip_places.insert(ids.value(row).to_owned(), format!("({})", place.join(", ")));
+            }
+        }
+        Ok(())
     }
 
     pub fn pilot_group(&self) -> Option<&Group> {

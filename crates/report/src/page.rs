@@ -268,7 +268,7 @@ fn sections(answers: &Answers, unit: &str) -> Vec<Section> {
                 heading,
                 note,
                 svg,
-                rows: groups.iter().take(ROWS).map(|group| row(group, answers.metric, &cautions)).collect(),
+                rows: groups.iter().take(ROWS).map(|group| row(group, answers, &cautions)).collect(),
                 more: groups.len().saturating_sub(ROWS),
                 cautions,
             })
@@ -305,8 +305,8 @@ fn cautions(groups: &[&Group]) -> Vec<String> {
     found
 }
 
-fn row(group: &Group, metric: bool, cautions: &[String]) -> GroupRow {
-    let scale = if metric { 1.0 / KM_PER_MILE } else { 1.0 };
+fn row(group: &Group, answers: &Answers, cautions: &[String]) -> GroupRow {
+    let scale = if answers.metric { 1.0 / KM_PER_MILE } else { 1.0 };
     let miles = group.figure("distance_mi").unwrap_or(0.0);
     let range = |low: Option<f64>, high: Option<f64>, scale: f64, digits: usize| {
         low.zip(high)
@@ -314,7 +314,7 @@ fn row(group: &Group, metric: bool, cautions: &[String]) -> GroupRow {
     };
     let (r9, r1) = (group.consumption_kwh_mi, group.recapture_of_braking_frac);
     GroupRow {
-        name: short(&group.name),
+        name: short(&answers.label(group)),
         distance: format!("{:.1}", miles / scale),
         consumption: r9.value.map_or("–".to_owned(), |v| format!("{:.3}", v * scale)),
         interval: range(r9.low, r9.high, scale, 3),

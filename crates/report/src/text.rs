@@ -35,7 +35,7 @@ pub fn text(answers: &Answers) -> String {
         if groups.is_empty() || (groups.len() == 1 && grouping != "trip" && grouping != "vehicle") {
             continue;
         }
-        let _ = writeln!(out, "{heading}\n{}", table(&groups, answers.metric));
+        let _ = writeln!(out, "{heading}\n{}", table(&groups, answers));
         if groups.len() > ROWS {
             let _ = writeln!(out, "… {} more in the recovery table", groups.len() - ROWS);
         }
@@ -45,11 +45,11 @@ pub fn text(answers: &Answers) -> String {
     out
 }
 
-fn table(groups: &[&Group], metric: bool) -> String {
+fn table(groups: &[&Group], answers: &Answers) -> String {
     let mut table = Table::new();
     table.load_style(presets::NOTHING);
     let (scale, unit, length) =
-        if metric { (1.0 / KM_PER_MILE, "kWh/km", "km") } else { (1.0, "kWh/mile", "mile") };
+        if answers.metric { (1.0 / KM_PER_MILE, "kWh/km", "km") } else { (1.0, "kWh/mile", "mile") };
     let head = ["group", length, unit, "90 %", "braking", "use", "evidence"].map(str::to_owned);
     table.set_header(head);
     for group in groups.iter().take(ROWS) {
@@ -60,7 +60,7 @@ fn table(groups: &[&Group], metric: bool) -> String {
             .zip(measure.high)
             .map_or("-".to_owned(), |(low, high)| format!("{:.2}-{:.2}", low * scale, high * scale));
         table.add_row(vec![
-            shortened(&group.name, 22),
+            shortened(&answers.label(group), 30),
             if distance < 10.0 { format!("{distance:.1}") } else { format!("{distance:.0}") },
             measure.value.map_or("-".to_owned(), |v| format!("{:.2}", v * scale)),
             range,

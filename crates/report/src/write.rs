@@ -38,7 +38,8 @@ pub fn write(
     }
     let balance = balance::merge(sums)?;
     write_table(&layout.table(&tables::BRAKING_BALANCE), &tables::BRAKING_BALANCE, &balance, provenance)?;
-    let answers = Answers::new(input, &recovery, &balance, trust)?;
+    let mut answers = Answers::new(input, &recovery, &balance, trust)?;
+    trips.iter().try_for_each(|batch| answers.place_trips(batch))?;
 
     let folder = layout.report();
     let csv = |table: &'static Table, batches: &[RecordBatch]| -> Result<(), ReportError> {
