@@ -292,7 +292,7 @@ fn build(groups: &[Group], rows: &[Figures]) -> Result<RecordBatch, BatchError> 
         .text("recapture_evidence", rows.iter().map(|f| Some(f.recapture_evidence)))
         .number("evidence_measured_share_frac", of(|f| Some(f.measured_share)))
         .count("trips", groups.iter().map(|g| g.sums.trips.len() as u64))
-        .count("service_days", rows.iter().map(|f| f.days))
+        .count("vehicle_days", rows.iter().map(|f| f.days))
         .number("distance_mi", sums(|s| s.distance_mi))
         .number("moving_s", sums(|s| s.moving_s))
         .number("payload_ton_miles_share_frac", of(|f| Some(f.payload_share)))

@@ -165,7 +165,7 @@ fn groups(batch: &RecordBatch) -> Result<Vec<Group>, BatchError> {
                 evidence: text("evidence", row)?,
                 recapture_evidence: text("recapture_evidence", row)?,
                 trips: view.counts("trips")?.value(row),
-                vehicle_days: view.counts("service_days")?.value(row),
+                vehicle_days: view.counts("vehicle_days")?.value(row),
                 caution: text("caution", row)?,
                 denominators: text("denominators", row)?,
                 consumption_kwh_mi: measure(

@@ -32,7 +32,11 @@ static COLUMNS: [Column; 60] = [
         "share of moving time with battery power measured",
     ),
     count("trips", "", "trips in it"),
-    count("service_days", "", "service days in it, or trips on relative clocks: the clusters of the interval"),
+    count(
+        "vehicle_days",
+        "",
+        "service days of each vehicle in it, or its trips on a relative clock: the clusters of the interval",
+    ),
     number("distance_mi", "[mi_i]", "", "0 or more", "distance driven"),
     number("moving_s", "s", "", "0 or more", "time moving"),
     number("payload_ton_miles_share_frac", "1", "", "0 to 1", "share of the distance with payload known"),
