@@ -8,6 +8,7 @@ mod document;
 mod files;
 mod levels;
 mod listing;
+mod replay;
 mod sources;
 mod spread;
 mod vehicle_type;
@@ -149,7 +150,7 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
         let hint = "[[sources]]\nfiles = \"logs/*.csv\"".to_owned();
         root.fault("pilot-no-sources", "sources", "the file names no logs".into(), hint);
     }
-    let replay = replay_settings(root);
+    let replay = replay::read(root);
     root.finish();
     let ingest = ingest_settings(root, sources);
     Some(Pilot {
@@ -219,25 +220,6 @@ fn check_type(section: &Section<'_, '_>, key: &str, wanted: &str, types: &BTreeM
     let near = near.map_or(String::new(), |near| format!("did you mean \"{near}\"? "));
     let hint = format!("{near}types described here: {}", valid.join(", "));
     section.fault("pilot-unknown-type", key, format!("there is no vehicle type \"{wanted}\""), hint);
-}
-
-/// The thresholds a pilot may not move yet are still listed: they move numbers.
-fn replay_settings(root: &Section<'_, '_>) -> ReplaySettings {
-    let settings = ReplaySettings::default();
-    let rule = "the product's rule";
-    for (key, value) in [
-        ("replay.moving_above", "2.0 km/h"),
-        ("replay.standing_below", "1.0 km/h"),
-        ("replay.stop_after", "3 s"),
-        ("replay.trip_ends_after", "300 s of standing or gap"),
-        ("replay.segment_length", "1 km"),
-        ("replay.braking_event", "1 s and 0.005 kWh"),
-        ("replay.gap", "3 s or 3 median intervals, whichever is longer"),
-        ("replay.service_day_cut", "03:00 local"),
-    ] {
-        root.default(key, value, rule);
-    }
-    settings
 }
 
 fn ingest_settings(root: &Section<'_, '_>, sources: Vec<backwatt_ingest::settings::Source>) -> IngestSettings {

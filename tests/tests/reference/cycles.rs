@@ -1,7 +1,7 @@
 //! Group B: standard cycles through the replay, from tabulated speeds to totals.
 
-use backwatt_physics::ReplaySettings;
 use backwatt_physics::kernels::road_load::Interval;
+use backwatt_physics::{ReplaySettings, SpeedReading};
 use backwatt_schema::{JOULES_PER_KWH, METRES_PER_MILE, tables};
 use backwatt_testkit::{close, fixture};
 
@@ -24,6 +24,7 @@ const M_S_PER_MPH: f64 = METRES_PER_MILE / 3600.0;
 /// A cycle's own idea of rest: speed zero, for as little as a second.
 fn at_rest_means_zero() -> ReplaySettings {
     ReplaySettings {
+        speed: SpeedReading::AsLogged,
         moving_above_m_s: 0.0,
         standing_below_m_s: 0.0,
         stop_after_s: 1.0,
@@ -152,7 +153,8 @@ fn b6_grade_profile() {
     let (steepest, deepest) = grade.iter().fold((0.0, 0.0), |f: (f64, f64), g| (f.0.max(*g), f.1.min(*g)));
     assert_eq!((steepest, deepest), (5.01, -3.23));
     let drive = over_profile(&distance, &grade);
-    let settings = ReplaySettings { segment_length_m: 0.0, ..ReplaySettings::default() };
+    let settings =
+        ReplaySettings { segment_length_m: 0.0, speed: SpeedReading::AsLogged, ..ReplaySettings::default() };
     let replay = drive.replay(&TRUCK, &settings).replay;
     let weight = TRUCK.mass_kg * backwatt_physics::STANDARD_GRAVITY_M_S2;
     let rises: Vec<f64> = numbers(&tables::SEGMENTS, &replay.segments, "energy_grade_kwh")

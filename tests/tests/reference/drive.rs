@@ -5,7 +5,7 @@ use backwatt_physics::kernels::air::{DRY_AIR_J_KG_K, SEA_LEVEL_PA};
 use backwatt_physics::kernels::road_load::Conditions;
 use backwatt_physics::{
     Acceptance, Blending, Level, LiftOff, PowerBoundary, Replay, ReplaySettings, STANDARD_GRAVITY_M_S2, Sheet,
-    Truck, replay,
+    SpeedReading, Truck, replay,
 };
 use backwatt_schema::{JOULES_PER_KWH, tables};
 
@@ -121,8 +121,13 @@ impl Drive {
         Totals { replay: replay.unwrap_or_else(|e| panic!("{e}")) }
     }
 
-    /// Replayed with the product's own thresholds.
+    /// Replayed with the product's own thresholds, the speed as given.
     pub fn totals(&self, vehicle: &Vehicle) -> Totals {
+        self.replay(vehicle, &ReplaySettings { speed: SpeedReading::AsLogged, ..ReplaySettings::default() })
+    }
+
+    /// Replayed as the product does by default.
+    pub fn smoothed(&self, vehicle: &Vehicle) -> Totals {
         self.replay(vehicle, &ReplaySettings::default())
     }
 }

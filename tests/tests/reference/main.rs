@@ -13,5 +13,6 @@ mod ratios;
 mod regulation;
 mod road_load;
 mod sampling;
+mod smoothing;
 mod tables;
 mod units;

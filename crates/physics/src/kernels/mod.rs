@@ -9,4 +9,6 @@ pub mod coastdown;
 pub mod gravity;
 pub mod hampel;
 pub mod height;
+pub mod rectified;
 pub mod road_load;
+pub mod speed;

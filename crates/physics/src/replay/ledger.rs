@@ -5,6 +5,7 @@ use crate::STANDARD_GRAVITY_M_S2;
 use crate::kernels::air;
 use crate::kernels::battery_flow;
 use crate::kernels::cascade::{self, Cascade, LevelChoice, Moment};
+use crate::kernels::rectified;
 use crate::kernels::road_load::{self, Conditions, Interval, RoadEnergy};
 use crate::truck::{PowerBoundary, Sheet, Truck};
 
@@ -20,6 +21,10 @@ pub struct Ledger {
     pub distance_unclamped_m: f64,
     pub interpolated_s: f64,
     pub road: RoadSums,
+    /// Braking energy of the speed as logged.
+    pub braking_raw_j: f64,
+    /// What the uncertainty left in the acceleration adds to braking energy.
+    pub braking_uncertainty_j: f64,
     pub cascade: Cascade,
     pub recoverable_low_j: f64,
     pub recoverable_high_j: f64,
@@ -97,6 +102,8 @@ impl Ledger {
         self.road.aero_j += other.road.aero_j;
         self.road.tractive_j += other.road.tractive_j;
         self.road.braking_j += other.road.braking_j;
+        self.braking_raw_j += other.braking_raw_j;
+        self.braking_uncertainty_j += other.braking_uncertainty_j;
         self.cascade.add(&other.cascade);
         self.recoverable_low_j += other.recoverable_low_j;
         self.recoverable_high_j += other.recoverable_high_j;
@@ -156,6 +163,7 @@ pub fn book(track: &Track, k: usize, moving: bool, grade: GradeBasis, sheet: &Sh
         ..Ledger::default()
     };
     ledger.road.add(&road);
+    book_noise(&mut ledger, track, k, &interval, &setting.conditions);
     if let Some(cab) = track.cab[k] {
         (ledger.cab_j, ledger.cab_s) = (cab * dt, dt);
     }
@@ -171,6 +179,25 @@ pub fn book(track: &Track, k: usize, moving: bool, grade: GradeBasis, sheet: &Sh
     }
     book_battery(&mut ledger, track, k, moving, &road, sheet, setting.aux_power_w);
     ledger
+}
+
+/// The same braking out of the speed as logged, and what remains uncertain after smoothing.
+fn book_noise(ledger: &mut Ledger, track: &Track, k: usize, interval: &Interval, conditions: &Conditions) {
+    if track.speed_error.is_none() {
+        ledger.braking_raw_j = ledger.road.braking_j;
+        return;
+    }
+    let raw = Interval {
+        speed_start_m_s: track.speed_logged[k].max(0.0),
+        speed_end_m_s: track.speed_logged[k + 1].max(0.0),
+        ..*interval
+    };
+    ledger.braking_raw_j = road_load::integrate(conditions, &raw).braking_j;
+    let sd_n = conditions.effective_mass_kg() * track.accel_sd[k];
+    let speed = f64::midpoint(interval.speed_start_m_s, interval.speed_end_m_s);
+    let (constant, drag) = road_load::force_law(conditions, interval);
+    ledger.braking_uncertainty_j =
+        rectified::excess(constant + drag * speed * speed, sd_n) * interval.distance_m();
 }
 
 /// The interval from knot `k` to the next.

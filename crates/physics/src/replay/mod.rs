@@ -4,8 +4,8 @@ mod batches;
 mod events;
 mod ledger;
 mod motion;
-mod noise;
 mod pieces;
+mod smoothing;
 mod track;
 mod trips;
 
@@ -30,6 +30,17 @@ pub struct ReplaySettings {
     /// Gap between speed values beyond which no energy is built: at least this, or so many median intervals.
     pub gap_least_s: f64,
     pub gap_intervals: f64,
+    pub speed: SpeedReading,
+}
+
+/// What is taken as the speed of the vehicle.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum SpeedReading {
+    AsLogged,
+    /// Smoothed, with the sensor's error stated or found from the log.
+    Smoothed {
+        error_m_s: Option<f64>,
+    },
 }
 
 impl Default for ReplaySettings {
@@ -44,6 +55,7 @@ impl Default for ReplaySettings {
             event_least_j: 0.005 * 3.6e6,
             gap_least_s: 3.0,
             gap_intervals: 3.0,
+            speed: SpeedReading::Smoothed { error_m_s: None },
         }
     }
 }

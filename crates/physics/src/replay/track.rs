@@ -42,8 +42,12 @@ pub struct Track {
     pub relative: Vec<bool>,
     /// As logged or interpolated, small negatives included.
     pub speed_logged: Vec<f64>,
-    /// 0 or more.
+    /// 0 or more; smoothed unless the settings take it as logged.
     pub speed: Vec<f64>,
+    /// Standard deviation of the mean acceleration to the next knot; 0 as logged. [m/s²]
+    pub accel_sd: Vec<f64>,
+    /// What the smoother took as the sensor's error; `None` as logged.
+    pub speed_error: Option<f64>,
     pub speed_interpolated: Vec<bool>,
     pub odometer: Vec<Option<f64>>,
     pub position: Vec<Option<(f64, f64)>>,
@@ -112,6 +116,7 @@ impl Track {
         }
         track.time_ns = rows.iter().map(|&i| times[i]).collect();
         track.fill_speed(speed, &rows);
+        track.smooth_speed(settings);
         track.fill_signals(&view, &rows, limit_s)?;
         track.fill_heights(&view, &rows)?;
         Ok(track)
@@ -124,6 +129,7 @@ impl Track {
         self.speed_logged =
             interpolated(&self.time_ns, &values, f64::INFINITY).into_iter().map(|v| v.unwrap_or(0.0)).collect();
         self.speed = self.speed_logged.iter().map(|v| v.max(0.0)).collect();
+        self.accel_sd = vec![0.0; rows.len()];
     }
 
     fn fill_signals(&mut self, view: &BatchView<'_>, rows: &[usize], limit_s: f64) -> Result<(), PhysicsError> {

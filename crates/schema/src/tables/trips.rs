@@ -9,7 +9,7 @@ pub static TRIPS: Table = Table {
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 33] = [
+static COLUMNS: [Column; 36] = [
     text("vehicle_id", "", "the vehicle"),
     text("trip_id", "", "vehicle and number of the trip within its log"),
     time("time_start_ns", "setting off"),
@@ -28,8 +28,8 @@ static COLUMNS: [Column; 33] = [
     number("sample_interval_s", "s", "", "above 0", "median time between speed values"),
     number("gap_s", "s", "", "0 or more", "time lost to gaps within the trip"),
     number("frozen_s", "s", "", "0 or more", "of which a frozen bus"),
-    number("energy_tractive_kwh", "kW.h", "", "0 or more", "at the wheels, from the samples as they stand"),
-    number("energy_braking_kwh", "kW.h", "", "0 or more", "at the wheels, from the samples as they stand"),
+    number("energy_tractive_kwh", "kW.h", "", "0 or more", "at the wheels, of the smoothed speed"),
+    number("energy_braking_kwh", "kW.h", "", "0 or more", "at the wheels, of the smoothed speed"),
     number(
         "energy_braking_low_kwh",
         "kW.h",
@@ -47,15 +47,30 @@ static COLUMNS: [Column; 33] = [
     text(
         "braking_claim",
         "",
-        "full; banded (up to 5 s, or a fast log with some noise); withheld (slower: braking hides between the samples); \
-         noisy (most of it is noise of the speed)",
+        "full; banded (up to 5 s, or noise of the speed); withheld (slower: braking hides between the samples); \
+         noisy (the speed as logged brakes more than twice as much as smoothed)",
+    ),
+    number("energy_braking_raw_kwh", "kW.h", "", "0 or more", "at the wheels, of the speed as logged"),
+    number(
+        "energy_braking_debiased_kwh",
+        "kW.h",
+        "",
+        "at least energy_braking_kwh",
+        "mean over what smoothing leaves open of the acceleration: smoothing takes a little true braking with the noise",
     ),
     number(
         "braking_noise_ratio_frac",
         "1",
-        "the log is not faster than 0.6 s",
-        "1 or more",
-        "flat-road braking energy of the speed as logged over that of its one-second mean",
+        "speed taken as logged, or nothing braked",
+        "about 1",
+        "braking energy of the speed as logged over that of the smoothed speed: a quality figure of the log",
+    ),
+    number(
+        "speed_error_m_s",
+        "m/s",
+        "speed taken as logged",
+        "above 0",
+        "standard deviation of one speed value: stated, or found from the log",
     ),
     number(
         "ledger_residual_frac",

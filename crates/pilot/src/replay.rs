@@ -1,0 +1,61 @@
+//! How a log is replayed: the thresholds, which a pilot may not move yet, and what is taken as the speed.
+
+use backwatt_physics::{ReplaySettings, SpeedReading};
+use backwatt_schema::unit::Dimension;
+
+use crate::document::Section;
+
+pub fn read(root: &Section<'_, '_>) -> ReplaySettings {
+    let section = root.section("replay");
+    let settings = ReplaySettings { speed: speed(root, section.as_ref()), ..ReplaySettings::default() };
+    // They move numbers, so they are listed.
+    for (key, value) in [
+        ("replay.moving_above", "2.0 km/h"),
+        ("replay.standing_below", "1.0 km/h"),
+        ("replay.stop_after", "3 s"),
+        ("replay.trip_ends_after", "300 s of standing or gap"),
+        ("replay.segment_length", "1 km"),
+        ("replay.braking_event", "1 s and 0.005 kWh"),
+        ("replay.gap", "3 s or 3 median intervals, whichever is longer"),
+        ("replay.service_day_cut", "03:00 local"),
+    ] {
+        root.default(key, value, "the product's rule");
+    }
+    if let Some(section) = section {
+        section.finish();
+    }
+    settings
+}
+
+fn speed(root: &Section<'_, '_>, section: Option<&Section<'_, '_>>) -> SpeedReading {
+    let found = "found from each log";
+    let smoothing = "noise of the speed only adds to braking energy (notebooks-docs/method/smoothing.md)";
+    let Some(section) = section else {
+        root.default("replay.speed", "smoothed", smoothing);
+        root.default("replay.speed_error", found, smoothing);
+        return SpeedReading::Smoothed { error_m_s: None };
+    };
+    let error = section.quantity("speed_error", Dimension::Speed);
+    if let Some(error) = error.as_ref().filter(|error| !(error.value > 0.0 && error.value <= 1.0)) {
+        let message = format!("a speed that is off by {} m/s says nothing of braking", error.value);
+        let hint = "the standard deviation of one value, above 0 and at most 1 m/s; or leave it out".to_owned();
+        section.fault("pilot-out-of-range", "speed_error", message, hint);
+    }
+    match section.text("speed").map(|at| at.value).as_deref() {
+        Some("as logged") => return SpeedReading::AsLogged,
+        Some("smoothed") => {}
+        None => {
+            if !section.has("speed") {
+                root.default("replay.speed", "smoothed", smoothing);
+            }
+        }
+        Some(other) => {
+            let hint = "one of smoothed, as logged".to_owned();
+            section.fault("pilot-unknown-speed", "speed", format!("\"{other}\" is no reading of speed"), hint);
+        }
+    }
+    if error.is_none() && !section.has("speed_error") {
+        root.default("replay.speed_error", found, smoothing);
+    }
+    SpeedReading::Smoothed { error_m_s: error.map(|at| at.value) }
+}
