@@ -2,7 +2,7 @@
 
 use std::sync::LazyLock;
 
-use backwatt_testkit::{close, within};
+use backwatt_testkit::within;
 
 use crate::checks;
 use crate::quadrature::{Vehicle, braking_kwh};
@@ -46,12 +46,13 @@ fn whole_finds_braking_events() {
     assert!(set.segments.numbers("energy_recovered_kwh").iter().all(Option::is_none));
 }
 
-/// A heavy truck's 10 Hz satellite speed: most of its "braking" is noise, and nothing is claimed of it. The published
-/// ratio is against the product's own one-second mean; an independent mean of 11 samples says the same within a tenth.
+/// A heavy truck's 10 Hz satellite speed: most of its "braking" is noise, and nothing is claimed of it. An independent
+/// mean over 11 samples says how much the smoother should leave.
 #[test]
 fn noise_at_10_hz_is_seen_and_nothing_is_claimed() {
     let Some(set) = present(&WHOLE, "diesel_truck", DATA) else { return };
-    let braking = set.segments.sum("energy_braking_kwh");
+    let braking = set.trips.sum("energy_braking_raw_kwh");
+    let smoothed = set.trips.sum("energy_braking_kwh");
     let samples = &set.samples["1"];
     let speed: Vec<f64> = samples.numbers("speed_m_s").into_iter().map(|v| v.expect("a speed")).collect();
     let mean: Vec<f64> = (0..speed.len())
@@ -60,28 +61,28 @@ fn noise_at_10_hz_is_seen_and_nothing_is_claimed() {
             around.iter().sum::<f64>() / around.len() as f64
         })
         .collect();
-    let ratio = braking / braking_kwh(&samples.times("time_ns"), &mean, &SHEET);
-    let published = set.trips.numbers("braking_noise_ratio_frac")[0].expect("a fast log");
+    let of_mean = braking_kwh(&samples.times("time_ns"), &mean, &SHEET);
+    let published = set.trips.numbers("braking_noise_ratio_frac")[0].expect("smoothed");
     println!(
-        "diesel truck: braking as logged over that of the mean of a second {ratio:.3}, published {published:.3}"
+        "diesel truck: braking {braking:.3} kWh as logged, {smoothed:.3} smoothed, {of_mean:.3} of the mean of a second"
     );
-    within("noise ratio", published, ratio, 0.1);
+    within("noise ratio", published, braking / smoothed, 1e-9);
+    assert!(published > 2.5, "{published}");
+    // A mean over a second flattens stops too; the smoother lies above it, and far nearer to it than to the log.
+    assert!((1.0..1.25).contains(&(smoothed / of_mean)), "{smoothed} kWh");
     assert_eq!(set.trips.texts("braking_claim"), [Some("noisy".to_owned())]);
     assert_eq!(set.answer("pilot", "all", "recapture_of_braking_frac"), None);
 }
 
-/// Known disagreement, of the same cause: on a road taken as flat only slowing asks for a negative wheel force, yet six
-/// of the 18 events end faster than they began, one after 223 s. When this fails, expect none.
+/// On a road taken as flat only slowing asks for a negative wheel force: no braking event ends faster than it began. Of
+/// the speed as logged six of 18 events did, one after 223 s.
 #[test]
-fn known_disagreement_some_braking_events_end_faster() {
+fn braking_events_end_slower_than_they_began() {
     let Some(set) = present(&WHOLE, "diesel_truck", DATA) else { return };
     let (first, last) = (set.events.numbers("speed_start_m_s"), set.events.numbers("speed_end_m_s"));
     let faster = (0..set.events.rows()).filter(|&row| last[row] > first[row]).count();
     let longest = set.events.numbers("duration_s").into_iter().flatten().fold(0.0, f64::max);
-    println!(
-        "diesel truck: {faster} of {} events end faster, the longest lasts {longest} s",
-        set.events.rows()
-    );
-    assert_eq!((faster, set.events.rows()), (6, 18));
-    close("longest event s", longest, 223.3, 0.1);
+    println!("diesel truck: {} braking events, the longest lasts {longest} s", set.events.rows());
+    assert_eq!(faster, 0);
+    assert!(set.events.rows() > 18 && longest < 60.0, "{longest} s");
 }

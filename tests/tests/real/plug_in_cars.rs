@@ -42,9 +42,10 @@ fn quadrature_finds_the_same_wheel_energy() {
         rolling_resistance: 0.0095,
     };
     let hybrid = Vehicle { mass_kg: 4000.0 * POUND_KG, drag_area_m2: 0.65, ..ev };
-    // No elevation in this data: the pilot as it stands.
-    agrees("plug-in-cars", &EXCERPT, EV, &Vehicle { ..ev });
-    agrees("plug-in-cars", &EXCERPT, HYBRID, &hybrid);
+    // No elevation in this data.
+    let set = Set::excerpt_as_logged("plug-in-cars", &[]);
+    agrees("plug-in-cars", &set, EV, &Vehicle { ..ev });
+    agrees("plug-in-cars", &set, HYBRID, &hybrid);
 }
 
 #[test]
@@ -171,7 +172,7 @@ fn an_idling_engine_is_no_charge() {
 /// Without a battery signal the engine is still seen, and nothing is claimed from the model.
 #[test]
 fn an_engine_is_seen_without_a_battery_signal() {
-    let set = Set::excerpt_without("plug-in-cars", &["pack_current"]);
+    let set = Set::excerpt_as_logged("plug-in-cars", &["pack_current"]);
     let (vehicles, checks) = (set.trips.texts("vehicle_id"), set.trips.texts("recovery_check"));
     let hybrid = vehicles.iter().position(|v| v.as_deref() == Some(HYBRID)).expect("a trip of the hybrid");
     let engine = set.samples[HYBRID].numbers("engine_speed_rad_s");

@@ -14,8 +14,9 @@ const DATA: &str = "twizy-rabat";
 const VEHICLE: &str = "Q1";
 const JUMPING: &str = "T3_05_25_2021_04.csv";
 
-/// Corrupt rows and frozen rows take up to 27 s of driving out of a file, and the rules differ. [1]
-const DISTANCE: f64 = 0.01;
+/// Corrupt rows and frozen rows take up to 27 s of driving out of a file: 12 frozen seconds at 53 km/h are 1.25 % of the
+/// shortest. [1]
+const DISTANCE: f64 = 0.0125;
 /// Nobody measured the energy: 6.1 kWh are about right, and state of charge is not energy. [1]
 const NET: f64 = 0.20;
 /// "about 6.1 kWh; not stated in the dataset" (data README). [kWh]
@@ -39,7 +40,7 @@ fn quadrature_finds_the_same_wheel_energy() {
         drag_area_m2: 0.64,
         rolling_resistance: 0.010,
     };
-    agrees("quadricycle", &Set::excerpt_without("quadricycle", &["altitude"]), VEHICLE, &sheet);
+    agrees("quadricycle", &Set::excerpt_as_logged("quadricycle", &["altitude"]), VEHICLE, &sheet);
 }
 
 #[test]

@@ -46,8 +46,8 @@ impl Set {
         Self::run(&folder.join("pilot.toml"), &folder)
     }
 
-    /// The excerpt with some keys of its pilot file left out.
-    pub fn excerpt_without(name: &str, keys: &[&str]) -> Self {
+    /// The excerpt with its speed as logged and some keys of its pilot file left out.
+    pub fn excerpt_as_logged(name: &str, keys: &[&str]) -> Self {
         let folder = fixture("real").join(name);
         let text = std::fs::read_to_string(folder.join("pilot.toml")).expect("the fixture has a pilot file");
         let starts = |line: &str| keys.iter().any(|key| line.starts_with(&format!("{key} =")));
@@ -59,7 +59,8 @@ impl Set {
         );
         let place = tempfile::tempdir().expect("a temporary folder");
         let pilot_file = place.path().join("pilot.toml");
-        std::fs::write(&pilot_file, kept.join("\n")).expect("the copy can be written");
+        let text = kept.join("\n") + "\n[replay]\nspeed = \"as logged\"\n";
+        std::fs::write(&pilot_file, text).expect("the copy can be written");
         Self::run(&pilot_file, &folder)
     }
 

@@ -14,6 +14,8 @@ const VEHICLE: &str = "B183";
 /// metaData.csv prints tenths of a metre and six figures of joules; the README rounds to 1 Wh. [m, kWh]
 const PRINTED_M: f64 = 0.05;
 const PRINTED_KWH: f64 = 0.0005;
+/// A smoother keeps the way; creep within the sensor's error of standing is none. [1]
+const SMOOTHED: f64 = 2e-4;
 /// Left rectangles count a change of sign within a second whole, straight lines between samples in part. [1]
 const SIGN_CHANGES: f64 = 0.02;
 
@@ -39,7 +41,7 @@ fn what_holds_everywhere_holds_on_the_excerpt() {
 
 #[test]
 fn quadrature_finds_the_same_wheel_energy() {
-    agrees("trolleybus", &Set::excerpt_without("trolleybus", &["altitude"]), VEHICLE, &SHEET);
+    agrees("trolleybus", &Set::excerpt_as_logged("trolleybus", &["altitude"]), VEHICLE, &SHEET);
 }
 
 #[test]
@@ -125,7 +127,7 @@ fn publishers_rule(set: &Set) -> (f64, f64) {
     );
     within("distance, segments against samples", unclamped_m, distance_m, 1e-9);
     within("net, segments against samples", net_of_segments, net_kwh, 1e-9);
-    assert!(sum("distance_m") >= unclamped_m, "a clamp at 0 only adds");
+    within("distance, smoothed against logged", sum("distance_m"), unclamped_m, SMOOTHED);
     (unclamped_m, net_of_segments)
 }
 
