@@ -227,15 +227,17 @@ fn whole_draws_at_standstill_what_its_auxiliaries_draw() {
     assert!((3.5..10.0).contains(&mean_kw), "{mean_kw} kW");
 }
 
-/// Known disagreement. The motors' own force at the wheels brakes 29.0 kWh, and the friction lines are under pressure on
-/// 3 % of the moving rows; the ledger brakes half as much again. Without the height column it brakes 29.8 kWh, and the
-/// height is raw satellite height with steps of up to 7.5 m in a second (`SANITY.csv`). When this fails because the
-/// ratio fell, expect 0.9 to 1.2 instead.
+/// The motors' own force at the wheels brakes 28.9 kWh, and the friction lines are under pressure on 3 % of the moving
+/// rows. The height is raw satellite height with steps of up to 7.5 m in a second (`SANITY.csv`): a mean over 200 m of it
+/// made the ledger brake 1.52 times what the motors did, split into road and receiver over six passes it is 1.26. With the
+/// road's slope taken from the motors' force the same sheet brakes 1.20 times: that much is mass and road load of the sheet.
 #[test]
-fn known_disagreement_the_ledger_brakes_more_than_the_motors() {
+fn whole_brakes_with_satellite_height_what_it_brakes_with_the_true_slope() {
     let Some(set) = present(&WHOLE, "trolleybus", DATA) else { return };
     let motors = figure(&sanity(DATA)[0], "motor_brake_work_kwh");
     let ratio = set.segments.sum("energy_braking_kwh") / motors;
     println!("trolleybus: the ledger brakes {ratio:.3} times what the motors do");
-    close("braking energy over motor braking work", ratio, 1.52, 0.03);
+    close("braking energy over motor braking work", ratio, 1.20, 0.08);
+    let passes = set.trips.counts("height_passes").into_iter().max();
+    assert!(passes >= Some(3), "{passes:?} passes over the same road");
 }

@@ -104,6 +104,8 @@ impl Found<'_> {
                 }),
             )
             .text("grade_basis", each().map(|t| Some(t.grade)))
+            .number("grade_error_frac", each().map(|t| t.grade_error))
+            .count("height_passes", each().map(|t| t.passes.map(|mean| mean.round() as u64)))
             .finish()
     }
 

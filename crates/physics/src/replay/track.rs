@@ -6,7 +6,7 @@ use arrow::array::{Array, BooleanArray, Float64Array, RecordBatch, StringArray};
 use backwatt_schema::{BatchView, number_at, tables::SAMPLES, text_at};
 
 use super::{PhysicsError, ReplaySettings};
-use crate::kernels::height::Profile;
+use crate::kernels::height::{Point, Profile, profiles};
 
 /// What the height of a stretch rests on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -31,6 +31,9 @@ impl GradeBasis {
 pub struct Span {
     pub knots: Range<usize>,
     pub grade: GradeBasis,
+    /// Of a grade from altitude: its standard deviation, mean over the span, and the passes averaged.
+    pub grade_error: Option<f64>,
+    pub passes: Option<f64>,
     /// Seconds between this span and the one before, and how much of them was a frozen bus.
     pub gap_before_s: f64,
     pub frozen_before_s: f64,
@@ -110,6 +113,8 @@ impl Track {
             track.spans.push(Span {
                 knots: start..rows.len(),
                 grade: GradeBasis::None,
+                grade_error: None,
+                passes: None,
                 gap_before_s: span.gap_s,
                 frozen_before_s: span.frozen_s,
             });
@@ -210,19 +215,20 @@ impl Track {
         self.rise = vec![0.0; rows.len()];
         self.altitude = vec![None; rows.len()];
         let mut spans = std::mem::take(&mut self.spans);
-        for span in &mut spans {
+        let ways: Vec<Vec<Point>> = spans.iter().map(|span| self.way(altitude, rows, &span.knots)).collect();
+        for (span, profile) in spans.iter_mut().zip(profiles(&ways)) {
             let knots = span.knots.clone();
-            let share = |array: &Float64Array| {
-                let valid = knots.clone().filter(|&k| array.is_valid(rows[k])).count();
-                valid as f64 / knots.len() as f64
-            };
+            let share = knots.clone().filter(|&k| grade.is_valid(rows[k])).count() as f64 / knots.len() as f64;
             // Altitude, where there is one, serves the air density even where the grade is logged.
-            let profiled = share(altitude) > 0.0 && self.rise_from_altitude(altitude, rows, &knots);
-            if grade_known && share(grade) > 0.5 {
+            if let Some(profile) = &profile {
+                self.rise_from_profile(profile, &knots);
+            }
+            if grade_known && share > 0.5 {
                 span.grade = GradeBasis::Logged;
                 self.rise_from_grade(grade, rows, &knots);
-            } else if profiled {
+            } else if let Some(profile) = profile {
                 span.grade = GradeBasis::Altitude;
+                (span.grade_error, span.passes) = (Some(profile.grade_error_frac), Some(profile.passes));
             }
         }
         self.spans = spans;
@@ -238,31 +244,35 @@ impl Track {
         }
     }
 
-    /// Height along distance; `false` when there are too few altitudes for a profile.
-    fn rise_from_altitude(&mut self, altitude: &Float64Array, rows: &[usize], knots: &Range<usize>) -> bool {
-        let mut distance = Vec::with_capacity(knots.len());
+    /// Distance along a span at each of its knots.
+    fn distances(&self, knots: &Range<usize>) -> impl Iterator<Item = f64> {
         let mut sum = 0.0;
-        for k in knots.clone() {
-            distance.push(sum);
+        knots.clone().map(move |k| {
+            let here = sum;
             if k + 1 < knots.end {
                 sum += f64::midpoint(self.speed[k], self.speed[k + 1]) * self.seconds(k, k + 1);
             }
-        }
-        let points =
-            knots.clone().zip(&distance).filter_map(|(k, d)| Some((*d, number_at(altitude, rows[k])?)));
-        let Some(profile) = Profile::new(points) else { return false };
-        if profile.is_no_road() {
-            return false;
-        }
-        for (k, d) in knots.clone().zip(&distance) {
-            self.altitude[k] = Some(profile.at(*d));
-        }
-        for k in knots.start..knots.end.saturating_sub(1) {
-            if let (Some(here), Some(next)) = (self.altitude[k], self.altitude[k + 1]) {
-                self.rise[k] = next - here;
+            here
+        })
+    }
+
+    /// The altitudes of a span along its distance.
+    fn way(&self, altitude: &Float64Array, rows: &[usize], knots: &Range<usize>) -> Vec<Point> {
+        let point = |(k, distance_m): (usize, f64)| {
+            let altitude_m = number_at(altitude, rows[k])?;
+            Some(Point { distance_m, altitude_m, place: self.position[k] })
+        };
+        knots.clone().zip(self.distances(knots)).filter_map(point).collect()
+    }
+
+    fn rise_from_profile(&mut self, profile: &Profile, knots: &Range<usize>) {
+        let heights: Vec<f64> = self.distances(knots).map(|distance| profile.at(distance)).collect();
+        for (at, k) in knots.clone().enumerate() {
+            self.altitude[k] = Some(heights[at]);
+            if let Some(next) = heights.get(at + 1) {
+                self.rise[k] = next - heights[at];
             }
         }
-        true
     }
 }
 

@@ -3,7 +3,7 @@
 use super::ledger::Ledger;
 use super::motion::{Kind, Plan};
 use super::pieces::Segment;
-use super::track::Track;
+use super::track::{Span, Track};
 use super::{CLOSURE, PhysicsError};
 use crate::truck::{PowerBoundary, Sheet};
 
@@ -115,6 +115,9 @@ pub struct Trip {
     pub claim: BrakingClaim,
     pub recovery_check: &'static str,
     pub grade: &'static str,
+    /// Standard deviation of a grade from altitude, and the passes averaged for it.
+    pub grade_error: Option<f64>,
+    pub passes: Option<f64>,
     pub driver: Option<u16>,
     pub route: Option<u16>,
 }
@@ -171,6 +174,8 @@ fn one(
         claim,
         recovery_check,
         grade: grade_of(segments),
+        grade_error: mean_over(track, &spans, |span| span.grade_error),
+        passes: mean_over(track, &spans, |span| span.passes),
         driver: most_of(track, ends, &track.driver),
         route: most_of(track, ends, &track.route),
         ledger,
@@ -226,6 +231,20 @@ fn median_step(track: &Track, ends: (usize, usize)) -> f64 {
 fn grade_of(segments: &[&Segment]) -> &'static str {
     let first = segments[0].grade;
     if segments.iter().all(|segment| segment.grade == first) { first.as_str() } else { "mixed" }
+}
+
+/// Mean over the spans that say, each as heavy as it has knots.
+fn mean_over(track: &Track, spans: &[usize], pick: impl Fn(&Span) -> Option<f64>) -> Option<f64> {
+    let mut numbers = spans.to_vec();
+    numbers.dedup();
+    let mut sum = (0.0, 0.0);
+    for span in numbers.iter().map(|number| &track.spans[*number]) {
+        if let Some(value) = pick(span) {
+            sum.0 += value * span.knots.len() as f64;
+            sum.1 += span.knots.len() as f64;
+        }
+    }
+    (sum.1 > 0.0).then(|| sum.0 / sum.1)
 }
 
 /// The name that holds for nine tenths of the time, if one does.

@@ -9,7 +9,7 @@ pub static TRIPS: Table = Table {
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 36] = [
+static COLUMNS: [Column; 38] = [
     text("vehicle_id", "", "the vehicle"),
     text("trip_id", "", "vehicle and number of the trip within its log"),
     time("time_start_ns", "setting off"),
@@ -106,5 +106,21 @@ static COLUMNS: [Column; 36] = [
         "0 or more",
         "share of the logged time whose speed was interpolated",
     ),
-    text("grade_basis", "", "logged; altitude; mixed; none (run flat)"),
+    text(
+        "grade_basis",
+        "",
+        "logged; altitude; mixed; none (run flat: no altitude, or one that tells nothing of the grade)",
+    ),
+    number(
+        "grade_error_frac",
+        "1",
+        "grade not from altitude",
+        "0 or more",
+        "standard deviation of the grade as smoothed from altitude, mean over the way",
+    ),
+    count(
+        "height_passes",
+        "grade not from altitude",
+        "passes over the same road whose altitudes were averaged, mean over the way, rounded",
+    ),
 ];

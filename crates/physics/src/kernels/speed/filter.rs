@@ -162,7 +162,7 @@ impl Smoother {
         let here = self.filtered[k];
         let ahead = here.ahead(h, model.jerk_density / self.weights[k]);
         let determinant = ahead.vv * ahead.aa - ahead.va * ahead.va;
-        if !(determinant > 0.0) {
+        if determinant.is_nan() || determinant <= 0.0 {
             (self.change2[k], self.accel_variance[k]) = (0.0, 0.0);
             return here;
         }
