@@ -122,8 +122,12 @@ impl Run {
                 self.layout.table(&tables::RECEIPTS).is_file()
                     && vehicles.iter().all(|vehicle| self.layout.samples_folder(vehicle).is_dir())
             }
-            "replay" => each(&tables::TRIPS) && each(&tables::SEGMENTS) && each(&tables::BRAKING_EVENTS),
-            _ => each(&tables::SEGMENT_BATTERY) && self.layout.table(&tables::RECOVERY).is_file(),
+            "replay" => stages::REPLAYED.into_iter().all(each),
+            _ => {
+                each(&tables::SEGMENT_BATTERY)
+                    && each(&tables::AVOIDABLE_LOSSES)
+                    && self.layout.table(&tables::RECOVERY).is_file()
+            }
         }
     }
 

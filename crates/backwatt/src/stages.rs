@@ -4,7 +4,7 @@ use std::path::Path;
 
 use arrow::array::RecordBatch;
 use arrow::compute::concat_batches;
-use backwatt_estimate::{BatterySheet, Tally, infer, observe, recovery, tally};
+use backwatt_estimate::{BatterySheet, StopLengths, Tally, avoidable_losses, infer, observe, recovery, tally};
 use backwatt_ingest::Receipt;
 use backwatt_physics::replay as replay_vehicle;
 use backwatt_pilot::{Pilot, VehicleType};
@@ -32,6 +32,16 @@ pub fn ingest(
     Ok(outcome.vehicles)
 }
 
+/// Tables of the replay stage, one file a vehicle.
+pub const REPLAYED: [&Table; 6] = [
+    &tables::TRIPS,
+    &tables::SEGMENTS,
+    &tables::BRAKING_EVENTS,
+    &tables::STOPS,
+    &tables::CHARGES,
+    &tables::APPROACHES,
+];
+
 pub fn replay(
     pilot: &Pilot,
     layout: &Layout,
@@ -46,12 +56,13 @@ pub fn replay(
         let samples = read_samples(layout, vehicle)?;
         let day = |time_ns: i64| service_day(time_ns, &zone);
         let found = replay_vehicle(vehicle, &samples, &vehicle_type.sheet, &pilot.replay, &day)?;
-        let tables: [(&'static Table, &RecordBatch); 5] = [
+        let tables: [(&'static Table, &RecordBatch); 6] = [
             (&tables::TRIPS, &found.trips),
             (&tables::SEGMENTS, &found.segments),
             (&tables::BRAKING_EVENTS, &found.braking_events),
             (&tables::STOPS, &found.stops),
             (&tables::CHARGES, &found.charges),
+            (&tables::APPROACHES, &found.approaches),
         ];
         for (table, batch) in tables {
             write_table(&layout.vehicle_table(table, vehicle), table, batch, provenance)?;
@@ -59,8 +70,7 @@ pub fn replay(
         progress(Event::Step { what: (*vehicle).to_owned() });
         Ok::<(), BackwattError>(())
     })?;
-    for table in [&tables::TRIPS, &tables::SEGMENTS, &tables::BRAKING_EVENTS, &tables::STOPS, &tables::CHARGES]
-    {
+    for table in REPLAYED {
         remove_absent(layout, table, vehicles)?;
     }
     Ok(())
@@ -95,7 +105,26 @@ pub fn estimate(
         merged.entry(key).or_default().add(&sums);
     }
     write_table(&layout.table(&tables::RECOVERY), &tables::RECOVERY, &recovery(&merged)?, provenance)?;
-    Ok(())
+    avoidable(layout, vehicles, provenance)
+}
+
+/// References rest on the stops of the whole pilot, so its lengths are counted before any stop is compared.
+fn avoidable(layout: &Layout, vehicles: &[String], provenance: &Provenance) -> Result<(), BackwattError> {
+    let read =
+        |vehicle: &String| read_table(&layout.vehicle_table(&tables::APPROACHES, vehicle), &tables::APPROACHES);
+    let counted = vehicles
+        .par_iter()
+        .map(|vehicle| Ok(StopLengths::of(&read(vehicle)?)?))
+        .collect::<Result<Vec<_>, BackwattError>>()?;
+    let mut lengths = StopLengths::default();
+    counted.iter().for_each(|one| lengths.add(one));
+    vehicles.par_iter().try_for_each(|vehicle| {
+        let losses = avoidable_losses(&read(vehicle)?, &lengths)?;
+        let path = layout.vehicle_table(&tables::AVOIDABLE_LOSSES, vehicle);
+        write_table(&path, &tables::AVOIDABLE_LOSSES, &losses, provenance)?;
+        Ok::<(), BackwattError>(())
+    })?;
+    remove_absent(layout, &tables::AVOIDABLE_LOSSES, vehicles)
 }
 
 fn battery(

@@ -6,12 +6,14 @@
 //!
 //! Deliberately absent: files, clocks, threads, settings files; any claim without its evidence grade.
 
+mod avoidable;
 mod battery;
 mod correction;
 mod recovery;
 mod soc;
 mod tally;
 
+pub use avoidable::{StopLengths, avoidable_losses};
 pub use battery::infer;
 pub use recovery::recovery;
 pub use soc::{BatterySheet, Windows, observe};

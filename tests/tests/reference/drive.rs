@@ -42,7 +42,7 @@ impl Vehicle {
         }
     }
 
-    fn sheet(&self) -> Sheet {
+    pub fn sheet(&self) -> Sheet {
         let level = Level {
             name: "only".to_owned(),
             lift_off: LiftOff::Deceleration { m_s2: 1.0, includes_road_load: false },
@@ -116,8 +116,13 @@ impl Drive {
     }
 
     pub fn replay(&self, vehicle: &Vehicle, settings: &ReplaySettings) -> Totals {
+        self.replay_with(vehicle, &vehicle.sheet(), settings)
+    }
+
+    /// With a sheet of its own.
+    pub fn replay_with(&self, vehicle: &Vehicle, sheet: &Sheet, settings: &ReplaySettings) -> Totals {
         let day = |_: i64| "2024-01-01".to_owned();
-        let replay = replay("T1", &self.samples(vehicle), &vehicle.sheet(), settings, &day);
+        let replay = replay("T1", &self.samples(vehicle), sheet, settings, &day);
         Totals { replay: replay.unwrap_or_else(|e| panic!("{e}")) }
     }
 

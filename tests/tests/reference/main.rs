@@ -4,6 +4,7 @@
 //! printed value or the claim of the source, never what the program happened to give.
 
 mod air_geodesy;
+mod avoidable;
 mod batches;
 mod cycles;
 mod drive;

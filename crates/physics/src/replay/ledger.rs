@@ -124,6 +124,10 @@ impl Ledger {
         self.engine_s += other.engine_s;
     }
 
+    pub fn terminal_j(&self, sheet: &Sheet) -> f64 {
+        terminal_j(self.road.tractive_j, self.aux_j, self.cascade.bus_j(), sheet)
+    }
+
     /// Share of the time with battery power known.
     pub fn coverage(&self) -> f64 {
         if self.duration_s > 0.0 { self.measured_s / self.duration_s } else { 0.0 }
@@ -200,6 +204,11 @@ fn book_noise(ledger: &mut Ledger, track: &Track, k: usize, interval: &Interval,
         rectified::excess(constant + drag * speed * speed, sd_n) * interval.distance_m();
 }
 
+/// Energy out of the battery terminals as the model has it: traction, auxiliaries, less what came back to the bus. [J]
+pub fn terminal_j(tractive_j: f64, aux_j: f64, bus_j: f64, sheet: &Sheet) -> f64 {
+    tractive_j / sheet.nominal.drive_efficiency + aux_j - bus_j
+}
+
 /// The interval from knot `k` to the next.
 pub fn interval(track: &Track, k: usize, grade: GradeBasis) -> Interval {
     Interval {
@@ -211,14 +220,14 @@ pub fn interval(track: &Track, k: usize, grade: GradeBasis) -> Interval {
 }
 
 /// What one truck meets at a knot.
-struct Setting {
-    conditions: Conditions,
-    aux_power_w: f64,
+pub struct Setting {
+    pub conditions: Conditions,
+    pub aux_power_w: f64,
     acceptance_w: f64,
 }
 
 impl Setting {
-    fn at(track: &Track, k: usize, truck: &Truck) -> Self {
+    pub fn at(track: &Track, k: usize, truck: &Truck) -> Self {
         let altitude = track.altitude[k].unwrap_or(0.0);
         let (standard_k, pressure_pa) = air::standard_atmosphere(altitude);
         let temperature = track.ambient[k].unwrap_or(standard_k);
@@ -241,7 +250,7 @@ impl Setting {
 }
 
 impl Setting {
-    fn cascade(&self, truck: &Truck, interval: &Interval, part: (f64, f64), level: LevelChoice) -> Cascade {
+    pub fn cascade(&self, truck: &Truck, interval: &Interval, part: (f64, f64), level: LevelChoice) -> Cascade {
         let moment = Moment { level, aux_power_w: self.aux_power_w, acceptance_w: self.acceptance_w };
         cascade::integrate(truck, &self.conditions, interval, part, &moment)
     }

@@ -1,5 +1,6 @@
 //! Which stretch of log the kernels are applied to: spans, trips, segments, events, and their ledger.
 
+mod approaches;
 mod batches;
 mod events;
 mod ledger;
@@ -79,6 +80,7 @@ pub struct Replay {
     pub braking_events: RecordBatch,
     pub stops: RecordBatch,
     pub charges: RecordBatch,
+    pub approaches: RecordBatch,
 }
 
 /// Largest share of tractive plus braking energy by which a trip's ledger may fail to close.
@@ -97,10 +99,18 @@ pub fn replay(
 ) -> Result<Replay, PhysicsError> {
     let track = track::Track::read(vehicle_id, samples, settings)?;
     let plan = motion::plan(&track, settings);
-    let (segments, events) = pieces::book(&track, &plan, sheet, settings);
+    let booked = pieces::book(&track, &plan, sheet, settings);
+    let approaches = approaches::approaches(&track, &plan, &booked, sheet);
+    let pieces::Booked { segments, events, .. } = booked;
     let trips = trips::gather(vehicle_id, &track, &plan, &segments, sheet);
     trips::check_closure(&trips)?;
-    let found =
-        batches::Found { vehicle_id, track: &track, segments: &segments, events: &events, trips: &trips };
+    let found = batches::Found {
+        vehicle_id,
+        track: &track,
+        segments: &segments,
+        events: &events,
+        trips: &trips,
+        approaches: &approaches,
+    };
     found.build(service_day)
 }

@@ -30,14 +30,18 @@ struct Key {
     measured: bool,
 }
 
+/// What was booked.
+pub struct Booked {
+    pub segments: Vec<Segment>,
+    pub events: Vec<Event>,
+    /// Of each interval, by its first knot: energy out of the battery terminals as the model has it. [J]
+    pub terminal_j: Vec<f64>,
+}
+
 /// Every interval booked once, into exactly one segment and the braking event it belongs to.
-pub fn book(
-    track: &Track,
-    plan: &Plan,
-    sheet: &Sheet,
-    settings: &ReplaySettings,
-) -> (Vec<Segment>, Vec<Event>) {
+pub fn book(track: &Track, plan: &Plan, sheet: &Sheet, settings: &ReplaySettings) -> Booked {
     let mut segments: Vec<Segment> = Vec::new();
+    let mut terminal_j = vec![0.0; track.time_ns.len()];
     let mut finder = Finder::new(track, settings);
     for run in &plan.runs {
         let grade = track.spans[run.span].grade;
@@ -56,6 +60,7 @@ pub fn book(
                 segments.extend(open.take().map(|(segment, _)| segment));
             }
             let booked = ledger::book(track, k, run.kind == Kind::Driving, grade, sheet);
+            terminal_j[k] = booked.terminal_j(sheet);
             let (segment, _) = open.get_or_insert_with(|| {
                 let level = ledger::level_at(track, k, &sheet.nominal);
                 let segment = Segment {
@@ -77,5 +82,5 @@ pub fn book(
         finder.end();
         segments.extend(open.map(|(segment, _)| segment));
     }
-    (segments, finder.events)
+    Booked { segments, events: finder.events, terminal_j }
 }

@@ -1,5 +1,7 @@
 //! The tables, one file each.
 
+mod approaches;
+mod avoidable_losses;
 mod braking_balance;
 mod braking_events;
 mod charges;
@@ -12,6 +14,8 @@ mod segments;
 mod stops;
 mod trips;
 
+pub use approaches::APPROACHES;
+pub use avoidable_losses::AVOIDABLE_LOSSES;
 pub use braking_balance::BRAKING_BALANCE;
 pub use braking_events::BRAKING_EVENTS;
 pub use charges::CHARGES;
@@ -27,7 +31,7 @@ pub use trips::TRIPS;
 use crate::Table;
 
 /// Every table, in the order the stages write them.
-pub static ALL: [&Table; 11] = [
+pub static ALL: [&Table; 13] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -36,7 +40,9 @@ pub static ALL: [&Table; 11] = [
     &BRAKING_EVENTS,
     &STOPS,
     &CHARGES,
+    &APPROACHES,
     &SEGMENT_BATTERY,
+    &AVOIDABLE_LOSSES,
     &RECOVERY,
     &BRAKING_BALANCE,
 ];
