@@ -9,7 +9,7 @@ use arrow::array::RecordBatch;
 use backwatt_physics::kernels::cascade::{self, LevelChoice, Moment};
 use backwatt_physics::kernels::road_load::{self, Conditions, Interval};
 use backwatt_physics::{
-    Acceptance, Blending, Level, LiftOff, PowerBoundary, ReplaySettings, Sheet, Truck, replay,
+    Acceptance, Blending, Level, LiftOff, Losses, PowerBoundary, ReplaySettings, Sheet, Truck, replay,
 };
 use backwatt_schema::{BatchBuilder, Kind, tables::SAMPLES};
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
@@ -60,7 +60,7 @@ fn truck() -> Truck {
         rotating_mass_kg: 330.0,
         drag_area_m2: 5.0,
         rolling_resistance: 0.0077,
-        drive_efficiency: 0.86,
+        losses: Losses::Constant { efficiency: 0.86 },
         axle_limit_m_s2: 1.9,
         motor_force_max_n: 12e3,
         motor_power_max_w: 120e3,
@@ -136,7 +136,8 @@ fn benches(criterion: &mut Criterion) {
         b.iter(|| at_the_samples(black_box(&speeds), &conditions));
     });
     group.bench_function("cascade of the braking intervals", |b| {
-        let moment = Moment { level: LevelChoice::Set(1), aux_power_w: 800.0, acceptance_w: 100e3 };
+        let moment =
+            Moment { level: LevelChoice::Set(1), pedal_used: true, aux_power_w: 800.0, acceptance_w: 100e3 };
         let braking: Vec<(Interval, (f64, f64))> = intervals
             .iter()
             .filter_map(|i| Some((*i, road_load::integrate(&conditions, i).braking_part?)))

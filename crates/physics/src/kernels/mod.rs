@@ -9,4 +9,7 @@ pub mod coastdown;
 pub mod gravity;
 pub mod hampel;
 pub mod height;
+pub mod loss_map;
+pub mod losses;
+mod quadrature;
 pub mod road_load;
