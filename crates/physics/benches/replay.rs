@@ -7,6 +7,7 @@ use std::hint::black_box;
 
 use arrow::array::RecordBatch;
 use backwatt_physics::kernels::cascade::{self, LevelChoice, Moment};
+use backwatt_physics::kernels::losses::Coefficients;
 use backwatt_physics::kernels::road_load::{self, Conditions, Interval};
 use backwatt_physics::{
     Acceptance, Blending, Level, LiftOff, Losses, PowerBoundary, ReplaySettings, Sheet, Truck, replay,
@@ -124,6 +125,19 @@ fn benches(criterion: &mut Criterion) {
     let mut group = criterion.benchmark_group("samples");
     group.throughput(Throughput::Elements(SAMPLES_COUNT as u64)).sample_size(20);
     group.bench_function("replay, all tables and bounds", |b| {
+        let settings = ReplaySettings::default();
+        b.iter(|| replay("T1", black_box(&samples), &sheet, &settings, &|_| "2026-01-01".to_owned()));
+    });
+    group.bench_function("replay, losses by coefficients", |b| {
+        let losses = Losses::Coefficients(Coefficients {
+            gear_efficiency: 0.955,
+            idle_w: 300.0,
+            per_speed_n: 40.0,
+            per_speed_squared_kg_s: 1.0,
+            load_squared_w_per_n2: 3e-5,
+        });
+        let truck = Truck { losses, ..truck.clone() };
+        let sheet = Sheet { nominal: truck.clone(), low: truck.clone(), high: truck, ..sheet.clone() };
         let settings = ReplaySettings::default();
         b.iter(|| replay("T1", black_box(&samples), &sheet, &settings, &|_| "2026-01-01".to_owned()));
     });

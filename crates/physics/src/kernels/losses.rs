@@ -139,6 +139,12 @@ impl Losses {
         matches!(self, Losses::Map { gear_efficiency, map } if map.beyond(-force_n * gear_efficiency, speed_m_s))
     }
 
+    /// How often to look for another branch: limits cross a few times per interval at most, and more often where more
+    /// force may return less.
+    pub(crate) fn looks_per_m_s(&self) -> f64 {
+        if self.is_constant() { 4.0 } else { 16.0 }
+    }
+
     /// Whether forces that fall with speed leave polynomials.
     pub(crate) fn is_constant(&self) -> bool {
         matches!(self, Losses::Constant { .. })
@@ -224,6 +230,7 @@ pub fn drawn(losses: &Losses, conditions: &Conditions, interval: &Interval, ener
             quadrature::sum(
                 interval,
                 part,
+                losses.looks_per_m_s(),
                 piece,
                 |_| false,
                 |speed, seconds| {

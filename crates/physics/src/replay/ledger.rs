@@ -277,7 +277,9 @@ fn book_braking(
     ledger.gains = cascade::gains(truck, conditions, interval, part, &moment, &ledger.cascade);
     ledger.beyond_map_s += ledger.cascade.beyond_map_s;
     let best = Moment { level: LevelChoice::Best, ..moment };
-    ledger.attainable_j = cascade::integrate(truck, conditions, interval, part, &best).recoverable_j;
+    let attainable_j = cascade::integrate(truck, conditions, interval, part, &best).recoverable_j;
+    // The level as set is one of those on offer; the two sums are cut at different speeds and may differ by rounding.
+    ledger.attainable_j = attainable_j.max(ledger.cascade.recoverable_j);
     let fade_end = sheet.nominal.levels[level].fade_end_m_s;
     if f64::midpoint(interval.speed_start_m_s, interval.speed_end_m_s) > fade_end {
         ledger.braking_above_fade_j = ledger.road.braking_j;

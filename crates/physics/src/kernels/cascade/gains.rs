@@ -1,6 +1,6 @@
 //! What lifting one limit alone would bring to the terminals.
 
-use super::instant::{Arrival, Instant};
+use super::instant::{Branch, Instant};
 use super::{Cascade, Moment};
 use crate::kernels::quadrature;
 use crate::kernels::road_load::{Conditions, Interval, force_law};
@@ -79,30 +79,32 @@ pub fn gains(
     cascade: &Cascade,
 ) -> Gains {
     let instant = Instant { truck, conditions, law: force_law(conditions, interval), moment };
-    let booked = Limit::ALL.map(|limit| cascade.held_back(limit));
-    let arrivals = |speed: f64| -> [Arrival; 9] {
-        let forces = instant.forces(speed, None);
-        let mut all = [Arrival::default(); 9];
-        all[8] = instant.arrival(speed, &forces, None);
-        for (arrival, limit) in all.iter_mut().zip(Limit::ALL) {
-            if booked[limit as usize] {
-                *arrival = instant.arrival(speed, &forces, Some(limit));
-            }
-        }
-        all
-    };
     let mut sum = Gains::default();
-    if !booked.contains(&true) {
+    let mut booked = [Limit::Axle; 8];
+    let mut count = 0;
+    for limit in Limit::ALL.into_iter().filter(|limit| cascade.held_back(*limit)) {
+        (booked[count], count) = (limit, count + 1);
+    }
+    let booked = &booked[..count];
+    if booked.is_empty() {
         return sum;
     }
-    let branches = |speed: f64| arrivals(speed).map(|arrival| arrival.branch);
+    let branches = |speed: f64| {
+        let forces = instant.forces(speed, None);
+        let mut branches = [Branch::default(); 9];
+        branches[8] = instant.arrival(speed, &forces, None).branch;
+        for (branch, limit) in branches.iter_mut().zip(booked) {
+            *branch = instant.arrival(speed, &forces, Some(*limit)).branch;
+        }
+        (instant.fade_region(speed), branches)
+    };
     let curved = |_| !truck.losses.is_constant();
-    quadrature::sum(interval, part, branches, curved, |speed, seconds| {
-        let arrivals = arrivals(speed);
-        for ((sum, arrival), booked) in sum.by_limit.iter_mut().zip(&arrivals).zip(booked) {
-            if booked {
-                *sum += (arrival.power_w - arrivals[8].power_w) * seconds;
-            }
+    quadrature::sum(interval, part, truck.losses.looks_per_m_s(), branches, curved, |speed, seconds| {
+        let forces = instant.forces(speed, None);
+        let now_w = instant.arrival(speed, &forces, None).power_w;
+        for limit in booked {
+            let lifted_w = instant.arrival(speed, &forces, Some(*limit)).power_w;
+            sum.by_limit[*limit as usize] += (lifted_w - now_w) * seconds;
         }
     });
     sum

@@ -23,6 +23,8 @@ pub(super) struct Forces {
     level: f64,
     /// Number of the level that gave it.
     chosen: usize,
+    /// Where road load uses up the lift-off force.
+    no_lift_off: bool,
     torque: f64,
     pub power: f64,
 }
@@ -59,7 +61,10 @@ impl Instant<'_> {
         let f = self.forces(speed, None);
         let (accepted, bus) = self.truck.losses.accepted(f.power, speed, self.bus_limit_w());
         let ends = bits([accepted < f.power, bus > 0.0, bus > self.moment.aux_power_w]);
-        (self.force_bits(&f, speed) | (ends << 8), self.truck.losses.braking_piece(accepted, speed))
+        (
+            f.bits() | (ends << 8) | (self.fade_region(speed) << 16),
+            self.truck.losses.braking_piece(accepted, speed),
+        )
     }
 
     /// True where a force falls with speed under a law in which that leaves no polynomial.
@@ -94,8 +99,10 @@ impl Instant<'_> {
         }
     }
 
-    /// What arrives at the terminals with one limit lifted. More room permits more force and never demands it: of
-    /// the forces between `forces` and those of the lifted limit the one that returns most is taken.
+    /// What arrives at the terminals with one limit lifted; its branch leaves out the fade region.
+    ///
+    /// More room permits more force and never demands it: of the forces between `forces` and those of the lifted
+    /// limit the one that returns most is taken.
     pub fn arrival(&self, speed: f64, forces: &Forces, without: Option<Limit>) -> Arrival {
         let lifted = match without {
             Some(Limit::Axle | Limit::Fade | Limit::Level | Limit::Torque | Limit::Power) => {
@@ -114,10 +121,7 @@ impl Instant<'_> {
         let bus = returned.min(bus_limit);
         let ends = bits([returned > 0.0, returned > bus_limit, bus > aux, best <= forces.power, best >= most]);
         let piece = if lossless { 0 } else { self.truck.losses.braking_piece(best, speed) };
-        Arrival {
-            power_w: (bus - aux).max(0.0),
-            branch: (self.force_bits(&lifted, speed) | (ends << 8), piece),
-        }
+        Arrival { power_w: (bus - aux).max(0.0), branch: (lifted.bits() | (ends << 8), piece) }
     }
 
     /// Power at the dc link beyond which neither battery nor auxiliaries take any.
@@ -142,7 +146,7 @@ impl Instant<'_> {
         } else {
             torque.min(self.truck.motor_power_max_w / speed)
         };
-        Forces { asked, axle, unfaded, level, chosen: at, torque, power }
+        Forces { asked, axle, unfaded, level, chosen: at, no_lift_off: lift_off <= 0.0, torque, power }
     }
 
     fn blend(&self, lift_off: f64, asked: f64, fade: f64) -> f64 {
@@ -175,25 +179,30 @@ impl Instant<'_> {
         }
     }
 
-    /// Which limits of force bind, which level was chosen, and between which fade speeds of the levels a speed lies.
-    fn force_bits(&self, f: &Forces, speed: f64) -> u64 {
+    /// Between which fade speeds of the levels a speed lies.
+    pub fn fade_region(&self, speed: f64) -> u64 {
         let passed = self
             .truck
             .levels
             .iter()
             .map(|level| u64::from(speed > level.fade_start_m_s) + u64::from(speed > level.fade_end_m_s));
-        let regions = passed.sum::<u64>().min(0xffff);
+        passed.sum::<u64>().min(0xffff)
+    }
+}
+
+impl Forces {
+    /// Which limits of force bind, and which level was chosen.
+    fn bits(&self) -> u64 {
         let binding = bits([
-            f.axle < f.asked,
-            f.unfaded < f.axle,
-            f.level < f.unfaded,
-            f.level <= 0.0,
-            f.torque < f.level,
-            f.power < f.torque,
-            // Where road load uses up the lift-off force, and where blending begins to ask the pedal for the rest.
-            self.lift_off(&self.truck.levels[f.chosen], speed) <= 0.0,
+            self.axle < self.asked,
+            self.unfaded < self.axle,
+            self.level < self.unfaded,
+            self.level <= 0.0,
+            self.torque < self.level,
+            self.power < self.torque,
+            self.no_lift_off,
         ]);
-        binding | (regions << 16) | ((f.chosen as u64) << 32)
+        binding | ((self.chosen as u64) << 32)
     }
 }
 

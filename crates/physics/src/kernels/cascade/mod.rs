@@ -145,7 +145,7 @@ pub fn integrate(
     let instant = Instant { truck, conditions, law: force_law(conditions, interval), moment };
     let mut sum = Cascade::default();
     let (branch, curved) = (|speed| instant.branch(speed), |speed| instant.curved(speed));
-    quadrature::sum(interval, part, branch, curved, |speed, seconds| {
+    quadrature::sum(interval, part, truck.losses.looks_per_m_s(), branch, curved, |speed, seconds| {
         sum.add_scaled(&instant.powers(speed), seconds);
     });
     sum
@@ -154,7 +154,7 @@ pub fn integrate(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::kernels::losses::Losses;
+    use crate::kernels::losses::{Coefficients, Losses};
     use crate::kernels::road_load;
     use crate::truck::{Blending, Level, LiftOff};
 
@@ -248,6 +248,103 @@ mod tests {
         assert!((braking - 600e3).abs() < 700.0);
         assert!((cascade.recoverable_j - 400e3).abs() < 1e-3, "{cascade:?}");
         assert!((cascade.to_auxiliaries_j - 40e3).abs() < 1e-3);
+    }
+
+    /// The same descent: only a battery that accepts more would help on its own, and by 51.6 - 4 - 40 kW; the
+    /// 8.4 kW of losses and 4 kW of auxiliaries stand behind it and are the remainder.
+    #[test]
+    fn gains_as_worked_by_hand() {
+        let truck = Truck { axle_limit_m_s2: 9.0, blending: Blending::Series, ..truck() };
+        let speed = 15.0;
+        let flat = road_load::steady_force(&conditions(), speed, 0.0);
+        let rise_m = -(60e3 / speed + flat) / (6600.0 * 9.80665) * speed * 10.0;
+        let interval = Interval { duration_s: 10.0, speed_start_m_s: speed, speed_end_m_s: speed, rise_m };
+        let (cascade, braking) = run(&truck, &interval, LevelChoice::Set(0), 40e3);
+        let moment =
+            Moment { level: LevelChoice::Set(0), pedal_used: true, aux_power_w: 4e3, acceptance_w: 40e3 };
+        let gains = gains(&truck, &conditions(), &interval, (0.0, 1.0), &moment, &cascade);
+        let without_acceptance = 0.86 * braking - 40e3 - 400e3;
+        for limit in Limit::ALL {
+            let expected = if limit == Limit::Acceptance { without_acceptance } else { 0.0 };
+            assert!((gains.without_j(limit) - expected).abs() < 1e-3, "{limit:?} {gains:?}");
+        }
+        let remainder = braking - 400e3 - without_acceptance;
+        assert!((gains.remainder_j(&cascade) - remainder).abs() < 1e-3);
+    }
+
+    /// Two limits that bind at one force: lifting either gains nothing, the remainder holds it all. A stop at 1.3 m/s²
+    /// with a level and a motor that give 4 kN each.
+    #[test]
+    fn limits_that_bind_together_leave_a_remainder() {
+        let level = Level {
+            name: "one".into(),
+            lift_off: LiftOff::Force { n: 4e3 },
+            fade_start_m_s: 0.0,
+            fade_end_m_s: 0.0,
+        };
+        let truck = Truck {
+            motor_force_max_n: 4e3,
+            losses: Losses::Constant { efficiency: 1.0 },
+            aux_power_w: 0.0,
+            levels: vec![level],
+            ..truck()
+        };
+        let (interval, level) = (stop(1.3), LevelChoice::Set(0));
+        let (cascade, braking) = run(&truck, &interval, level, 1e6);
+        let moment = Moment { level, pedal_used: true, aux_power_w: 0.0, acceptance_w: 1e6 };
+        let part = road_load::integrate(&conditions(), &interval).braking_part.unwrap();
+        let gains = gains(&truck, &conditions(), &interval, part, &moment, &cascade);
+        assert!(Limit::ALL.iter().all(|limit| gains.without_j(*limit).abs() < 1e-6), "{gains:?}");
+        assert!((cascade.recoverable_j - 4e3 * interval.distance_m()).abs() < 1.0, "{cascade:?}");
+        assert!((gains.remainder_j(&cascade) - (braking - cascade.recoverable_j)).abs() < 1e-6);
+    }
+
+    /// A battery that accepts nothing and a law whose losses swallow a weak braking force: nothing comes back, and it
+    /// is booked as conversion.
+    #[test]
+    fn regen_at_low_power_is_a_loss() {
+        let law = Coefficients {
+            gear_efficiency: 0.95,
+            idle_w: 2e3,
+            per_speed_n: 100.0,
+            per_speed_squared_kg_s: 0.0,
+            load_squared_w_per_n2: 2e-5,
+        };
+        let truck = Truck { losses: Losses::Coefficients(law), blending: Blending::Series, ..truck() };
+        let slow = Interval { duration_s: 1.0, speed_start_m_s: 4.0, speed_end_m_s: 3.9, rise_m: 0.0 };
+        let (cascade, braking) = run(&truck, &slow, LevelChoice::Set(0), 1e6);
+        assert!(braking > 0.0 && cascade.bus_j() == 0.0, "{cascade:?}");
+        assert!((cascade.converted_j - braking).abs() < 1e-9 * braking, "{cascade:?}");
+    }
+
+    /// Strong levels lose more than they bring at low speed: the best level is the one that brings most.
+    #[test]
+    fn the_best_level_is_found_at_the_terminals() {
+        let level = |n| Level {
+            name: "level".into(),
+            lift_off: LiftOff::Force { n },
+            fade_start_m_s: 0.0,
+            fade_end_m_s: 0.0,
+        };
+        let law = Coefficients {
+            gear_efficiency: 1.0,
+            idle_w: 0.0,
+            per_speed_n: 0.0,
+            per_speed_squared_kg_s: 0.0,
+            load_squared_w_per_n2: 5e-4,
+        };
+        // At 5 m/s the return is highest at v/(2 d) = 5 kN: 12.5 kW, and nothing from 10 kN.
+        let truck = Truck {
+            losses: Losses::Coefficients(law),
+            levels: vec![level(5e3), level(10e3)],
+            aux_power_w: 0.0,
+            ..truck()
+        };
+        let interval = Interval { duration_s: 0.1, speed_start_m_s: 5.01, speed_end_m_s: 4.83, rise_m: 0.0 };
+        let of = |level| run(&truck, &interval, level, 1e6).0.recoverable_j;
+        assert!(of(LevelChoice::Set(1)) < 0.2 * of(LevelChoice::Set(0)));
+        assert_eq!(of(LevelChoice::Best), of(LevelChoice::Set(0)));
+        assert!((of(LevelChoice::Best) - 12.1e2).abs() < 40.0, "{}", of(LevelChoice::Best));
     }
 
     /// Against a dense midpoint sum that knows nothing of pieces.
