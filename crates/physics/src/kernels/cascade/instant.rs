@@ -105,9 +105,7 @@ impl Instant<'_> {
     /// limit the one that returns most is taken.
     pub fn arrival(&self, speed: f64, forces: &Forces, without: Option<Limit>) -> Arrival {
         let lifted = match without {
-            Some(Limit::Axle | Limit::Fade | Limit::Level | Limit::Torque | Limit::Power) => {
-                self.forces(speed, without)
-            }
+            Some(limit) if self.binds(limit, forces) => self.forces(speed, without),
             _ => *forces,
         };
         let most = lifted.power.max(forces.power);
@@ -122,6 +120,19 @@ impl Instant<'_> {
         let ends = bits([returned > 0.0, returned > bus_limit, bus > aux, best <= forces.power, best >= most]);
         let piece = if lossless { 0 } else { self.truck.losses.braking_piece(best, speed) };
         Arrival { power_w: (bus - aux).max(0.0), branch: (lifted.bits() | (ends << 8), piece) }
+    }
+
+    /// Whether lifting a limit of force can change the force.
+    fn binds(&self, limit: Limit, f: &Forces) -> bool {
+        // Another level may be chosen where the limit is lifted.
+        let open = !matches!(self.moment.level, LevelChoice::Set(_));
+        match limit {
+            Limit::Axle => open || f.axle < f.asked,
+            Limit::Fade | Limit::Level => open || f.level < f.axle,
+            Limit::Torque => open || f.torque < f.level,
+            Limit::Power => open || f.power < f.torque,
+            Limit::Acceptance | Limit::Losses | Limit::Auxiliaries => false,
+        }
     }
 
     /// Power at the dc link beyond which neither battery nor auxiliaries take any.
