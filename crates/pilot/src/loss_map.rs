@@ -14,10 +14,10 @@ const LARGEST_BYTES: u64 = 4 << 20;
 /// The header names the columns with their units, `torque [N.m],speed [rpm],loss [W]`; `efficiency` in place of
 /// `loss` is a share. Every torque appears with every speed. With negative torques the map covers braking, without
 /// them the loss of driving serves both ways.
-pub fn read(path: &Path, shown: &str, ratio_per_m: f64) -> Result<LossMap, Problem> {
+pub fn read(path: &Path, shown: &str, ratio_per_m: f64) -> Result<LossMap, Box<Problem>> {
     let unreadable = |why: String| {
         let hint = "the path is taken from the pilot file's folder";
-        Problem::error("pilot-loss-map-unreadable", why).in_file(shown).hint(hint)
+        Box::new(Problem::error("pilot-loss-map-unreadable", why).in_file(shown).hint(hint))
     };
     let text = match std::fs::metadata(path) {
         Ok(file) if file.is_file() && file.len() <= LARGEST_BYTES => {
@@ -26,16 +26,16 @@ pub fn read(path: &Path, shown: &str, ratio_per_m: f64) -> Result<LossMap, Probl
         Ok(_) => return Err(unreadable("no regular file, or larger than 4 MiB".to_owned())),
         Err(error) => return Err(unreadable(error.to_string())),
     };
-    parse(&text, ratio_per_m).map_err(|problem| problem.in_file(shown))
+    parse(&text, ratio_per_m).map_err(|problem| Box::new(problem.in_file(shown)))
 }
 
-fn parse(text: &str, ratio_per_m: f64) -> Result<LossMap, Problem> {
+fn parse(text: &str, ratio_per_m: f64) -> Result<LossMap, Box<Problem>> {
     let mut lines =
         text.trim_start_matches('\u{feff}').lines().zip(1u64..).filter(|(l, _)| !l.trim().is_empty());
     let Some((header, number)) = lines.next() else {
-        return Err(fault("the loss map is empty", 1).hint(HEADER));
+        return Err(Box::new(fault("the loss map is empty", 1).hint(HEADER)));
     };
-    let columns = Columns::of(header).map_err(|problem| problem.on_line(number))?;
+    let columns = Columns::of(header).map_err(|problem| Box::new(problem.on_line(number)))?;
     let points = lines.map(|(line, number)| columns.point(line, number)).collect::<Result<Vec<_>, _>>()?;
     grid(&points, ratio_per_m)
 }
@@ -64,12 +64,12 @@ struct Point {
 }
 
 impl Columns {
-    fn of(header: &str) -> Result<Self, Problem> {
+    fn of(header: &str) -> Result<Self, Box<Problem>> {
         let cells: Vec<&str> = header.split(',').map(str::trim).collect();
         let named =
             |name: &str| cells.iter().position(|cell| cell.split('[').next().unwrap_or("").trim() == name);
-        let column = |name: &str, dimension: Dimension| -> Result<(usize, Unit), Problem> {
-            let wrong = |message: String| Problem::error("pilot-loss-map", message).hint(HEADER);
+        let column = |name: &str, dimension: Dimension| -> Result<(usize, Unit), Box<Problem>> {
+            let wrong = |message: String| Box::new(Problem::error("pilot-loss-map", message).hint(HEADER));
             let at = named(name).ok_or_else(|| wrong(format!("the loss map has no column \"{name}\"")))?;
             let unit = cells[at].split_once('[').and_then(|(_, rest)| Unit::parse(rest.trim_end_matches(']')));
             match unit {
@@ -92,32 +92,35 @@ impl Columns {
         })
     }
 
-    fn point(&self, line: &str, number: u64) -> Result<Point, Problem> {
+    fn point(&self, line: &str, number: u64) -> Result<Point, Box<Problem>> {
         let cells: Vec<&str> = line.split(',').map(str::trim).collect();
         if cells.len() != self.count {
             let message = format!("{} cells where the header has {}", cells.len(), self.count);
-            return Err(fault(message, number).hint("one grid point a line, cells between commas"));
+            return Err(Box::new(fault(message, number).hint("one grid point a line, cells between commas")));
         }
         let value = |(at, unit): (usize, Unit), name: &'static str| {
             let number_at = cells[at].parse::<f64>().ok().map(|value| unit.to_si(value));
-            number_at.filter(|value| value.is_finite()).ok_or_else(|| {
-                let message = format!("\"{}\" is no number", cells[at]);
-                fault(message, number).named(name).hint("every grid point needs all three values")
+            // No drive has a billion of anything here; what would overflow later is refused as well.
+            number_at.filter(|value| value.abs() <= 1e9).ok_or_else(|| {
+                let message = format!("\"{}\" is no number, or too large a one", cells[at]);
+                Box::new(fault(message, number).named(name).hint("every grid point needs all three values"))
             })
         };
         let (torque_n_m, speed_rad_s) = (value(self.torque, "torque")?, value(self.speed, "speed")?);
         if speed_rad_s < 0.0 {
-            return Err(fault("a negative speed", number).named("speed").hint("speeds are 0 or more"));
+            return Err(Box::new(
+                fault("a negative speed", number).named("speed").hint("speeds are 0 or more"),
+            ));
         }
         let name = if self.is_efficiency { "efficiency" } else { "loss" };
         let loss = value(self.loss, name)?;
         let loss_w = if self.is_efficiency {
             lost_w(torque_n_m * speed_rad_s, loss)
-                .map_err(|why| fault(why, number).named(name).hint(EFFICIENCY))?
+                .map_err(|why| Box::new(fault(why, number).named(name).hint(EFFICIENCY)))?
         } else if loss >= 0.0 {
             loss
         } else {
-            return Err(fault("a loss below 0", number).named(name).hint("losses are 0 or more"));
+            return Err(Box::new(fault("a loss below 0", number).named(name).hint("losses are 0 or more")));
         };
         Ok(Point { torque_n_m, speed_rad_s, loss_w, line: number })
     }
@@ -137,7 +140,7 @@ fn lost_w(shaft_w: f64, efficiency: f64) -> Result<f64, &'static str> {
     Ok(if shaft_w > 0.0 { shaft_w / efficiency - shaft_w } else { -shaft_w * (1.0 - efficiency) })
 }
 
-fn grid(points: &[Point], ratio_per_m: f64) -> Result<LossMap, Problem> {
+fn grid(points: &[Point], ratio_per_m: f64) -> Result<LossMap, Box<Problem>> {
     let axis = |of: fn(&Point) -> f64| {
         let mut values: Vec<f64> = points.iter().map(of).collect();
         values.sort_by(f64::total_cmp);
@@ -146,7 +149,7 @@ fn grid(points: &[Point], ratio_per_m: f64) -> Result<LossMap, Problem> {
     };
     let (torques, speeds) = (axis(|p| p.torque_n_m), axis(|p| p.speed_rad_s));
     let missing = |message: String| {
-        Problem::error("pilot-loss-map", message).hint("every torque appears once with every speed")
+        Box::new(Problem::error("pilot-loss-map", message).hint("every torque appears once with every speed"))
     };
     // A grid is as large as its points are many: anything else is refused before memory is taken for it.
     if torques.len().checked_mul(speeds.len()) != Some(points.len()) {
@@ -158,7 +161,9 @@ fn grid(points: &[Point], ratio_per_m: f64) -> Result<LossMap, Problem> {
         let row = torques.partition_point(|x| *x < point.torque_n_m);
         let column = speeds.partition_point(|x| *x < point.speed_rad_s);
         if losses[row * speeds.len() + column].replace(point.loss_w).is_some() {
-            return Err(missing("a grid point stands twice in the map".to_owned()).on_line(point.line));
+            return Err(Box::new(
+                missing("a grid point stands twice in the map".to_owned()).on_line(point.line),
+            ));
         }
     }
     let forces = torques.iter().map(|torque| torque * ratio_per_m).collect();

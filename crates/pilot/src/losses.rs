@@ -146,8 +146,85 @@ fn map(section: &Section<'_, '_>, gear_efficiency: f64, folder: &Path) -> LossPa
     match loss_map::read(&path, &file.value, ratio.value / radius.value) {
         Ok(map) => LossParts { law: Law::Map(Losses::Map { gear_efficiency, map }), map_file: Some(path) },
         Err(problem) => {
-            section.keep(problem);
+            section.keep(*problem);
             fallback()
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use backwatt_schema::Problem;
+
+    use super::*;
+    use crate::VehicleType;
+
+    const MAP: &str = "torque [N.m],speed [rpm],loss [W]\n0,0,100\n0,6000,500\n300,0,900\n300,6000,4000\n";
+
+    fn read(keys: &str, map: &str) -> Result<VehicleType, Vec<Problem>> {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::write(folder.path().join("motor.csv"), map).unwrap();
+        let text = format!(
+            "[pilot]\nname = \"p\"\n[vehicle_types.van]\nmass = \"5 t\"\n{keys}\n\
+             [[sources]]\nname = \"logs\"\nfiles = \"motor.csv\"\nvehicle = \"T1\"\n\
+             time = {{ column = \"Time\", kind = \"iso\" }}\n\
+             [sources.columns]\nspeed = {{ column = \"Speed\", unit = \"km/h\" }}\n"
+        );
+        crate::parse(&text, "pilot.toml", folder.path()).map(|pilot| pilot.vehicle_types["van"].clone())
+    }
+
+    fn problem(keys: &str, map: &str) -> Problem {
+        let problems = read(keys, map).unwrap_err();
+        assert_eq!(problems.len(), 1, "{problems:#?}");
+        problems[0].clone()
+    }
+
+    #[test]
+    fn one_factor_where_nothing_is_said() {
+        let sheet = read("", MAP).unwrap().sheet;
+        assert_eq!(sheet.nominal.losses, Losses::Constant { efficiency: 0.955 * 0.90 });
+        assert!((sheet.nominal.drive_efficiency() - 0.955 * 0.90).abs() < 1e-12);
+    }
+
+    #[test]
+    fn coefficients_with_their_ends() {
+        let keys = "losses = \"coefficients\"\nloss_idle = \"0.3 kW\"\nloss_per_force_squared = 2e-5";
+        let sheet = read(keys, MAP).unwrap().sheet;
+        let of = |losses: &Losses| losses.returned(4e3, 10.0);
+        let force = 0.955 * 4e3;
+        let lost = 300.0 + 2e-5 * force * force;
+        for (truck, factor) in [(&sheet.nominal, 1.0), (&sheet.low, 1.2), (&sheet.high, 0.8)] {
+            assert!((of(&truck.losses) - (force * 10.0 - factor * lost)).abs() < 1e-9);
+        }
+        assert!(problem("losses = \"coefficients\"", MAP).message.contains("no coefficient"));
+        let negative = "losses = \"coefficients\"\nloss_per_force_squared = -1.0";
+        assert_eq!(problem(negative, MAP).code, "pilot-out-of-range");
+    }
+
+    #[test]
+    fn a_map_is_brought_to_the_wheels() {
+        let keys = "losses = \"map\"\nloss_map = \"motor.csv\"\ngear_ratio = 8\ntyre_radius = \"0.4 m\"";
+        let found = read(keys, MAP).unwrap();
+        assert!(found.loss_map.is_some());
+        // 300 N m at the motor are 6 kN at the wheels, before the gears took their part.
+        let speed = 6000.0 / 60.0 * std::f64::consts::TAU / 20.0;
+        let drawn = found.sheet.nominal.losses.drawn(0.955 * 6e3, speed);
+        assert!((drawn - (6e3 * speed + 4e3)).abs() < 1e-6, "{drawn}");
+        let torn = problem(keys, "torque [N.m],speed [rpm],loss [W]\n0,0,?\n");
+        assert_eq!((torn.place.file.as_deref(), torn.place.line), (Some("motor.csv"), Some(2)), "{torn:?}");
+        let absent = problem(&keys.replace("motor.csv", "other.csv"), MAP);
+        assert_eq!(
+            (absent.code, absent.place.file.as_deref()),
+            ("pilot-loss-map-unreadable", Some("other.csv"))
+        );
+        assert_eq!(problem("losses = \"map\"\nloss_map = \"motor.csv\"", MAP).code, "pilot-losses-missing");
+    }
+
+    #[test]
+    fn keys_of_another_law_are_refused() {
+        let stray = problem("motor_efficiency = 0.9\nlosses = \"coefficients\"\nloss_idle = \"300 W\"", MAP);
+        assert_eq!((stray.code, stray.place.line), ("pilot-losses-key", Some(5)), "{stray:?}");
+        assert_eq!(problem("loss_idle = \"300 W\"", MAP).code, "pilot-losses-key");
+        assert_eq!(problem("losses = \"magic\"", MAP).code, "pilot-unknown-losses");
     }
 }
