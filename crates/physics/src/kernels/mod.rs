@@ -9,6 +9,7 @@ pub mod coastdown;
 pub mod gravity;
 pub mod hampel;
 pub mod height;
+pub mod level_fit;
 pub mod loss_map;
 pub mod losses;
 mod quadrature;
