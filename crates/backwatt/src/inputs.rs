@@ -30,7 +30,10 @@ impl Inputs {
         let chain =
             |before: &str, text: String| digest_bytes(format!("{program}\n{before}\n{text}").as_bytes());
         let ingest = chain(&logs, of(&["sources.", "ingest.", "pilot.time_zone"]));
-        let replay = chain(&ingest, of(&["vehicle_types.", "vehicles.", "replay."]));
+        let maps = pilot.vehicle_types.values().filter_map(|of| of.loss_map.as_ref());
+        let maps: String =
+            maps.map(|map| digest_file(map).unwrap_or_else(|_| "unreadable".to_owned()) + "\n").collect();
+        let replay = chain(&ingest, maps + &of(&["vehicle_types.", "vehicles.", "replay."]));
         let report = chain(&replay, of(&["pilot."]));
         Self { logs, ingest, replay, report }
     }

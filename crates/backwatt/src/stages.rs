@@ -136,7 +136,7 @@ fn battery(
     let fallback = BatterySheet {
         capacity_kwh: 0.0,
         battery_efficiency: 1.0,
-        drive_efficiency: vehicle_type.sheet.nominal.drive_efficiency,
+        drive_efficiency: vehicle_type.sheet.nominal.drive_efficiency(),
     };
     let steps = BatchView::new(&tables::TRIPS, trips).numbers("soc_step_frac")?;
     // The coarsest a trip shows: a short trip may happen upon one small difference of a filtered value.

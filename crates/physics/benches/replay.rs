@@ -7,9 +7,10 @@ use std::hint::black_box;
 
 use arrow::array::RecordBatch;
 use backwatt_physics::kernels::cascade::{self, LevelChoice, Moment};
+use backwatt_physics::kernels::losses::Coefficients;
 use backwatt_physics::kernels::road_load::{self, Conditions, Interval};
 use backwatt_physics::{
-    Acceptance, Blending, Level, LiftOff, PowerBoundary, ReplaySettings, Sheet, Truck, replay,
+    Acceptance, Blending, Level, LiftOff, Losses, PowerBoundary, ReplaySettings, Sheet, Truck, replay,
 };
 use backwatt_schema::{BatchBuilder, Kind, tables::SAMPLES};
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
@@ -60,7 +61,7 @@ fn truck() -> Truck {
         rotating_mass_kg: 330.0,
         drag_area_m2: 5.0,
         rolling_resistance: 0.0077,
-        drive_efficiency: 0.86,
+        losses: Losses::Constant { efficiency: 0.86 },
         axle_limit_m_s2: 1.9,
         motor_force_max_n: 12e3,
         motor_power_max_w: 120e3,
@@ -127,6 +128,19 @@ fn benches(criterion: &mut Criterion) {
         let settings = ReplaySettings::default();
         b.iter(|| replay("T1", black_box(&samples), &sheet, &settings, &|_| "2026-01-01".to_owned()));
     });
+    group.bench_function("replay, losses by coefficients", |b| {
+        let losses = Losses::Coefficients(Coefficients {
+            gear_efficiency: 0.955,
+            idle_w: 300.0,
+            per_speed_n: 40.0,
+            per_speed_squared_kg_s: 1.0,
+            load_squared_w_per_n2: 3e-5,
+        });
+        let truck = Truck { losses, ..truck.clone() };
+        let sheet = Sheet { nominal: truck.clone(), low: truck.clone(), high: truck, ..sheet.clone() };
+        let settings = ReplaySettings::default();
+        b.iter(|| replay("T1", black_box(&samples), &sheet, &settings, &|_| "2026-01-01".to_owned()));
+    });
     group.bench_function("road load, exact", |b| {
         b.iter(|| {
             intervals.iter().map(|i| road_load::integrate(&conditions, black_box(i)).braking_j).sum::<f64>()
@@ -136,7 +150,8 @@ fn benches(criterion: &mut Criterion) {
         b.iter(|| at_the_samples(black_box(&speeds), &conditions));
     });
     group.bench_function("cascade of the braking intervals", |b| {
-        let moment = Moment { level: LevelChoice::Set(1), aux_power_w: 800.0, acceptance_w: 100e3 };
+        let moment =
+            Moment { level: LevelChoice::Set(1), pedal_used: true, aux_power_w: 800.0, acceptance_w: 100e3 };
         let braking: Vec<(Interval, (f64, f64))> = intervals
             .iter()
             .filter_map(|i| Some((*i, road_load::integrate(&conditions, i).braking_part?)))

@@ -10,6 +10,7 @@ pub mod kernels;
 pub mod replay;
 mod truck;
 
+pub use kernels::losses::Losses;
 pub use replay::{PhysicsError, Replay, ReplaySettings, SpeedReading, replay};
 pub use truck::{Acceptance, Blending, Level, LiftOff, PowerBoundary, Sheet, Truck};
 

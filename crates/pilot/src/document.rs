@@ -199,8 +199,14 @@ impl<'c, 't> Section<'c, 't> {
         self.list(key, value.to_owned(), Origin::Default { source: source.to_owned() });
     }
 
-    /// A problem with one key of this table.
+    /// A problem with another file that this table names.
+    pub fn keep(&self, problem: Problem) {
+        self.context.problems.borrow_mut().push(problem);
+    }
+
+    /// A problem with one key of this table, which is not refused a second time as unknown.
     pub fn fault(&self, code: &'static str, key: &str, message: String, hint: String) {
+        self.known.borrow_mut().insert(key.to_owned());
         let line =
             self.table.iter().find(|(k, _)| k.get_ref().as_ref() == key).map(|(_, value)| value.span().start);
         let mut problem = Problem::error(code, message).named(self.key_path(key)).hint(hint);

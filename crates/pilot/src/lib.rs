@@ -8,6 +8,8 @@ mod document;
 mod files;
 mod levels;
 mod listing;
+mod loss_map;
+mod losses;
 mod replay;
 mod sources;
 mod spread;
@@ -127,7 +129,7 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
     let vehicle_types: BTreeMap<String, VehicleType> = root
         .named_sections("vehicle_types")
         .into_iter()
-        .filter_map(|(name, section)| Some((name, vehicle_type::read(&section)?)))
+        .filter_map(|(name, section)| Some((name, vehicle_type::read(&section, folder)?)))
         .collect();
     if vehicle_types.is_empty() {
         let hint = "[vehicle_types.van]\nmass = \"5400 kg\"".to_owned();

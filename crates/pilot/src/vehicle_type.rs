@@ -1,5 +1,7 @@
 //! A vehicle type: the sheet physics and inference work with, each value with its origin and its ends.
 
+use std::path::{Path, PathBuf};
+
 use backwatt_estimate::BatterySheet;
 use backwatt_physics::{Acceptance, Blending, PowerBoundary, Sheet, Truck};
 use backwatt_schema::JOULES_PER_KWH;
@@ -7,6 +9,7 @@ use backwatt_schema::unit::Dimension;
 
 use crate::document::Section;
 use crate::levels::{LevelParts, levels};
+use crate::losses::{LossParts, losses};
 use crate::spread::{MEMORY, PRACTICE, Pick, Reader, Spread};
 
 #[derive(Debug, Clone, PartialEq)]
@@ -16,9 +19,11 @@ pub struct VehicleType {
     pub battery: Option<BatterySheet>,
     pub packs: Option<f64>,
     pub pack_energy_kwh: Option<f64>,
+    /// The file of the loss map, where there is one: what is replayed depends on it.
+    pub loss_map: Option<PathBuf>,
 }
 
-pub fn read(section: &Section<'_, '_>) -> Option<VehicleType> {
+pub fn read(section: &Section<'_, '_>, folder: &Path) -> Option<VehicleType> {
     let r = Reader { section };
     let mass = section.quantity("mass", Dimension::Mass);
     if mass.is_none() && !section.has("mass") {
@@ -51,7 +56,7 @@ pub fn read(section: &Section<'_, '_>) -> Option<VehicleType> {
         rotating: r.or("rotating_mass", Dimension::Mass, 340.0, "340 kg", "40 CFR 1036.545(f)(3), six tyres").0,
         drag: drag(&r, gross_kg),
         rolling: rolling(section),
-        drive: drive(&r),
+        losses: losses(section, folder),
         axle: axle(&r),
         force: force(&r, gross_kg),
         power: power(&r, gross_kg),
@@ -95,10 +100,10 @@ pub fn read(section: &Section<'_, '_>) -> Option<VehicleType> {
     let battery = capacity_kwh.map(|kwh| BatterySheet {
         capacity_kwh: kwh * usable,
         battery_efficiency,
-        drive_efficiency: sheet.nominal.drive_efficiency,
+        drive_efficiency: sheet.nominal.drive_efficiency(),
     });
     section.finish();
-    Some(VehicleType { sheet, battery, packs, pack_energy_kwh: pack_energy })
+    Some(VehicleType { sheet, battery, packs, pack_energy_kwh: pack_energy, loss_map: parts.losses.map_file })
 }
 
 struct Parts {
@@ -107,7 +112,7 @@ struct Parts {
     rotating: f64,
     drag: Spread,
     rolling: Spread,
-    drive: Spread,
+    losses: LossParts,
     axle: Spread,
     force: Spread,
     power: Spread,
@@ -128,7 +133,7 @@ impl Parts {
             rotating_mass_kg: self.rotating,
             drag_area_m2: self.drag.against(pick),
             rolling_resistance: self.rolling.against(pick),
-            drive_efficiency: self.drive.pick(pick),
+            losses: self.losses.pick(pick),
             axle_limit_m_s2: self.axle.pick(pick),
             motor_force_max_n: self.force.pick(pick),
             motor_power_max_w: self.power.pick(pick),
@@ -211,14 +216,6 @@ fn rolling(section: &Section<'_, '_>) -> Spread {
         );
     }
     Spread::times(value, 0.8, 1.2)
-}
-
-fn drive(r: &Reader<'_, '_, '_>) -> Spread {
-    let axle = r.share_or("axle_efficiency", 0.955, "40 CFR 1036.545(f)(3)").0;
-    let (motor, stated) = r.share_or("motor_efficiency", 0.90, "motor and inverter 0.85 to 0.95, from memory");
-    let reach = if stated { 0.03 } else { 0.05 };
-    let low = axle * (motor - reach).max(0.1 * motor);
-    Spread { nominal: axle * motor, low, high: (axle * (motor + reach)).min(1.0) }
 }
 
 fn axle(r: &Reader<'_, '_, '_>) -> Spread {

@@ -4,8 +4,8 @@ use arrow::array::RecordBatch;
 use backwatt_physics::kernels::air::{DRY_AIR_J_KG_K, SEA_LEVEL_PA};
 use backwatt_physics::kernels::road_load::Conditions;
 use backwatt_physics::{
-    Acceptance, Blending, Level, LiftOff, PowerBoundary, Replay, ReplaySettings, STANDARD_GRAVITY_M_S2, Sheet,
-    SpeedReading, Truck, replay,
+    Acceptance, Blending, Level, LiftOff, Losses, PowerBoundary, Replay, ReplaySettings, STANDARD_GRAVITY_M_S2,
+    Sheet, SpeedReading, Truck, replay,
 };
 use backwatt_schema::{JOULES_PER_KWH, tables};
 
@@ -55,7 +55,7 @@ impl Vehicle {
             rotating_mass_kg: self.rotating_mass_kg,
             drag_area_m2: self.drag_area_m2,
             rolling_resistance: self.rolling_resistance,
-            drive_efficiency: 0.86,
+            losses: Losses::Constant { efficiency: 0.86 },
             axle_limit_m_s2: 1.9,
             motor_force_max_n: 20e3,
             motor_power_max_w: 100e3,

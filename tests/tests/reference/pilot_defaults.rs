@@ -34,7 +34,7 @@ fn a3_rotating_mass_of_six_tyres() {
 fn g7_round_trip() {
     let vehicle = bare_type("6600 kg");
     let battery = vehicle.battery.unwrap_or_else(|| panic!("a battery is stated"));
-    let one_way = vehicle.sheet.nominal.drive_efficiency * battery.battery_efficiency;
+    let one_way = vehicle.sheet.nominal.drive_efficiency() * battery.battery_efficiency;
     close("round trip", one_way * one_way, 0.7095, ROUND_TRIP);
 }
 

@@ -6,7 +6,8 @@ use super::ledger::{self, Setting};
 use super::motion::{Kind, Plan};
 use super::pieces::Booked;
 use super::track::{GradeBasis, Track};
-use crate::kernels::cascade::LevelChoice;
+use crate::kernels::cascade::{self, LevelChoice};
+use crate::kernels::losses;
 use crate::kernels::road_load::{Interval, integrate};
 use crate::truck::Sheet;
 
@@ -147,9 +148,12 @@ fn reference(place: &Place, setting: &Setting, level: usize, sheet: &Sheet) -> f
         speed_end_m_s: 0.0,
         rise_m: place.rise_m,
     };
-    let road = integrate(&setting.conditions, &interval);
-    let bus = road
-        .braking_part
-        .map_or(0.0, |part| setting.cascade(&sheet.nominal, &interval, part, LevelChoice::Set(level)).bus_j());
-    ledger::terminal_j(road.tractive_j, setting.aux_power_w * interval.duration_s, bus, sheet)
+    let (truck, conditions) = (&sheet.nominal, &setting.conditions);
+    let road = integrate(conditions, &interval);
+    let bus_j = road.braking_part.map_or(0.0, |part| {
+        let moment = setting.moment(LevelChoice::Set(level), true);
+        cascade::integrate(truck, conditions, &interval, part, &moment).bus_j()
+    });
+    let drawn_j = losses::drawn(&truck.losses, conditions, &interval, &road).energy_j;
+    drawn_j + setting.aux_power_w * interval.duration_s - bus_j
 }

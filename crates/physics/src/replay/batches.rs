@@ -11,7 +11,7 @@ use super::pieces::Segment;
 use super::track::{GradeBasis, Track};
 use super::trips::{Trip, explained};
 use super::{PhysicsError, Replay};
-use crate::kernels::cascade::Cascade;
+use crate::kernels::cascade::{Cascade, Limit};
 
 /// Battery power must be known for this share of a stretch to call its figures measured.
 const MEASURED_SHARE: f64 = 0.95;
@@ -178,6 +178,8 @@ impl Found<'_> {
             .number("energy_aero_kwh", of(|l| kwh(l.road.aero_j)))
             .number("energy_tractive_kwh", of(|l| kwh(l.road.tractive_j)))
             .number("energy_braking_kwh", of(|l| kwh(l.road.braking_j)))
+            .number("energy_drive_dc_kwh", of(|l| kwh(l.drive_dc_j)))
+            .number("losses_beyond_map_s", of(|l| l.beyond_map_s))
             .number("energy_recoverable_low_kwh", of(|l| kwh(l.recoverable_low_j)))
             .number("energy_recoverable_high_kwh", of(|l| kwh(l.recoverable_high_j)))
             .number("energy_attainable_kwh", of(|l| kwh(l.attainable_j)))
@@ -186,7 +188,7 @@ impl Found<'_> {
             .number("energy_cab_climate_kwh", cab)
             .number("battery_measured_s", of(|l| l.measured_s))
             .number("energy_returned_bus_kwh", of(|l| kwh(l.battery.bus_j)));
-        cascade_columns(builder, self.segments.iter().map(|s| &s.ledger.cascade))
+        cascade_columns(builder, self.segments.iter().map(|s| &s.ledger))
     }
 
     fn segment_battery(&self, builder: BatchBuilder) -> BatchBuilder {
@@ -267,7 +269,7 @@ impl Found<'_> {
             .number("energy_attainable_kwh", of(|l| kwh(l.attainable_j)))
             .number("energy_recovered_kwh", each().map(recovered))
             .text("evidence", each().map(|e| Some(evidence(e.ledger.coverage()))));
-        cascade_columns(builder, each().map(|e| &e.ledger.cascade)).finish()
+        cascade_columns(builder, each().map(|e| &e.ledger)).finish()
     }
 
     fn stops(&self) -> Result<RecordBatch, BatchError> {
@@ -417,10 +419,10 @@ fn soc_step(track: &Track, ends: (usize, usize)) -> Option<f64> {
     known.windows(2).map(|w| (w[1] - w[0]).abs()).filter(|step| *step > 1e-9).min_by(f64::total_cmp)
 }
 
-fn cascade_columns<'a>(builder: BatchBuilder, rows: impl Iterator<Item = &'a Cascade>) -> BatchBuilder {
-    let rows: Vec<&Cascade> = rows.collect();
-    let of = |pick: fn(&Cascade) -> f64| rows.iter().map(move |c| kwh(pick(c))).collect::<Vec<_>>();
-    builder
+fn cascade_columns<'a>(builder: BatchBuilder, rows: impl Iterator<Item = &'a Ledger>) -> BatchBuilder {
+    let rows: Vec<&Ledger> = rows.collect();
+    let of = |pick: fn(&Cascade) -> f64| rows.iter().map(move |l| kwh(pick(&l.cascade))).collect::<Vec<_>>();
+    let builder = builder
         .number("braking_beyond_axle_kwh", of(|c| c.beyond_axle_j))
         .number("braking_in_fade_kwh", of(|c| c.in_fade_j))
         .number("braking_beyond_level_kwh", of(|c| c.beyond_level_j))
@@ -430,4 +432,8 @@ fn cascade_columns<'a>(builder: BatchBuilder, rows: impl Iterator<Item = &'a Cas
         .number("braking_converted_kwh", of(|c| c.converted_j))
         .number("braking_to_auxiliaries_kwh", of(|c| c.to_auxiliaries_j))
         .number("energy_recoverable_kwh", of(|c| c.recoverable_j))
+        .number("gain_remainder_kwh", rows.iter().map(|l| kwh(l.gains.remainder_j(&l.cascade))));
+    tables::GAINS.into_iter().zip(Limit::ALL).fold(builder, |builder, (name, limit)| {
+        builder.number(name, rows.iter().map(|l| kwh(l.gains.without_j(limit))))
+    })
 }

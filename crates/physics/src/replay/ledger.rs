@@ -4,7 +4,8 @@ use super::track::{GradeBasis, Track};
 use crate::STANDARD_GRAVITY_M_S2;
 use crate::kernels::air;
 use crate::kernels::battery_flow;
-use crate::kernels::cascade::{self, Cascade, LevelChoice, Moment};
+use crate::kernels::cascade::{self, Cascade, Gains, LevelChoice, Moment};
+use crate::kernels::losses;
 use crate::kernels::rectified;
 use crate::kernels::road_load::{self, Conditions, Interval, RoadEnergy};
 use crate::truck::{PowerBoundary, Sheet, Truck};
@@ -26,6 +27,11 @@ pub struct Ledger {
     /// What the uncertainty left in the acceleration adds to braking energy.
     pub braking_uncertainty_j: f64,
     pub cascade: Cascade,
+    pub gains: Gains,
+    /// Drawn at the dc link to drive.
+    pub drive_dc_j: f64,
+    /// Time the loss map did not cover.
+    pub beyond_map_s: f64,
     pub recoverable_low_j: f64,
     pub recoverable_high_j: f64,
     pub attainable_j: f64,
@@ -105,6 +111,9 @@ impl Ledger {
         self.braking_raw_j += other.braking_raw_j;
         self.braking_uncertainty_j += other.braking_uncertainty_j;
         self.cascade.add(&other.cascade);
+        self.gains.add(&other.gains);
+        self.drive_dc_j += other.drive_dc_j;
+        self.beyond_map_s += other.beyond_map_s;
         self.recoverable_low_j += other.recoverable_low_j;
         self.recoverable_high_j += other.recoverable_high_j;
         self.attainable_j += other.attainable_j;
@@ -124,8 +133,9 @@ impl Ledger {
         self.engine_s += other.engine_s;
     }
 
-    pub fn terminal_j(&self, sheet: &Sheet) -> f64 {
-        terminal_j(self.road.tractive_j, self.aux_j, self.cascade.bus_j(), sheet)
+    /// Energy out of the battery terminals as the model has it: driving, auxiliaries, less what came back to the bus.
+    pub fn terminal_j(&self) -> f64 {
+        self.drive_dc_j + self.aux_j - self.cascade.bus_j()
     }
 
     /// Share of the time with battery power known.
@@ -177,6 +187,8 @@ pub fn book(track: &Track, k: usize, moving: bool, grade: GradeBasis, sheet: &Sh
     if let Some(ambient) = track.ambient[k] {
         (ledger.ambient_k_s, ledger.ambient_s) = (ambient * dt, dt);
     }
+    let drawn = losses::drawn(&sheet.nominal.losses, &setting.conditions, &interval, &road);
+    (ledger.drive_dc_j, ledger.beyond_map_s) = (drawn.energy_j, drawn.beyond_map_s);
     book_bounds(&mut ledger, track, k, &interval, sheet);
     if let Some(part) = road.braking_part {
         book_braking(&mut ledger, track, k, &interval, part, sheet, &setting);
@@ -202,11 +214,6 @@ fn book_noise(ledger: &mut Ledger, track: &Track, k: usize, interval: &Interval,
     let (constant, drag) = road_load::force_law(conditions, interval);
     ledger.braking_uncertainty_j =
         rectified::excess(constant + drag * speed * speed, sd_n) * interval.distance_m();
-}
-
-/// Energy out of the battery terminals as the model has it: traction, auxiliaries, less what came back to the bus. [J]
-pub fn terminal_j(tractive_j: f64, aux_j: f64, bus_j: f64, sheet: &Sheet) -> f64 {
-    tractive_j / sheet.nominal.drive_efficiency + aux_j - bus_j
 }
 
 /// The interval from knot `k` to the next.
@@ -250,9 +257,8 @@ impl Setting {
 }
 
 impl Setting {
-    pub fn cascade(&self, truck: &Truck, interval: &Interval, part: (f64, f64), level: LevelChoice) -> Cascade {
-        let moment = Moment { level, aux_power_w: self.aux_power_w, acceptance_w: self.acceptance_w };
-        cascade::integrate(truck, &self.conditions, interval, part, &moment)
+    pub fn moment(&self, level: LevelChoice, pedal_used: bool) -> Moment {
+        Moment { level, pedal_used, aux_power_w: self.aux_power_w, acceptance_w: self.acceptance_w }
     }
 }
 
@@ -261,16 +267,29 @@ pub fn level_at(track: &Track, k: usize, truck: &Truck) -> Option<usize> {
     track.name(track.level[k]).and_then(|name| truck.level_named(name)).or(truck.default_level)
 }
 
+/// Whether the brake pedal is used between a knot and the next; `None` unless either end says so or both deny it.
+fn pedal_at(track: &Track, k: usize) -> Option<bool> {
+    match (track.pedal[k], track.pedal[k + 1]) {
+        (Some(true), _) | (_, Some(true)) => Some(true),
+        (Some(false), Some(false)) => Some(false),
+        _ => None,
+    }
+}
+
 /// Another mass or drag moves the part of the interval that brakes, so the ends look for theirs on their own.
 fn book_bounds(ledger: &mut Ledger, track: &Track, k: usize, interval: &Interval, sheet: &Sheet) {
     let known = level_at(track, k, &sheet.nominal);
-    let bound = |truck: &Truck, unknown: LevelChoice| {
+    let pedal = pedal_at(track, k);
+    let bound = |truck: &Truck, unknown: LevelChoice, pedal_used: bool| {
         let setting = Setting::at(track, k, truck);
         let part = road_load::integrate(&setting.conditions, interval).braking_part?;
-        Some(setting.cascade(truck, interval, part, known.map_or(unknown, LevelChoice::Set)).recoverable_j)
+        let moment = setting.moment(known.map_or(unknown, LevelChoice::Set), pedal_used);
+        Some(cascade::integrate(truck, &setting.conditions, interval, part, &moment).recoverable_j)
     };
-    ledger.recoverable_low_j = bound(&sheet.low, LevelChoice::Worst).unwrap_or(0.0);
-    ledger.recoverable_high_j = bound(&sheet.high, LevelChoice::Best).unwrap_or(0.0);
+    // Where no pedal is logged the bounds cover both: released and used.
+    let (released, used) = (pedal.unwrap_or(false), pedal.unwrap_or(true));
+    ledger.recoverable_low_j = bound(&sheet.low, LevelChoice::Worst, released).unwrap_or(0.0);
+    ledger.recoverable_high_j = bound(&sheet.high, LevelChoice::Best, used).unwrap_or(0.0);
 }
 
 fn book_braking(
@@ -284,8 +303,15 @@ fn book_braking(
 ) {
     let known = level_at(track, k, &sheet.nominal);
     let level = known.unwrap_or_else(|| sheet.nominal.stand_in_level());
-    ledger.cascade = setting.cascade(&sheet.nominal, interval, part, LevelChoice::Set(level));
-    ledger.attainable_j = setting.cascade(&sheet.nominal, interval, part, LevelChoice::Best).recoverable_j;
+    let (truck, conditions) = (&sheet.nominal, &setting.conditions);
+    let moment = setting.moment(LevelChoice::Set(level), pedal_at(track, k).unwrap_or(true));
+    ledger.cascade = cascade::integrate(truck, conditions, interval, part, &moment);
+    ledger.gains = cascade::gains(truck, conditions, interval, part, &moment, &ledger.cascade);
+    ledger.beyond_map_s += ledger.cascade.beyond_map_s;
+    let best = Moment { level: LevelChoice::Best, ..moment };
+    let attainable_j = cascade::integrate(truck, conditions, interval, part, &best).recoverable_j;
+    // The level as set is one of those on offer; the two sums are cut at different speeds and may differ by rounding.
+    ledger.attainable_j = attainable_j.max(ledger.cascade.recoverable_j);
     let fade_end = sheet.nominal.levels[level].fade_end_m_s;
     if f64::midpoint(interval.speed_start_m_s, interval.speed_end_m_s) > fade_end {
         ledger.braking_above_fade_j = ledger.road.braking_j;
@@ -336,7 +362,7 @@ fn book_battery(
         sums.bus_j = sums.bus_j.max(inflow);
     }
     if !(plugged && inflow > 0.0) {
-        let asked = road.tractive_j / sheet.nominal.drive_efficiency + ledger.aux_j - sums.bus_j;
+        let asked = ledger.drive_dc_j + ledger.aux_j - sums.bus_j;
         sums.unexplained_j = out - inflow - asked;
     }
 }

@@ -60,7 +60,7 @@ pub fn book(track: &Track, plan: &Plan, sheet: &Sheet, settings: &ReplaySettings
                 segments.extend(open.take().map(|(segment, _)| segment));
             }
             let booked = ledger::book(track, k, run.kind == Kind::Driving, grade, sheet);
-            terminal_j[k] = booked.terminal_j(sheet);
+            terminal_j[k] = booked.terminal_j();
             let (segment, _) = open.get_or_insert_with(|| {
                 let level = ledger::level_at(track, k, &sheet.nominal);
                 let segment = Segment {

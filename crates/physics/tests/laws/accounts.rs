@@ -1,7 +1,7 @@
 //! Accounts add up, wherever a drive is cut.
 
 use backwatt_physics::{ReplaySettings, SpeedReading};
-use backwatt_schema::tables::{self, CASCADE};
+use backwatt_schema::tables::{self, CASCADE, GAINS};
 use proptest::prelude::*;
 
 use super::made::{Log, cases, drive, known, numbers, sum, truck};
@@ -12,7 +12,7 @@ const SHARE: f64 = 1e-9;
 const NOTHING_KWH: f64 = 1e-3 / 3.6e6;
 
 /// Sums that no cut may change. [kWh, s, m]
-const ADDITIVE: [&str; 19] = [
+const ADDITIVE: [&str; 21] = [
     "duration_s",
     "distance_m",
     "energy_kinetic_kwh",
@@ -32,7 +32,13 @@ const ADDITIVE: [&str; 19] = [
     "energy_recoverable_kwh",
     "energy_attainable_kwh",
     "energy_auxiliary_kwh",
+    "energy_drive_dc_kwh",
+    "losses_beyond_map_s",
 ];
+
+fn additive() -> impl Iterator<Item = &'static str> {
+    ADDITIVE.into_iter().chain(GAINS)
+}
 
 fn grades(rows: usize) -> Vec<Option<f64>> {
     (0..rows).map(|i| Some(0.04 * (i as f64 * 0.7).sin() + 0.001)).collect()
@@ -49,7 +55,7 @@ proptest! {
         let of = |name| numbers(&tables::SEGMENTS, &replay.segments, name);
         let accounts = ["energy_kinetic_kwh", "energy_grade_kwh", "energy_rolling_kwh", "energy_aero_kwh"].map(of);
         let (tractive, braking) = (of("energy_tractive_kwh"), of("energy_braking_kwh"));
-        let cascade = CASCADE.map(of);
+        let (cascade, gains) = (CASCADE.map(of), GAINS.map(of));
         for row in 0..replay.segments.num_rows() {
             let (out, back) = (tractive[row].unwrap(), braking[row].unwrap());
             let spent: f64 = accounts.iter().map(|column| column[row].unwrap()).sum();
@@ -57,6 +63,9 @@ proptest! {
             prop_assert!((spent - (out - back)).abs() <= SHARE * size + NOTHING_KWH, "{spent} {out} {back}");
             let split: f64 = cascade.iter().map(|column| column[row].unwrap()).sum();
             prop_assert!((split - back).abs() <= SHARE * back + NOTHING_KWH, "{split} {back}");
+            let recoverable = cascade[CASCADE.len() - 1][row].unwrap();
+            let gained: f64 = gains.iter().map(|column| column[row].unwrap()).sum();
+            prop_assert!((recoverable + gained - back).abs() <= SHARE * back + NOTHING_KWH, "{gained} {back}");
         }
     }
 
@@ -87,7 +96,7 @@ proptest! {
             log.replay(&truck, &ReplaySettings { segment_length_m, ..ReplaySettings::default() })
         };
         let (short, whole) = (with(length), with(1e9));
-        for name in ADDITIVE {
+        for name in additive() {
             let (a, b) = (sum(&short, name), sum(&whole, name));
             let size = sum(&whole, "energy_tractive_kwh") + sum(&whole, "energy_braking_kwh") + b.abs();
             prop_assert!((a - b).abs() <= SHARE * size + NOTHING_KWH, "{name}: {a} {b}");
@@ -103,7 +112,7 @@ proptest! {
         let settings = ReplaySettings { speed: SpeedReading::AsLogged, ..ReplaySettings::default() };
         let whole = log.replay(&truck, &settings);
         let parts = [log.part(0, cut), log.part(cut, last)].map(|part| part.replay(&truck, &settings));
-        for name in ADDITIVE {
+        for name in additive() {
             let (a, b) = (sum(&parts[0], name) + sum(&parts[1], name), sum(&whole, name));
             let size = sum(&whole, "energy_tractive_kwh") + sum(&whole, "energy_braking_kwh") + b.abs();
             prop_assert!((a - b).abs() <= SHARE * size + NOTHING_KWH, "{name}: {a} {b}");

@@ -1,8 +1,9 @@
 //! The cascade of braking energy: parts, order of the levels, and agreement with a dense sum.
 
-use backwatt_physics::kernels::cascade::{Cascade, LevelChoice, Moment, integrate};
+use backwatt_physics::kernels::cascade::{Cascade, Gains, LevelChoice, Limit, Moment, gains, integrate};
+use backwatt_physics::kernels::losses;
 use backwatt_physics::kernels::road_load::{self, Conditions, Interval};
-use backwatt_physics::{Blending, Level, LiftOff, STANDARD_GRAVITY_M_S2, Truck};
+use backwatt_physics::{Blending, Level, LiftOff, Losses, STANDARD_GRAVITY_M_S2, Truck};
 use proptest::prelude::*;
 
 use super::made::{cases, plain, truck};
@@ -11,6 +12,12 @@ const SHARE: f64 = 1e-9;
 /// Pieces of the dense sum. What it misses where a limit begins to bind within a piece is far below the share asked.
 const PIECES: u32 = 4000;
 const DENSE_SHARE: f64 = 1e-7;
+/// The same for laws other than a constant, where a force limited by power leaves no polynomial.
+const LAW_SHARE: f64 = 1e-6;
+
+fn dense_share(truck: &Truck) -> f64 {
+    if matches!(truck.losses, Losses::Constant { .. }) { DENSE_SHARE } else { LAW_SHARE }
+}
 
 fn conditions(truck: &Truck) -> Conditions {
     Conditions {
@@ -36,9 +43,25 @@ fn slowing() -> impl Strategy<Value = Interval> {
 fn run(truck: &Truck, interval: &Interval, level: LevelChoice) -> Option<(Cascade, f64)> {
     let conditions = conditions(truck);
     let energy = road_load::integrate(&conditions, interval);
-    let moment = Moment { level, aux_power_w: truck.aux_power_w, acceptance_w: truck.acceptance.power_max_w };
+    let moment = Moment {
+        level,
+        pedal_used: true,
+        aux_power_w: truck.aux_power_w,
+        acceptance_w: truck.acceptance.power_max_w,
+    };
     let cascade = integrate(truck, &conditions, interval, energy.braking_part?, &moment);
     Some((cascade, energy.braking_j))
+}
+
+/// Cascade and gains with a level set, the pedal used or not.
+fn with_gains(truck: &Truck, interval: &Interval, pedal_used: bool) -> Option<(Cascade, Gains)> {
+    let conditions = conditions(truck);
+    let part = road_load::integrate(&conditions, interval).braking_part?;
+    let (aux_power_w, acceptance_w) = (truck.aux_power_w, truck.acceptance.power_max_w);
+    let moment = Moment { level: LevelChoice::Set(0), pedal_used, aux_power_w, acceptance_w };
+    let cascade = integrate(truck, &conditions, interval, part, &moment);
+    let gains = gains(truck, &conditions, interval, part, &moment, &cascade);
+    Some((cascade, gains))
 }
 
 fn parts(cascade: &Cascade) -> [f64; 9] {
@@ -55,10 +78,9 @@ fn parts(cascade: &Cascade) -> [f64; 9] {
     ]
 }
 
-/// The same interval cut into many short ones, each with its own cascade.
-fn dense(truck: &Truck, interval: &Interval, level: LevelChoice) -> Cascade {
-    let mut sum = Cascade::default();
-    for piece in 0..PIECES {
+/// The same interval cut into many short ones.
+fn cut(interval: &Interval) -> impl Iterator<Item = Interval> {
+    (0..PIECES).map(move |piece| {
         let share = |piece: u32| f64::from(piece) / f64::from(PIECES);
         let mut short = Interval {
             duration_s: interval.duration_s / f64::from(PIECES),
@@ -69,9 +91,15 @@ fn dense(truck: &Truck, interval: &Interval, level: LevelChoice) -> Cascade {
         if interval.rise_m != 0.0 {
             short.rise_m = interval.rise_m / interval.distance_m() * short.distance_m();
         }
-        if let Some((cascade, _)) = run(truck, &short, level) {
-            sum.add(&cascade);
-        }
+        short
+    })
+}
+
+/// Each of the short ones with its own cascade.
+fn dense(truck: &Truck, interval: &Interval, level: LevelChoice) -> Cascade {
+    let mut sum = Cascade::default();
+    for (cascade, _) in cut(interval).filter_map(|short| run(truck, &short, level)) {
+        sum.add(&cascade);
     }
     sum
 }
@@ -162,7 +190,7 @@ proptest! {
         let recoverable = |level| run(&truck, &interval, level).map(|found| found.0.recoverable_j);
         let Some((_, braking)) = run(&truck, &interval, LevelChoice::Best) else { return Ok(()) };
         let (worst, best) = (recoverable(LevelChoice::Worst).unwrap(), recoverable(LevelChoice::Best).unwrap());
-        let rounding = SHARE * braking;
+        let rounding = dense_share(&truck).max(SHARE) * braking;
         for level in 0..truck.levels.len() {
             let set = recoverable(LevelChoice::Set(level)).unwrap();
             prop_assert!(worst <= set + rounding, "level {level}: worst {worst} set {set} of {braking}");
@@ -173,13 +201,77 @@ proptest! {
 }
 
 proptest! {
+    #![proptest_config(cases(400))]
+
+    #[test]
+    fn gains_are_magnitudes_and_close_with_the_remainder(
+        truck in truck(), interval in slowing(), pedal_used in any::<bool>(),
+    ) {
+        let Some((cascade, gains)) = with_gains(&truck, &interval, pedal_used) else { return Ok(()) };
+        let braking = cascade.total_j();
+        for limit in Limit::ALL {
+            let gain = gains.without_j(limit);
+            prop_assert!(gain >= -SHARE * braking, "{limit:?}: {gain} of {braking}");
+            prop_assert!(cascade.recoverable_j + gain <= braking * (1.0 + SHARE), "{limit:?}: {gain} of {braking}");
+        }
+        let sum: f64 = Limit::ALL.iter().map(|limit| gains.without_j(*limit)).sum();
+        let closed = cascade.recoverable_j + sum + gains.remainder_j(&cascade);
+        prop_assert!((closed - braking).abs() <= SHARE * (braking + sum), "{closed} {braking}");
+    }
+
+    /// A released pedal brings no more than a used one, and leaves the level to bind whatever the kind.
+    #[test]
+    fn a_released_pedal_is_lift_off(truck in truck(), interval in slowing()) {
+        let truck = Truck { losses: Losses::Constant { efficiency: 0.86 }, ..truck };
+        let friction = Truck { blending: Blending::FrictionOnly, ..truck.clone() };
+        let of = |truck: &Truck, pedal| with_gains(truck, &interval, pedal).map(|found| found.0);
+        let Some(released) = of(&truck, false) else { return Ok(()) };
+        prop_assert_eq!(Some(released), of(&friction, true));
+        let used = of(&truck, true).unwrap();
+        let weaker = matches!(truck.blending, Blending::Series);
+        prop_assert!(weaker || released.recoverable_j <= used.recoverable_j + SHARE * used.total_j());
+    }
+}
+
+proptest! {
+    #![proptest_config(cases(32))]
+
+    #[test]
+    fn gains_and_drawn_agree_with_many_pieces(truck in truck(), interval in slowing()) {
+        if let Some((cascade, few)) = with_gains(&truck, &interval, true) {
+            let mut many = Gains::default();
+            for (_, gains) in cut(&interval).filter_map(|short| with_gains(&truck, &short, true)) {
+                many.add(&gains);
+            }
+            for limit in Limit::ALL {
+                let off = (few.without_j(limit) - many.without_j(limit)).abs() - 1e-3;
+                let (few, many) = (few.without_j(limit), many.without_j(limit));
+                prop_assert!(off <= LAW_SHARE * cascade.total_j(), "{limit:?}: {few} {many} of {}", cascade.total_j());
+            }
+        }
+        let conditions = conditions(&truck);
+        // The same way uphill and gaining speed.
+        let (speed_start_m_s, speed_end_m_s) = (interval.speed_end_m_s, interval.speed_start_m_s);
+        for interval in [interval, Interval { speed_start_m_s, speed_end_m_s, rise_m: 0.02, ..interval }] {
+            let drawn = |interval: &Interval| {
+                losses::drawn(&truck.losses, &conditions, interval, &road_load::integrate(&conditions, interval))
+            };
+            let (few, many) = (drawn(&interval), cut(&interval).map(|short| drawn(&short).energy_j).sum::<f64>());
+            prop_assert!((few.energy_j - many).abs() <= LAW_SHARE * many + 1e-3, "{few:?} {many}");
+            prop_assert!(few.energy_j >= road_load::integrate(&conditions, &interval).tractive_j * (1.0 - SHARE));
+            prop_assert!(few.beyond_map_s >= 0.0 && few.beyond_map_s <= interval.duration_s * (1.0 + SHARE));
+        }
+    }
+}
+
+proptest! {
     #![proptest_config(cases(32))]
 
     #[test]
     fn few_pieces_agree_with_many(truck in truck(), interval in slowing()) {
         for level in [LevelChoice::Set(0), LevelChoice::Best, LevelChoice::Worst] {
             let share = missed(&truck, &interval, level);
-            prop_assert!(share <= DENSE_SHARE, "{level:?}: off by {share:e} of the braking energy");
+            prop_assert!(share <= dense_share(&truck), "{level:?}: off by {share:e} of the braking energy");
         }
     }
 }

@@ -1,9 +1,11 @@
 //! Random trucks and drives, and their replay.
 
 use arrow::array::RecordBatch;
+use backwatt_physics::kernels::loss_map::LossMap;
+use backwatt_physics::kernels::losses::Coefficients;
 use backwatt_physics::{
-    Acceptance, Blending, Level, LiftOff, PhysicsError, PowerBoundary, Replay, ReplaySettings, Sheet, Truck,
-    replay,
+    Acceptance, Blending, Level, LiftOff, Losses, PhysicsError, PowerBoundary, Replay, ReplaySettings, Sheet,
+    Truck, replay,
 };
 use backwatt_schema::{BatchBuilder, BatchView, Kind, Table, number_at, tables};
 use proptest::prelude::*;
@@ -78,7 +80,7 @@ pub fn plain() -> Truck {
         rotating_mass_kg: 330.0,
         drag_area_m2: 5.0,
         rolling_resistance: 0.0077,
-        drive_efficiency: 0.86,
+        losses: Losses::Constant { efficiency: 0.86 },
         axle_limit_m_s2: 1.9,
         motor_force_max_n: 20e3,
         motor_power_max_w: 120e3,
@@ -125,12 +127,13 @@ pub fn sum(replay: &Replay, name: &str) -> f64 {
     numbers(&tables::SEGMENTS, &replay.segments, name).into_iter().flatten().sum()
 }
 
+/// Ramps shorter than half a metre per second would hold branches shorter than the cascade looks for.
 fn level() -> impl Strategy<Value = Level> {
     let deceleration = (0.0..2.5f64, any::<bool>())
         .prop_map(|(m_s2, includes_road_load)| LiftOff::Deceleration { m_s2, includes_road_load });
     let force = (0.0..30e3f64).prop_map(|n| LiftOff::Force { n });
     let lift_off = prop_oneof![deceleration, force];
-    (lift_off, 0.0..4.0f64, prop_oneof![Just(0.0), 0.1..8.0f64]).prop_map(|(lift_off, start, span)| Level {
+    (lift_off, 0.0..4.0f64, prop_oneof![Just(0.0), 0.5..8.0f64]).prop_map(|(lift_off, start, span)| Level {
         name: "level".to_owned(),
         lift_off,
         fade_start_m_s: start,
@@ -155,9 +158,42 @@ fn acceptance() -> impl Strategy<Value = Acceptance> {
     })
 }
 
+/// Losses of motor and inverter on a grid with or without a braking side, rising with force and speed as they do.
+fn loss_map() -> impl Strategy<Value = LossMap> {
+    (any::<bool>(), 2..6usize, 2..6usize, 2e3..30e3f64, 5.0..35.0f64, 0.0..500.0f64, 1e-6..1e-4f64).prop_map(
+        |(both_ways, forces, speeds, most_n, fastest_m_s, idle_w, per_n2)| {
+            let axis = |from: f64, to: f64, steps: usize| -> Vec<f64> {
+                (0..steps).map(|at| from + (to - from) * at as f64 / (steps - 1) as f64).collect()
+            };
+            let forces = axis(if both_ways { -most_n } else { 0.0 }, most_n, forces);
+            let speeds = axis(0.0, fastest_m_s, speeds);
+            let loss = |force: f64, speed: f64| idle_w + 60.0 * speed + per_n2 * force * force;
+            let grid = forces.iter().flat_map(|f| speeds.iter().map(move |v| loss(*f, *v))).collect();
+            LossMap::new(forces, speeds, grid).unwrap_or_else(|e| panic!("{e}"))
+        },
+    )
+}
+
+pub fn losses() -> impl Strategy<Value = Losses> {
+    let gears = 0.8..1.0f64;
+    let coefficients = (gears.clone(), 0.0..1500.0f64, 0.0..150.0f64, 0.0..10.0f64, 0.0..2e-4f64).prop_map(
+        |(gear_efficiency, idle_w, per_speed_n, per_speed_squared_kg_s, load_squared_w_per_n2)| {
+            Losses::Coefficients(Coefficients {
+                gear_efficiency,
+                idle_w,
+                per_speed_n,
+                per_speed_squared_kg_s,
+                load_squared_w_per_n2,
+            })
+        },
+    );
+    let map = (gears, loss_map()).prop_map(|(gear_efficiency, map)| Losses::Map { gear_efficiency, map });
+    prop_oneof![(0.5..1.0f64).prop_map(|efficiency| Losses::Constant { efficiency }), coefficients, map]
+}
+
 pub fn truck() -> impl Strategy<Value = Truck> {
     let body = (800.0..18e3f64, 0.0..9e3f64, 0.0..600.0f64, 0.4..9.0f64, 0.004..0.02f64);
-    let drive = (0.5..1.0f64, 0.5..6.0f64, 2e3..60e3f64, 10e3..400e3f64, 0.0..15e3f64);
+    let drive = (losses(), 0.5..6.0f64, 2e3..60e3f64, 10e3..400e3f64, 0.0..15e3f64);
     let levels = prop::collection::vec(level(), 1..4);
     (body, drive, acceptance(), blending(), levels).prop_map(|(body, drive, acceptance, blending, levels)| {
         Truck {
@@ -166,7 +202,7 @@ pub fn truck() -> impl Strategy<Value = Truck> {
             rotating_mass_kg: body.2,
             drag_area_m2: body.3,
             rolling_resistance: body.4,
-            drive_efficiency: drive.0,
+            losses: drive.0,
             axle_limit_m_s2: drive.1,
             motor_force_max_n: drive.2,
             motor_power_max_w: drive.3,

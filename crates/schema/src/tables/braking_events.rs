@@ -9,7 +9,7 @@ pub static BRAKING_EVENTS: Table = Table {
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 30] = [
+static COLUMNS: [Column; 39] = [
     text("vehicle_id", "", "the vehicle"),
     text("trip_id", "", "the trip"),
     order("event_order", "position within the trip"),
@@ -37,6 +37,15 @@ static COLUMNS: [Column; 30] = [
     number("braking_converted_kwh", "kW.h", "", "0 or more", "see segments"),
     number("braking_to_auxiliaries_kwh", "kW.h", "", "0 or more", "see segments"),
     number("energy_recoverable_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("gain_without_axle_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("gain_without_fade_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("gain_without_level_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("gain_without_torque_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("gain_without_power_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("gain_without_acceptance_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("gain_without_losses_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("gain_without_auxiliaries_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("gain_remainder_kwh", "kW.h", "", "signed: see segments", "see segments"),
     number("energy_attainable_kwh", "kW.h", "", "0 or more", "see segments"),
     number(
         "energy_recovered_kwh",

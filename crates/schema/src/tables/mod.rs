@@ -24,7 +24,7 @@ pub use recovery::RECOVERY;
 pub use rejects::REJECTS;
 pub use samples::SAMPLES;
 pub use segment_battery::SEGMENT_BATTERY;
-pub use segments::{CASCADE, SEGMENTS};
+pub use segments::{CASCADE, GAINS, SEGMENTS};
 pub use stops::STOPS;
 pub use trips::TRIPS;
 

@@ -25,7 +25,21 @@ pub static CASCADE: [&str; 9] = [
     "energy_recoverable_kwh",
 ];
 
-static COLUMNS: [Column; 63] = [
+/// The columns that say what lifting one limit alone would bring to the terminals, in the order the limits bind, and
+/// the remainder. With `energy_recoverable_kwh` they sum to the braking energy.
+pub static GAINS: [&str; 9] = [
+    "gain_without_axle_kwh",
+    "gain_without_fade_kwh",
+    "gain_without_level_kwh",
+    "gain_without_torque_kwh",
+    "gain_without_power_kwh",
+    "gain_without_acceptance_kwh",
+    "gain_without_losses_kwh",
+    "gain_without_auxiliaries_kwh",
+    "gain_remainder_kwh",
+];
+
+static COLUMNS: [Column; 74] = [
     text("vehicle_id", "", "the vehicle"),
     order("segment_order", "position within the vehicle's log"),
     text("trip_id", "outside trips", "the trip it belongs to"),
@@ -83,6 +97,20 @@ static COLUMNS: [Column; 63] = [
     number("energy_aero_kwh", "kW.h", "", "0 or more in still air", "air drag"),
     number("energy_tractive_kwh", "kW.h", "", "0 or more", "at the wheels, wheel force positive"),
     number(
+        "energy_drive_dc_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "drawn at the dc link for the tractive energy, under the sheet's loss law",
+    ),
+    number(
+        "losses_beyond_map_s",
+        "s",
+        "",
+        "0 or more",
+        "time beyond the loss map, its edge taken instead; 0 under a law without a map",
+    ),
+    number(
         "energy_braking_kwh",
         "kW.h",
         "",
@@ -133,6 +161,69 @@ static COLUMNS: [Column; 63] = [
         "",
         "0 or more",
         "what could have arrived at the battery terminals, at the level as set",
+    ),
+    number(
+        "gain_without_axle_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "what would arrive at the terminals beyond recoverable with the driven axle trusted with any force, all else as it is",
+    ),
+    number(
+        "gain_without_fade_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "what would arrive at the terminals beyond recoverable with regen in full effect down to standstill, all else as it is",
+    ),
+    number(
+        "gain_without_level_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "what would arrive at the terminals beyond recoverable with neither level nor pedal in the way of the motor, all else as it is",
+    ),
+    number(
+        "gain_without_torque_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "what would arrive at the terminals beyond recoverable without a limit of motor torque, all else as it is",
+    ),
+    number(
+        "gain_without_power_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "what would arrive at the terminals beyond recoverable without a limit of motor power, all else as it is",
+    ),
+    number(
+        "gain_without_acceptance_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "what would arrive at the terminals beyond recoverable with a battery that accepts any power, all else as it is",
+    ),
+    number(
+        "gain_without_losses_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "what would arrive at the terminals beyond recoverable without losses between wheel and dc link, all else as it is",
+    ),
+    number(
+        "gain_without_auxiliaries_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "what would arrive at the terminals beyond recoverable with no auxiliaries to feed, all else as it is",
+    ),
+    number(
+        "gain_remainder_kwh",
+        "kW.h",
+        "",
+        "signed: positive where limits bind together, negative where single gains overlap",
+        "what lifting every limit at once would bring beyond the single gains: braking less recoverable less gains",
     ),
     number(
         "energy_recoverable_low_kwh",

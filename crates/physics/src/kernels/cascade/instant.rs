@@ -1,0 +1,231 @@
+//! One instant of braking: the forces left after each limit, and the powers that follow.
+
+use super::{Cascade, LevelChoice, Limit, Moment};
+use crate::kernels::road_load::{Conditions, steady_force};
+use crate::truck::{Blending, Level, LiftOff, Truck};
+
+pub(super) struct Instant<'a> {
+    pub truck: &'a Truck,
+    pub conditions: &'a Conditions,
+    pub law: (f64, f64),
+    pub moment: &'a Moment,
+}
+
+/// Which branch of every formula holds. Within one branch powers are smooth in speed.
+pub(super) type Branch = (u64, usize);
+
+/// Forces left after each limit, in order. [N]
+#[derive(Clone, Copy, Default)]
+pub(super) struct Forces {
+    asked: f64,
+    axle: f64,
+    unfaded: f64,
+    level: f64,
+    /// Number of the level that gave it.
+    chosen: usize,
+    /// Where road load uses up the lift-off force.
+    no_lift_off: bool,
+    torque: f64,
+    pub power: f64,
+}
+
+/// What a force brings to the terminals.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Arrival {
+    pub power_w: f64,
+    pub branch: Branch,
+}
+
+impl Instant<'_> {
+    /// Powers booked at one speed. [W] in place of J.
+    pub fn powers(&self, speed: f64) -> Cascade {
+        let f = self.forces(speed, None);
+        let (accepted, bus) = self.truck.losses.accepted(f.power, speed, self.bus_limit_w());
+        let to_auxiliaries = bus.min(self.moment.aux_power_w);
+        let beyond = accepted > 0.0 && self.truck.losses.braking_beyond_map(accepted, speed);
+        Cascade {
+            beyond_axle_j: (f.asked - f.axle) * speed,
+            beyond_level_j: (f.axle - f.unfaded) * speed,
+            in_fade_j: (f.unfaded - f.level) * speed,
+            beyond_torque_j: (f.level - f.torque) * speed,
+            beyond_power_j: (f.torque - f.power) * speed,
+            beyond_acceptance_j: (f.power - accepted) * speed,
+            converted_j: accepted * speed - bus,
+            to_auxiliaries_j: to_auxiliaries,
+            recoverable_j: bus - to_auxiliaries,
+            beyond_map_s: if beyond { 1.0 } else { 0.0 },
+        }
+    }
+
+    pub fn branch(&self, speed: f64) -> Branch {
+        let f = self.forces(speed, None);
+        let (accepted, bus) = self.truck.losses.accepted(f.power, speed, self.bus_limit_w());
+        let ends = bits([accepted < f.power, bus > 0.0, bus > self.moment.aux_power_w]);
+        (
+            f.bits() | (ends << 8) | (self.fade_region(speed) << 16),
+            self.truck.losses.braking_piece(accepted, speed),
+        )
+    }
+
+    /// True where a force falls with speed under a law in which that leaves no polynomial.
+    pub fn curved(&self, speed: f64) -> bool {
+        if self.truck.losses.is_constant() {
+            return false;
+        }
+        let f = self.forces(speed, None);
+        f.power < f.torque || self.truck.losses.returned(f.power, speed) > self.bus_limit_w()
+    }
+
+    /// Forces at a speed, with one limit lifted where asked.
+    pub fn forces(&self, speed: f64, without: Option<Limit>) -> Forces {
+        let asked = -(self.law.0 + self.law.1 * speed * speed);
+        let asked = asked.max(0.0);
+        let limit = self.conditions.mass_kg * self.truck.axle_limit_m_s2;
+        let axle = if without == Some(Limit::Axle) { asked } else { asked.min(limit) };
+        let of = |at: usize| self.at_level(at, speed, (asked, axle), without);
+        let arrives = |f: &Forces| self.truck.losses.returned(f.power, speed).min(self.bus_limit_w());
+        // What arrives decides, not the force: more force may return less. The stronger of equals binds later.
+        let order = |a: &Forces, b: &Forces| {
+            arrives(a)
+                .total_cmp(&arrives(b))
+                .then(a.level.total_cmp(&b.level))
+                .then(a.unfaded.total_cmp(&b.unfaded))
+        };
+        let levels = || (0..self.truck.levels.len()).map(of);
+        match self.moment.level {
+            LevelChoice::Set(at) => of(at),
+            LevelChoice::Best => levels().max_by(order).unwrap_or_default(),
+            LevelChoice::Worst => levels().min_by(order).unwrap_or_default(),
+        }
+    }
+
+    /// What arrives at the terminals with one limit lifted; its branch leaves out the fade region.
+    ///
+    /// More room permits more force and never demands it: of the forces between `forces` and those of the lifted
+    /// limit the one that returns most is taken.
+    pub fn arrival(&self, speed: f64, forces: &Forces, without: Option<Limit>) -> Arrival {
+        let lifted = match without {
+            Some(limit) if self.binds(limit, forces) => self.forces(speed, without),
+            _ => *forces,
+        };
+        let most = lifted.power.max(forces.power);
+        let best =
+            if most > forces.power { self.truck.losses.best_force(forces.power, most, speed) } else { most };
+        let lossless = without == Some(Limit::Losses);
+        let returned = if lossless { best * speed } else { self.truck.losses.returned(best, speed) };
+        let aux = if without == Some(Limit::Auxiliaries) { 0.0 } else { self.moment.aux_power_w };
+        let bus_limit =
+            if without == Some(Limit::Acceptance) { f64::INFINITY } else { self.moment.acceptance_w + aux };
+        let bus = returned.min(bus_limit);
+        let ends = bits([returned > 0.0, returned > bus_limit, bus > aux, best <= forces.power, best >= most]);
+        let piece = if lossless { 0 } else { self.truck.losses.braking_piece(best, speed) };
+        Arrival { power_w: (bus - aux).max(0.0), branch: (lifted.bits() | (ends << 8), piece) }
+    }
+
+    /// Whether lifting a limit of force can change the force.
+    fn binds(&self, limit: Limit, f: &Forces) -> bool {
+        // Another level may be chosen where the limit is lifted.
+        let open = !matches!(self.moment.level, LevelChoice::Set(_));
+        match limit {
+            Limit::Axle => open || f.axle < f.asked,
+            Limit::Fade | Limit::Level => open || f.level < f.axle,
+            Limit::Torque => open || f.torque < f.level,
+            Limit::Power => open || f.power < f.torque,
+            Limit::Acceptance | Limit::Losses | Limit::Auxiliaries => false,
+        }
+    }
+
+    /// Power at the dc link beyond which neither battery nor auxiliaries take any.
+    fn bus_limit_w(&self) -> f64 {
+        self.moment.acceptance_w + self.moment.aux_power_w
+    }
+
+    fn at_level(&self, at: usize, speed: f64, (asked, axle): (f64, f64), without: Option<Limit>) -> Forces {
+        let level = &self.truck.levels[at];
+        let lift_off = self.lift_off(level, speed);
+        let blend = |fade: f64| {
+            let set = self.blend(lift_off, axle, fade);
+            // With no level to bind, the motor takes all it can, as where the pedal asks it to.
+            if without == Some(Limit::Level) { set.max(self.motor(axle, fade)) } else { set }
+        };
+        let unfaded = blend(1.0);
+        let level = if without == Some(Limit::Fade) { unfaded } else { blend(fade(level, speed)) };
+        let torque =
+            if without == Some(Limit::Torque) { level } else { level.min(self.truck.motor_force_max_n) };
+        let power = if without == Some(Limit::Power) || speed <= 0.0 {
+            torque
+        } else {
+            torque.min(self.truck.motor_power_max_w / speed)
+        };
+        Forces { asked, axle, unfaded, level, chosen: at, no_lift_off: lift_off <= 0.0, torque, power }
+    }
+
+    fn blend(&self, lift_off: f64, asked: f64, fade: f64) -> f64 {
+        let lifted = fade * lift_off;
+        match self.truck.blending {
+            // What the pedal does takes the pedal.
+            _ if !self.moment.pedal_used => lifted.min(asked),
+            Blending::FrictionOnly => lifted.min(asked),
+            Blending::Parallel { pedal_share } => {
+                (lifted + fade * pedal_share * (asked - lifted).max(0.0)).min(asked)
+            }
+            Blending::Series => self.motor(asked, fade),
+        }
+    }
+
+    /// All the motor can take of a force. Above the fade nothing but the motor binds, and that is booked as its
+    /// torque; the fade is a share of the motor's force on the sheet.
+    fn motor(&self, asked: f64, fade: f64) -> f64 {
+        if fade >= 1.0 { asked } else { (fade * self.truck.motor_force_max_n).min(asked) }
+    }
+
+    fn lift_off(&self, level: &Level, speed: f64) -> f64 {
+        match level.lift_off {
+            LiftOff::Force { n } => n,
+            LiftOff::Deceleration { m_s2, includes_road_load } => {
+                let force = self.conditions.effective_mass_kg() * m_s2;
+                let road = if includes_road_load { steady_force(self.conditions, speed, 0.0) } else { 0.0 };
+                (force - road).max(0.0)
+            }
+        }
+    }
+
+    /// Between which fade speeds of the levels a speed lies.
+    pub fn fade_region(&self, speed: f64) -> u64 {
+        let passed = self
+            .truck
+            .levels
+            .iter()
+            .map(|level| u64::from(speed > level.fade_start_m_s) + u64::from(speed > level.fade_end_m_s));
+        passed.sum::<u64>().min(0xffff)
+    }
+}
+
+impl Forces {
+    /// Which limits of force bind, and which level was chosen.
+    fn bits(&self) -> u64 {
+        let binding = bits([
+            self.axle < self.asked,
+            self.unfaded < self.axle,
+            self.level < self.unfaded,
+            self.level <= 0.0,
+            self.torque < self.level,
+            self.power < self.torque,
+            self.no_lift_off,
+        ]);
+        binding | ((self.chosen as u64) << 32)
+    }
+}
+
+fn bits<const N: usize>(flags: [bool; N]) -> u64 {
+    flags.into_iter().enumerate().fold(0, |bits, (at, flag)| bits | (u64::from(flag) << at))
+}
+
+/// Share of its lift-off force a level still has at a speed: 0 to 1, linear between the fade speeds.
+fn fade(level: &Level, speed: f64) -> f64 {
+    let span = level.fade_end_m_s - level.fade_start_m_s;
+    if span <= 0.0 {
+        return if speed > level.fade_start_m_s { 1.0 } else { 0.0 };
+    }
+    ((speed - level.fade_start_m_s) / span).clamp(0.0, 1.0)
+}
