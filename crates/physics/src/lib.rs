@@ -10,8 +10,9 @@ pub mod kernels;
 pub mod replay;
 mod truck;
 
-pub use replay::{PhysicsError, Replay, ReplaySettings, replay};
-pub use truck::{Acceptance, Blending, Level, LiftOff, PowerBoundary, Sheet, Truck};
+pub use kernels::climate::Climate;
+pub use replay::{PhysicsError, Replay, ReplaySettings, Weather, Wind, replay};
+pub use truck::{Acceptance, Blending, Level, LiftOff, PowerBoundary, RollingTemperature, Sheet, Truck};
 
 /// Standard acceleration of gravity. [m/s²] 3rd CGPM (1901), exact.
 pub const STANDARD_GRAVITY_M_S2: f64 = 9.806_65;

@@ -1,6 +1,6 @@
 //! The cascade of braking energy: from the wheels down to what could have reached the battery terminals.
 
-use super::road_load::{Conditions, Interval, force_law, steady_force};
+use super::road_load::{Conditions, ForceLaw, Interval, force_law, steady_force};
 use crate::truck::{Acceptance, Blending, Level, LiftOff, Truck};
 
 /// Braking energy of a stretch, split by the first limit that binds. [J] The parts sum to the braking energy.
@@ -188,7 +188,7 @@ fn bisect(mut low: f64, mut high: f64, same: u64, signature: &impl Fn(f64) -> u6
 struct Instant<'a> {
     truck: &'a Truck,
     conditions: &'a Conditions,
-    law: (f64, f64),
+    law: ForceLaw,
     moment: &'a Moment,
 }
 
@@ -207,8 +207,7 @@ struct Forces {
 
 impl Instant<'_> {
     fn forces(&self, speed: f64) -> Forces {
-        let asked = -(self.law.0 + self.law.1 * speed * speed);
-        let asked = asked.max(0.0);
+        let asked = (-self.law.at(speed)).max(0.0);
         let axle = asked.min(self.conditions.mass_kg * self.truck.axle_limit_m_s2);
         let (unfaded, level, chosen) = self.level(speed, axle);
         let torque = level.min(self.truck.motor_force_max_n);
@@ -302,6 +301,7 @@ impl Instant<'_> {
             bus > self.moment.aux_power_w,
             // Where road load uses up the lift-off force.
             self.lift_off(&self.truck.levels[f.chosen], speed) <= 0.0,
+            speed < self.law.still_air_m_s(),
         ]
         .into_iter()
         .enumerate()
@@ -349,6 +349,7 @@ mod tests {
             rotating_mass_kg: 330.0,
             drag_area_m2: 5.0,
             rolling_resistance: 0.0077,
+            rolling_temperature: None,
             drive_efficiency: 0.86,
             axle_limit_m_s2: 1.9,
             motor_force_max_n: 12e3,
@@ -361,6 +362,7 @@ mod tests {
             },
             battery_warmth: 0.5,
             aux_power_w: 4e3,
+            climate: None,
             blending: Blending::FrictionOnly,
             levels: vec![level("low", 0.4), level("high", 1.3)],
             default_level: None,
@@ -375,6 +377,7 @@ mod tests {
             drag_area_m2: 5.0,
             air_density_kg_m3: 1.2,
             gravity_m_s2: 9.80665,
+            headwind_m_s: 0.0,
         }
     }
 

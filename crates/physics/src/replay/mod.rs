@@ -1,19 +1,23 @@
 //! Which stretch of log the kernels are applied to: spans, trips, segments, events, and their ledger.
 
+mod auxiliaries;
 mod batches;
 mod events;
 mod ledger;
+mod mass;
 mod motion;
 mod noise;
 mod pieces;
 mod track;
 mod trips;
+mod weather;
 
 use arrow::array::RecordBatch;
 use backwatt_schema::BatchError;
 
 pub use crate::truck::Acceptance;
 use crate::truck::Sheet;
+pub use weather::{Weather, Wind};
 
 /// Thresholds that move a number, with the product's defaults.
 #[derive(Debug, Clone, PartialEq)]
@@ -30,6 +34,8 @@ pub struct ReplaySettings {
     /// Gap between speed values beyond which no energy is built: at least this, or so many median intervals.
     pub gap_least_s: f64,
     pub gap_intervals: f64,
+    /// Taken where the log says nothing.
+    pub weather: Weather,
 }
 
 impl Default for ReplaySettings {
@@ -44,6 +50,7 @@ impl Default for ReplaySettings {
             event_least_j: 0.005 * 3.6e6,
             gap_least_s: 3.0,
             gap_intervals: 3.0,
+            weather: Weather::default(),
         }
     }
 }
@@ -83,12 +90,19 @@ pub fn replay(
     settings: &ReplaySettings,
     service_day: &dyn Fn(i64) -> String,
 ) -> Result<Replay, PhysicsError> {
-    let track = track::Track::read(vehicle_id, samples, settings)?;
+    let mut track = track::Track::read(vehicle_id, samples, settings)?;
     let plan = motion::plan(&track, settings);
+    track.aux_standing = auxiliaries::infer(&track, &plan, sheet.power_boundary);
     let (segments, events) = pieces::book(&track, &plan, sheet, settings);
     let trips = trips::gather(vehicle_id, &track, &plan, &segments, sheet);
     trips::check_closure(&trips)?;
-    let found =
-        batches::Found { vehicle_id, track: &track, segments: &segments, events: &events, trips: &trips };
+    let found = batches::Found {
+        vehicle_id,
+        track: &track,
+        sheet,
+        segments: &segments,
+        events: &events,
+        trips: &trips,
+    };
     found.build(service_day)
 }

@@ -26,6 +26,7 @@ pub fn ratio(track: &Track, ends: (usize, usize), interval_s: f64, truck: &Truck
         drag_area_m2: truck.drag_area_m2,
         air_density_kg_m3: 1.2,
         gravity_m_s2: STANDARD_GRAVITY_M_S2,
+        headwind_m_s: 0.0,
     };
     let (mut logged_j, mut smooth_j) = (0.0, 0.0);
     for span in &track.spans {

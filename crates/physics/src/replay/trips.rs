@@ -4,7 +4,7 @@ use super::ledger::Ledger;
 use super::motion::{Kind, Plan};
 use super::pieces::Segment;
 use super::track::Track;
-use super::{CLOSURE, PhysicsError, noise};
+use super::{CLOSURE, PhysicsError, mass, noise};
 use crate::truck::{PowerBoundary, Sheet};
 
 /// How much of the braking energy the sampling lets through.
@@ -89,6 +89,7 @@ pub struct Trip {
     pub claim: BrakingClaim,
     pub recovery_check: &'static str,
     pub grade: &'static str,
+    pub mass: Option<mass::Estimate>,
     pub driver: Option<u16>,
     pub route: Option<u16>,
 }
@@ -145,6 +146,7 @@ fn one(
         claim,
         recovery_check,
         grade: grade_of(segments),
+        mass: mass::estimate(track, plan, number, sheet, sample_interval_s),
         driver: most_of(track, ends, &track.driver),
         route: most_of(track, ends, &track.route),
         ledger,

@@ -20,6 +20,7 @@ fn conditions(truck: &Truck) -> Conditions {
         drag_area_m2: truck.drag_area_m2,
         air_density_kg_m3: 1.2,
         gravity_m_s2: STANDARD_GRAVITY_M_S2,
+        headwind_m_s: 0.0,
     }
 }
 
