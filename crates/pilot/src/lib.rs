@@ -8,9 +8,11 @@ mod document;
 mod files;
 mod levels;
 mod listing;
+mod loads;
 mod sources;
 mod spread;
 mod vehicle_type;
+mod weather;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -223,7 +225,7 @@ fn check_type(section: &Section<'_, '_>, key: &str, wanted: &str, types: &BTreeM
 
 /// The thresholds a pilot may not move yet are still listed: they move numbers.
 fn replay_settings(root: &Section<'_, '_>) -> ReplaySettings {
-    let settings = ReplaySettings::default();
+    let settings = ReplaySettings { weather: weather::read(root), ..ReplaySettings::default() };
     let rule = "the product's rule";
     for (key, value) in [
         ("replay.moving_above", "2.0 km/h"),

@@ -1,12 +1,13 @@
 //! A vehicle type: the sheet physics and inference work with, each value with its origin and its ends.
 
 use backwatt_estimate::BatterySheet;
-use backwatt_physics::{Acceptance, Blending, PowerBoundary, Sheet, Truck};
+use backwatt_physics::{Acceptance, Blending, Climate, PowerBoundary, RollingTemperature, Sheet, Truck};
 use backwatt_schema::JOULES_PER_KWH;
 use backwatt_schema::unit::Dimension;
 
 use crate::document::Section;
 use crate::levels::{LevelParts, levels};
+use crate::loads;
 use crate::spread::{MEMORY, PRACTICE, Pick, Reader, Spread};
 
 #[derive(Debug, Clone, PartialEq)]
@@ -51,6 +52,7 @@ pub fn read(section: &Section<'_, '_>) -> Option<VehicleType> {
         rotating: r.or("rotating_mass", Dimension::Mass, 340.0, "340 kg", "40 CFR 1036.545(f)(3), six tyres").0,
         drag: drag(&r, gross_kg),
         rolling: rolling(section),
+        rolling_temperature: loads::rolling_temperature(section),
         drive: drive(&r),
         axle: axle(&r),
         force: force(&r, gross_kg),
@@ -60,6 +62,7 @@ pub fn read(section: &Section<'_, '_>) -> Option<VehicleType> {
         cold_full: r.or("charge_cold_full", Dimension::Temperature, 283.15, "10 degC", MEMORY).0,
         cold_none: r.or("charge_cold_none", Dimension::Temperature, 253.15, "-20 degC", MEMORY).0,
         aux: aux(&r),
+        climate: loads::cab_climate(section),
         blending: blending(section),
         levels: levels(section),
     };
@@ -107,6 +110,7 @@ struct Parts {
     rotating: f64,
     drag: Spread,
     rolling: Spread,
+    rolling_temperature: Option<RollingTemperature>,
     drive: Spread,
     axle: Spread,
     force: Spread,
@@ -116,6 +120,7 @@ struct Parts {
     cold_full: f64,
     cold_none: f64,
     aux: Spread,
+    climate: Option<Climate>,
     blending: [Blending; 3],
     levels: Vec<LevelParts>,
 }
@@ -128,6 +133,7 @@ impl Parts {
             rotating_mass_kg: self.rotating,
             drag_area_m2: self.drag.against(pick),
             rolling_resistance: self.rolling.against(pick),
+            rolling_temperature: self.rolling_temperature,
             drive_efficiency: self.drive.pick(pick),
             axle_limit_m_s2: self.axle.pick(pick),
             motor_force_max_n: self.force.pick(pick),
@@ -144,6 +150,7 @@ impl Parts {
                 Pick::High => 1.0,
             },
             aux_power_w: self.aux.against(pick),
+            climate: self.climate,
             blending: self.blending[match pick {
                 Pick::Nominal => 0,
                 Pick::Low => 1,
