@@ -105,7 +105,9 @@ pub fn infer(track: &Track, plan: &Plan, boundary: PowerBoundary) -> Vec<Option<
     let mut base = vec![None; track.time_ns.len()];
     for run in &plan.runs {
         for k in run.knots.clone() {
-            base[k] = nearest(&means, run.kind == Kind::Parked, band(track, k));
+            // At the plug a truck draws what nobody sees.
+            base[k] =
+                if track.plugged[k] { None } else { nearest(&means, run.kind == Kind::Parked, band(track, k)) };
         }
     }
     base

@@ -6,7 +6,7 @@ use std::ops::Range;
 use super::auxiliaries::Loads;
 use super::ledger::{conditions, interval};
 use super::motion::{Kind, Plan};
-use super::track::Track;
+use super::track::{GradeBasis, Track};
 use crate::kernels::mass::{Fit, Stretch, fit};
 use crate::kernels::road_load::{self, Conditions};
 use crate::truck::{PowerBoundary, Sheet, Truck};
@@ -40,6 +40,11 @@ const LENGTH_S: f64 = 10.0;
 /// Shorter stretches, and slower ones, are left out. [s], [m/s]
 const LEAST_S: f64 = 1.5;
 const LEAST_SPEED_M_S: f64 = 1.0;
+/// Stretches within this way of each other count as one place, with one grade; a fast drive has few stretches in it,
+/// so a place grows until it has three, up to the longer way. [m] Common practice, no source.
+const PLACE_M: f64 = 100.0;
+const PLACE_MOST_M: f64 = 300.0;
+const PLACE_STRETCHES: usize = 3;
 /// Logs slower than this hide the acceleration between samples. [s]
 const SLOWEST_S: f64 = 2.5;
 /// 95 % of a normal.
@@ -68,7 +73,7 @@ fn from(source: Source, track: &Track, plan: &Plan, trip: usize, sheet: &Sheet) 
     Some(Estimate {
         mass_kg: nominal.mass_kg,
         low_kg: (ends[0].min(ends[1]).min(nominal.mass_kg) - noise_kg).max(0.0),
-        high_kg: ends[0].max(ends[1]).max(nominal.mass_kg) + noise_kg,
+        high_kg: ends[0].max(ends[1]).max(nominal.inverse_kg) + noise_kg,
         basis: source.as_str(),
     })
 }
@@ -81,18 +86,24 @@ fn stretches(
     boundary: PowerBoundary,
     truck: &Truck,
 ) -> Vec<Stretch> {
-    let mut found = Vec::new();
+    let mut found: Vec<Stretch> = Vec::new();
+    let mut place = Place::default();
     for run in plan.runs.iter().filter(|run| run.trip == Some(trip) && run.kind == Kind::Driving) {
-        let grade = track.spans[run.span].grade;
+        // Within a place a receiver's heights are noisier than the road; what they say between places is not needed.
+        let grade = match track.spans[run.span].grade {
+            GradeBasis::Logged => GradeBasis::Logged,
+            GradeBasis::Altitude | GradeBasis::None => GradeBasis::None,
+        };
         let mut open = Sums::default();
         let mut start = run.knots.start;
         for k in run.knots.clone() {
+            let step = interval(track, k, grade);
+            place.way_m += step.distance_m();
             let work_j = drive_work(source, track, k, boundary, truck);
             if let Some(work_j) = work_j {
                 let air = conditions(track, k, truck);
                 // A kilogram of truck: its energies are what each kilogram of mass asked for.
                 let kilogram = Conditions { mass_kg: 1.0, rotating_mass_kg: 0.0, ..air };
-                let step = interval(track, k, grade);
                 let energy = road_load::integrate(&kilogram, &step);
                 open.time_s += step.duration_s;
                 open.distance_m += step.distance_m();
@@ -102,7 +113,7 @@ fn stretches(
             }
             let changed = (track.speed[k + 1] - track.speed[start]).abs() >= SPEED_CHANGE_M_S;
             if work_j.is_none() || changed || open.time_s >= LENGTH_S || k + 1 == run.knots.end {
-                found.extend(std::mem::take(&mut open).stretch());
+                found.extend(std::mem::take(&mut open).stretch(&mut place));
                 start = k + 1;
             }
         }
@@ -119,11 +130,32 @@ struct Sums {
 }
 
 impl Sums {
-    fn stretch(self) -> Option<Stretch> {
+    fn stretch(self, place: &mut Place) -> Option<Stretch> {
         (self.time_s >= LEAST_S).then(|| Stretch {
             force_n: self.left_j / self.distance_m,
             specific_m_s2: self.specific_j_kg / self.distance_m,
+            place: place.take(),
         })
+    }
+}
+
+/// Numbers the places along the way.
+#[derive(Default)]
+struct Place {
+    number: usize,
+    way_m: f64,
+    stretches: usize,
+}
+
+impl Place {
+    /// The place of one more stretch that ends here.
+    fn take(&mut self) -> usize {
+        let full = self.way_m > PLACE_M && self.stretches >= PLACE_STRETCHES;
+        if full || self.way_m > PLACE_MOST_M {
+            *self = Self { number: self.number + 1, way_m: 0.0, stretches: 0 };
+        }
+        self.stretches += 1;
+        self.number
     }
 }
 
