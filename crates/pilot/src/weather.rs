@@ -38,3 +38,59 @@ pub fn read(root: &Section<'_, '_>) -> Weather {
     let wind = speed.zip(from).map(|(speed_m_s, from)| Wind { speed_m_s, from_deg: from.to_degrees() });
     Weather { pressure_pa, humidity_frac, wind }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use crate::{Pilot, parse};
+    use backwatt_schema::Problem;
+
+    /// A pilot with these lines on top and in its vehicle type. Its source needs a file to exist, and reads none.
+    fn pilot(top: &str, vehicle_type: &str) -> Result<Pilot, Vec<Problem>> {
+        let text = format!(
+            "{top}\n[pilot]\nname = \"p\"\n[vehicle_types.truck]\nmass = \"6600 kg\"\n{vehicle_type}\n\
+             [[sources]]\nfiles = \"Cargo.toml\"\nvehicle = \"T1\"\n\
+             time = {{ column = \"Time\", kind = \"iso\" }}\n\
+             [sources.columns]\nspeed = {{ column = \"Speed\", unit = \"km/h\" }}\n\
+             heading = {{ column = \"Course\", unit = \"deg\" }}\n"
+        );
+        parse(&text, "pilot.toml", Path::new(env!("CARGO_MANIFEST_DIR")))
+    }
+
+    fn codes(faults: Result<Pilot, Vec<Problem>>) -> Vec<&'static str> {
+        faults.map_or_else(|problems| problems.iter().map(|p| p.code).collect(), |_| Vec::new())
+    }
+
+    #[test]
+    fn nothing_stated_is_nothing_known() {
+        let plain = pilot("", "").unwrap_or_else(|p| panic!("{p:#?}"));
+        assert_eq!(plain.replay.weather, Default::default());
+        let truck = &plain.vehicle_types["truck"].sheet.nominal;
+        assert!(truck.climate.is_none() && truck.rolling_temperature.is_none());
+    }
+
+    #[test]
+    fn stated_weather_and_loads_arrive_in_si() {
+        let weather = "[weather]\nair_pressure = \"962 hPa\"\nhumidity = \"60 %\"\nwind_speed = \"18 km/h\"\n\
+                       wind_from = \"270 deg\"";
+        let loads = "[vehicle_types.truck.cab_climate]\nheating_per_k = \"120 W\"\n\
+                     [vehicle_types.truck.rolling_temperature]\nper_k = 0.01";
+        let found = pilot(weather, loads).unwrap_or_else(|p| panic!("{p:#?}"));
+        let air = found.replay.weather;
+        let wind = air.wind.unwrap_or_else(|| panic!("a wind is stated"));
+        assert_eq!((air.pressure_pa, air.humidity_frac), (Some(96_200.0), Some(0.6)));
+        assert!((wind.speed_m_s - 5.0).abs() < 1e-12 && (wind.from_deg - 270.0).abs() < 1e-9);
+        let truck = &found.vehicle_types["truck"].sheet.nominal;
+        assert_eq!(truck.climate.map(|c| (c.heating_w_per_k, c.cooling_w_per_k)), Some((120.0, 0.0)));
+        assert_eq!(truck.rolling_temperature.map(|r| (r.per_k, r.reference_k)), Some((0.01, 298.15)));
+    }
+
+    #[test]
+    fn half_a_wind_and_no_weather_are_refused() {
+        assert_eq!(codes(pilot("[weather]\nwind_speed = \"3 m/s\"", "")), ["pilot-wind-incomplete"]);
+        assert_eq!(codes(pilot("[weather]\nair_pressure = \"3 kPa\"", "")), ["pilot-out-of-range"]);
+        let crossed = "[vehicle_types.truck.cab_climate]\ncooling_above = \"10 degC\"";
+        assert_eq!(codes(pilot("", crossed)), ["pilot-out-of-range"]);
+    }
+}

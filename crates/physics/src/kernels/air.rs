@@ -70,7 +70,7 @@ pub fn saturation_pressure(temperature_k: f64) -> f64 {
 /// ```
 pub fn moist_density(pressure_pa: f64, temperature_k: f64, humidity_frac: f64) -> f64 {
     let vapour_pa = humidity_frac * saturation_pressure(temperature_k);
-    density(pressure_pa, temperature_k, vapour_pa.clamp(0.0, pressure_pa))
+    density(pressure_pa, temperature_k, vapour_pa.min(pressure_pa).max(0.0))
 }
 
 /// Air speed of a vehicle in an oblique wind. [same unit as given]
