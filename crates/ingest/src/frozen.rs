@@ -1,14 +1,14 @@
 //! A bus that froze: every signal repeated unchanged while the time runs on and the vehicle claims to move.
 
 use crate::frame::{Frame, mask};
-use crate::signal::{NUMBERS, SPEED};
+use crate::signal::{NUMBERS, SPEED, WEATHER};
 
 /// Signals that must be there, and still, before silence means a frozen bus: a lone speed may well be constant.
 const SIGNALS_NEEDED: usize = 3;
 
 /// Marks the rows of each frozen stretch but its first, and gives their number.
 pub fn mark(frame: &mut Frame, after_s: f64, interval_s: f64) -> usize {
-    let present: Vec<usize> = (0..NUMBERS).filter(|s| varies(frame, *s)).collect();
+    let present: Vec<usize> = (0..NUMBERS).filter(|s| !WEATHER.contains(s) && varies(frame, *s)).collect();
     if present.len() < SIGNALS_NEEDED || !present.contains(&SPEED) {
         return 0;
     }

@@ -155,7 +155,7 @@ impl Column {
         most: f64,
     ) -> Result<f64, (&'static str, String)> {
         let Mapping { unit, scale, .. } = self.mapping;
-        let degrees = matches!(self.signal().column, "lat_deg" | "lon_deg");
+        let degrees = self.signal().column.ends_with("_deg");
         let value = parse_cell(text, unit, scale, decimal_comma, degrees)
             .ok_or(("not-a-number", "not a number as stated".to_owned()))?;
         let own = match unit {

@@ -44,8 +44,9 @@ const fn text(name: &'static str, column: &'static str) -> Signal {
 /// Number signals first, then flags, then texts: a frame stores them in these three runs.
 ///
 /// The bounds refuse what no road vehicle does (speed: 90 m/s; height: the Dead Sea shore to the highest roads;
-/// pack: 1500 V is the low-voltage directive's end); they are common practice, no source.
-pub static SIGNALS: [Signal; 25] = [
+/// pack: 1500 V is the low-voltage directive's end; air: 40 kPa lies above the highest road; a weight of 0 is a sensor
+/// without a value); they are common practice, no source.
+pub static SIGNALS: [Signal; 33] = [
     number("speed", "speed_m_s", Dimension::Speed, -15.0, 90.0),
     number("odometer", "odometer_m", Dimension::Length, 0.0, 1e10),
     number("latitude", "lat_deg", Dimension::Angle, -90.0, 90.0),
@@ -66,6 +67,14 @@ pub static SIGNALS: [Signal; 25] = [
     number("accelerator_pedal", "accelerator_pedal_frac", Dimension::Ratio, 0.0, 1.0),
     number("engine_speed", "engine_speed_rad_s", Dimension::Rotation, 0.0, 1500.0),
     number("payload", "payload_kg", Dimension::Mass, 0.0, 1e5),
+    number("gross_weight", "mass_gross_kg", Dimension::Mass, 500.0, 2e5),
+    number("air_pressure", "air_pressure_pa", Dimension::Pressure, 4e4, 1.1e5),
+    number("humidity", "humidity_frac", Dimension::Ratio, 0.0, 1.0),
+    number("wind_speed", "wind_speed_m_s", Dimension::Speed, 0.0, 60.0),
+    number("wind_from", "wind_from_deg", Dimension::Angle, -360.0, 360.0),
+    number("heading", "heading_deg", Dimension::Angle, -360.0, 360.0),
+    number("battery_thermal_power", "battery_thermal_power_w", Dimension::Power, 0.0, 1e5),
+    number("refrigeration_power", "refrigeration_power_w", Dimension::Power, 0.0, 1e5),
     flag("plugged_in", "plugged_in"),
     flag("overhead_line", "overhead_line"),
     text("regen_level", "regen_level"),
@@ -74,7 +83,7 @@ pub static SIGNALS: [Signal; 25] = [
 ];
 
 /// How many of [`SIGNALS`] are numbers; they come first.
-pub const NUMBERS: usize = 20;
+pub const NUMBERS: usize = 28;
 /// How many are flags; they come next.
 pub const FLAGS: usize = 2;
 /// How many are texts; they come last.
@@ -86,6 +95,8 @@ pub const VOLTAGE: usize = 7;
 pub const CURRENT: usize = 8;
 pub const POWER: usize = 9;
 pub const ENGINE: usize = 18;
+/// What a weather service may have said: it holds for an hour, frozen bus or not.
+pub const WEATHER: std::ops::Range<usize> = 21..25;
 
 /// Position in [`SIGNALS`] of the signal of this name.
 pub fn position(name: &str) -> Option<usize> {
@@ -114,6 +125,8 @@ mod tests {
             (CURRENT, "pack_current"),
             (POWER, "pack_power"),
             (ENGINE, "engine_speed"),
+            (WEATHER.start, "air_pressure"),
+            (WEATHER.end, "heading"),
         ] {
             assert_eq!(SIGNALS[at].name, name);
         }

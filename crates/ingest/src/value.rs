@@ -46,7 +46,7 @@ fn is_grouped(whole: &str) -> bool {
     rest.peek().is_none() || ((1..=3).contains(&first.len()) && rest.all(|group| group.len() == 3))
 }
 
-/// A cell in SI. Latitude and longitude stay in degrees, as the field has them.
+/// A cell in SI. Latitude, longitude and directions stay in degrees, as the field has them.
 pub fn parse_cell(cell: &str, unit: CellUnit, scale: f64, decimal_comma: bool, degrees: bool) -> Option<f64> {
     match unit {
         CellUnit::Plain(unit) => {

@@ -62,6 +62,7 @@ fn truck() -> Truck {
         drag_area_m2: 5.0,
         rolling_resistance: 0.0077,
         losses: Losses::Constant { efficiency: 0.86 },
+        rolling_temperature: None,
         axle_limit_m_s2: 1.9,
         motor_force_max_n: 12e3,
         motor_power_max_w: 120e3,
@@ -73,6 +74,7 @@ fn truck() -> Truck {
         },
         battery_warmth: 0.5,
         aux_power_w: 800.0,
+        climate: None,
         blending: Blending::FrictionOnly,
         levels: vec![level("low", 0.4), level("medium", 0.8), level("high", 1.3)],
         default_level: Some(1),
@@ -87,6 +89,7 @@ fn conditions() -> Conditions {
         drag_area_m2: 5.0,
         air_density_kg_m3: 1.2,
         gravity_m_s2: 9.80665,
+        headwind_m_s: 0.0,
     }
 }
 

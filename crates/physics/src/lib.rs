@@ -10,9 +10,10 @@ pub mod kernels;
 pub mod replay;
 mod truck;
 
+pub use kernels::climate::Climate;
 pub use kernels::losses::Losses;
-pub use replay::{PhysicsError, Replay, ReplaySettings, SpeedReading, replay};
-pub use truck::{Acceptance, Blending, Level, LiftOff, PowerBoundary, Sheet, Truck};
+pub use replay::{PhysicsError, Replay, ReplaySettings, SpeedReading, Weather, Wind, replay};
+pub use truck::{Acceptance, Blending, Level, LiftOff, PowerBoundary, RollingTemperature, Sheet, Truck};
 
 /// Standard acceleration of gravity. [m/s²] 3rd CGPM (1901), exact.
 pub const STANDARD_GRAVITY_M_S2: f64 = 9.806_65;

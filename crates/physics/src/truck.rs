@@ -1,5 +1,6 @@
 //! What physics has to be told of a vehicle.
 
+use crate::kernels::climate::Climate;
 use crate::kernels::losses::Losses;
 
 /// One vehicle type: as believed, and with every uncertain value at the end that is unfavourable or favourable to
@@ -31,6 +32,8 @@ pub struct Truck {
     pub rolling_resistance: f64,
     /// Wheel to dc link and back.
     pub losses: Losses,
+    /// How rolling resistance follows the outside air; `None`: it does not.
+    pub rolling_temperature: Option<RollingTemperature>,
     /// Deceleration the driven axle is trusted with in a recoverable claim. [m/s²]
     pub axle_limit_m_s2: f64,
     pub motor_force_max_n: f64,
@@ -39,11 +42,20 @@ pub struct Truck {
     /// Where no battery temperature is logged it lies this share of the way from the outside air to 20 °C.
     pub battery_warmth: f64,
     pub aux_power_w: f64,
+    /// Climate of the cab where no log says it; `None`: not modelled.
+    pub climate: Option<Climate>,
     pub blending: Blending,
     /// Never empty.
     pub levels: Vec<Level>,
     /// Taken where the log names no level; `None`: unknown, the middle one stands in and bounds are printed.
     pub default_level: Option<usize>,
+}
+
+/// `rolling_resistance` holds at the reference; see [`crate::kernels::rolling`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RollingTemperature {
+    pub per_k: f64,
+    pub reference_k: f64,
 }
 
 /// Power the battery accepts: full in the middle, tapering to nothing at full charge and in the cold.

@@ -8,12 +8,14 @@ mod document;
 mod files;
 mod levels;
 mod listing;
+mod loads;
 mod loss_map;
 mod losses;
 mod replay;
 mod sources;
 mod spread;
 mod vehicle_type;
+mod weather;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};

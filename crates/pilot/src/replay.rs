@@ -4,10 +4,15 @@ use backwatt_physics::{ReplaySettings, SpeedReading};
 use backwatt_schema::unit::Dimension;
 
 use crate::document::Section;
+use crate::weather;
 
 pub fn read(root: &Section<'_, '_>) -> ReplaySettings {
     let section = root.section("replay");
-    let settings = ReplaySettings { speed: speed(root, section.as_ref()), ..ReplaySettings::default() };
+    let settings = ReplaySettings {
+        speed: speed(root, section.as_ref()),
+        weather: weather::read(root),
+        ..ReplaySettings::default()
+    };
     // They move numbers, so they are listed.
     for (key, value) in [
         ("replay.moving_above", "2.0 km/h"),

@@ -3,12 +3,13 @@
 use std::path::{Path, PathBuf};
 
 use backwatt_estimate::BatterySheet;
-use backwatt_physics::{Acceptance, Blending, PowerBoundary, Sheet, Truck};
+use backwatt_physics::{Acceptance, Blending, Climate, PowerBoundary, RollingTemperature, Sheet, Truck};
 use backwatt_schema::JOULES_PER_KWH;
 use backwatt_schema::unit::Dimension;
 
 use crate::document::Section;
 use crate::levels::{LevelParts, levels};
+use crate::loads;
 use crate::losses::{LossParts, losses};
 use crate::spread::{MEMORY, PRACTICE, Pick, Reader, Spread};
 
@@ -57,6 +58,7 @@ pub fn read(section: &Section<'_, '_>, folder: &Path) -> Option<VehicleType> {
         drag: drag(&r, gross_kg),
         rolling: rolling(section),
         losses: losses(section, folder),
+        rolling_temperature: loads::rolling_temperature(section),
         axle: axle(&r),
         force: force(&r, gross_kg),
         power: power(&r, gross_kg),
@@ -65,6 +67,7 @@ pub fn read(section: &Section<'_, '_>, folder: &Path) -> Option<VehicleType> {
         cold_full: r.or("charge_cold_full", Dimension::Temperature, 283.15, "10 degC", MEMORY).0,
         cold_none: r.or("charge_cold_none", Dimension::Temperature, 253.15, "-20 degC", MEMORY).0,
         aux: aux(&r),
+        climate: loads::cab_climate(section),
         blending: blending(section),
         levels: levels(section),
     };
@@ -113,6 +116,7 @@ struct Parts {
     drag: Spread,
     rolling: Spread,
     losses: LossParts,
+    rolling_temperature: Option<RollingTemperature>,
     axle: Spread,
     force: Spread,
     power: Spread,
@@ -121,6 +125,7 @@ struct Parts {
     cold_full: f64,
     cold_none: f64,
     aux: Spread,
+    climate: Option<Climate>,
     blending: [Blending; 3],
     levels: Vec<LevelParts>,
 }
@@ -134,6 +139,7 @@ impl Parts {
             drag_area_m2: self.drag.against(pick),
             rolling_resistance: self.rolling.against(pick),
             losses: self.losses.pick(pick),
+            rolling_temperature: self.rolling_temperature,
             axle_limit_m_s2: self.axle.pick(pick),
             motor_force_max_n: self.force.pick(pick),
             motor_power_max_w: self.power.pick(pick),
@@ -149,6 +155,7 @@ impl Parts {
                 Pick::High => 1.0,
             },
             aux_power_w: self.aux.against(pick),
+            climate: self.climate,
             blending: self.blending[match pick {
                 Pick::Nominal => 0,
                 Pick::Low => 1,

@@ -39,6 +39,7 @@ impl Vehicle {
             drag_area_m2: self.drag_area_m2,
             air_density_kg_m3: self.air_density_kg_m3,
             gravity_m_s2: STANDARD_GRAVITY_M_S2,
+            headwind_m_s: 0.0,
         }
     }
 
@@ -56,6 +57,7 @@ impl Vehicle {
             drag_area_m2: self.drag_area_m2,
             rolling_resistance: self.rolling_resistance,
             losses: Losses::Constant { efficiency: 0.86 },
+            rolling_temperature: None,
             axle_limit_m_s2: 1.9,
             motor_force_max_n: 20e3,
             motor_power_max_w: 100e3,
@@ -67,6 +69,7 @@ impl Vehicle {
             },
             battery_warmth: 0.5,
             aux_power_w: 800.0,
+            climate: None,
             blending: Blending::FrictionOnly,
             levels: vec![level],
             default_level: Some(0),

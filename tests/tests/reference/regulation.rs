@@ -29,6 +29,7 @@ fn medium_truck(gravity_m_s2: f64) -> Conditions {
         drag_area_m2: 5.4,
         air_density_kg_m3: 1.1845,
         gravity_m_s2,
+        headwind_m_s: 0.0,
     }
 }
 

@@ -75,8 +75,7 @@ fn c4_natural_deceleration() {
     for (mph, expected) in SPEEDS_MPH.into_iter().zip([0.080_57, 0.125_99, 0.247_10, 0.437_43]) {
         let natural = steady(mph, 0.0) / TRUCK.conditions().effective_mass_kg();
         close(&format!("{mph} mph [m/s2]"), natural, expected, DECELERATION_M_S2);
-        let (constant, drag) = force_law(&TRUCK.conditions(), &stop(si(mph, "mph"), expected));
-        let left = constant + drag * si(mph, "mph").powi(2);
+        let left = force_law(&TRUCK.conditions(), &stop(si(mph, "mph"), expected)).at(si(mph, "mph"));
         close(&format!("{mph} mph, force left [N]"), left, 0.0, DECELERATION_M_S2 * 6930.0);
     }
 }
@@ -202,6 +201,7 @@ fn c14_handbook_car() {
         drag_area_m2: 0.19 * 1.8,
         air_density_kg_m3: 1.25,
         gravity_m_s2: 9.81,
+        headwind_m_s: 0.0,
     };
     let standing = steady_force(&car, 0.0, 0.0);
     close("rolling [N]", standing, 72.5, HANDBOOK_FORCE_N);
@@ -219,6 +219,7 @@ fn c15_handbook_stop() {
         drag_area_m2: 0.0,
         air_density_kg_m3: 1.2,
         gravity_m_s2: STANDARD_GRAVITY_M_S2,
+        headwind_m_s: 0.0,
     };
     let force = si(2000.0, "lbf");
     let speed = si(88.0, "ft/s");
@@ -229,6 +230,11 @@ fn c15_handbook_stop() {
     let braking = integrate(&car, &stop).braking_j;
     within("energy [J]", braking, 592.6e3, HANDBOOK_STOP_SHARE);
     let horsepower = si(1.0, "hp");
-    within("initial power [hp]", -force_law(&car, &stop).0 * speed / horsepower, 320.0, HANDBOOK_STOP_SHARE);
+    within(
+        "initial power [hp]",
+        -force_law(&car, &stop).at(speed) * speed / horsepower,
+        320.0,
+        HANDBOOK_STOP_SHARE,
+    );
     within("mean power [hp]", braking / stop.duration_s / horsepower, 160.0, HANDBOOK_STOP_SHARE);
 }

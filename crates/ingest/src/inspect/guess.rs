@@ -137,6 +137,10 @@ fn by_values(words: &Words, (least, most): (f64, f64)) -> (&'static str, &'stati
         "latitude" | "longitude" if most.abs() <= 3.2 && least.abs() <= 3.2 && most != 0.0 => {
             ("rad", "within +-pi")
         }
+        "heading" | "wind_from" if most <= 6.3 && least >= -3.2 && most > 0.0 => ("rad", "within one turn"),
+        "humidity" if most <= 1.0 => ("1", "values up to 1"),
+        "air_pressure" if most > 2000.0 => ("Pa", "values above 2000"),
+        "air_pressure" if most < 200.0 => ("kPa", "values below 200"),
         "ambient_temperature" if most > 200.0 => ("K", "values above 200"),
         "state_of_charge" if most > 1000.0 => ("1e-4 %", "values above 1000"),
         "state_of_charge" if most <= 1.0 => ("1", "values up to 1"),
@@ -218,4 +222,27 @@ fn format_of(texts: &[String]) -> Option<String> {
 
 fn reads_as(format: &str, text: &str) -> bool {
     strtime::parse(format, text).is_ok_and(|broken| broken.to_datetime().is_ok())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn units_of_weather_by_their_values() {
+        let words = |signal| WORDS.iter().find(|words| words.signal == signal).expect("a signal of the list");
+        let unit = |signal, span| by_values(words(signal), span).0;
+        assert_eq!(
+            [(880.0, 1013.0), (88.0, 101.5), (88e3, 101e3)].map(|s| unit("air_pressure", s)),
+            ["hPa", "kPa", "Pa"]
+        );
+        assert_eq!([(30.0, 95.0), (0.3, 0.95)].map(|span| unit("humidity", span)), ["%", "1"]);
+        assert_eq!([(3.0, 359.0), (0.0, 6.28)].map(|span| unit("heading", span)), ["deg", "rad"]);
+    }
+
+    #[test]
+    fn a_wind_is_no_vehicle_speed() {
+        let speed = WORDS.iter().find(|words| words.signal == "speed").expect("speed");
+        assert_eq!(likeness("Wind speed [m/s]", speed), None);
+    }
 }

@@ -21,7 +21,7 @@ const fn words(
     Words { signal, exact, parts, not, unit }
 }
 
-pub static WORDS: [Words; 21] = [
+pub static WORDS: [Words; 29] = [
     words(
         "speed",
         &["speed", "vehiclespeed", "velocity", "odometryvehiclespeed", "speedmph", "speedkmh", "geschw"],
@@ -94,6 +94,44 @@ pub static WORDS: [Words; 21] = [
     words("brake_pressure", &["tractionbrakepressure", "brakepressure"], &["brakepressure"], &[], "Pa"),
     words("engine_speed", &["enginerpm", "enginespeed"], &["enginerpm"], &[], "rpm"),
     words("payload", &["payload", "load", "loadlb", "zuladung"], &["payload"], &["absolute"], "kg"),
+    words(
+        "gross_weight",
+        &["grossweight", "grossvehicleweight", "grosscombinationweight", "gcvw", "gvw", "gesamtgewicht"],
+        &["grossweight", "grossvehicleweight", "grosscombination"],
+        &["limit", "max", "rating"],
+        "kg",
+    ),
+    words(
+        "air_pressure",
+        &["barometricpressure", "airpressure", "ambientpressure", "luftdruck"],
+        &["barometricpressure", "ambientpressure"],
+        &["tank", "brake", "tyre", "tire", "suspension"],
+        "hPa",
+    ),
+    words("humidity", &["humidity", "relativehumidity", "luftfeuchte"], &["relativehumidity"], &["cab"], "%"),
+    words("wind_speed", &["windspeed", "windgeschwindigkeit"], &["windspeed"], &["gust", "max"], "m/s"),
+    words("wind_from", &["winddirection", "windfrom", "windrichtung"], &["winddirection"], &[], "deg"),
+    words(
+        "heading",
+        &["heading", "course", "gnsscourse", "gpscourse", "gpsheading", "compassbearing"],
+        &["courseoverground", "gnssheading", "gnsscourse"],
+        &[],
+        "deg",
+    ),
+    words(
+        "battery_thermal_power",
+        &["batterythermalpower", "batteryheaterpower", "batterycoolingpower"],
+        &["batterythermal"],
+        &["requested"],
+        "W",
+    ),
+    words(
+        "refrigeration_power",
+        &["refrigerationpower", "reeferpower", "trupower"],
+        &["refrigerationpower", "reeferpower"],
+        &["requested"],
+        "W",
+    ),
     words("plugged_in", &["pluggedin", "plugstate", "netzstecker"], &["pluggedin"], &[], ""),
     words("driver", &["driver", "driverid", "operator", "fahrer"], &[], &[], ""),
     words("regen_level", &["regenlevel", "rekustufe"], &["regenlevel"], &[], ""),

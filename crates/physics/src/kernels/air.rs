@@ -56,6 +56,23 @@ pub fn saturation_pressure(temperature_k: f64) -> f64 {
     611.2 * (17.62 * celsius / (243.12 + celsius)).exp()
 }
 
+/// Density of moist air from what a weather service gives. [kg/m³]
+///
+/// ρ = (p - e)/(Rd T) + e/(Rv T),  e = φ e_s(T)
+///   φ    humidity_frac  [1]  relative humidity, 0 to 1
+///   e_s  saturation pressure over water (Magnus)
+/// Holds    e below p: any weather of the troposphere
+/// Source   [`density`] and [`saturation_pressure`]
+/// Check    101 325 Pa, 30 °C, 60 % -> 1.153 35 kg/m³
+/// ```
+/// let density = backwatt_physics::kernels::air::moist_density(101_325.0, 303.15, 0.6);
+/// assert!((density - 1.15335).abs() < 2e-4);
+/// ```
+pub fn moist_density(pressure_pa: f64, temperature_k: f64, humidity_frac: f64) -> f64 {
+    let vapour_pa = humidity_frac * saturation_pressure(temperature_k);
+    density(pressure_pa, temperature_k, vapour_pa.min(pressure_pa).max(0.0))
+}
+
 /// Air speed of a vehicle in an oblique wind. [same unit as given]
 ///
 /// v_a² = w² + v² + 2 v w cos φ

@@ -202,7 +202,7 @@ pub struct Drawn {
 /// use backwatt_physics::kernels::road_load::{Conditions, Interval, integrate};
 /// let truck = Conditions {
 ///     mass_kg: 6600.0, rotating_mass_kg: 330.0, rolling_resistance: 0.0077, drag_area_m2: 5.0,
-///     air_density_kg_m3: 1.2, gravity_m_s2: 9.80665,
+///     air_density_kg_m3: 1.2, gravity_m_s2: 9.80665, headwind_m_s: 0.0,
 /// };
 /// let steady = Interval { duration_s: 10.0, speed_start_m_s: 11.176, speed_end_m_s: 11.176, rise_m: 0.0 };
 /// let energy = integrate(&truck, &steady);
@@ -218,10 +218,13 @@ pub fn drawn(losses: &Losses, conditions: &Conditions, interval: &Interval, ener
         return sum;
     }
     let law = force_law(conditions, interval);
-    let force = |speed: f64| (law.0 + law.1 * speed * speed).max(0.0);
-    let piece = |speed: f64| match losses {
-        Losses::Map { gear_efficiency, map } => map.cell(force(speed) / gear_efficiency, speed),
-        _ => 0,
+    let force = |speed: f64| law.at(speed).max(0.0);
+    let piece = |speed: f64| {
+        let cell = match losses {
+            Losses::Map { gear_efficiency, map } => map.cell(force(speed) / gear_efficiency, speed),
+            _ => 0,
+        };
+        (cell, speed < law.still_air_m_s())
     };
     let beyond = |speed: f64| matches!(losses, Losses::Map { gear_efficiency, map } if map.beyond(force(speed) / gear_efficiency, speed));
     let (from, to) = energy.braking_part.unwrap_or((1.0, 1.0));

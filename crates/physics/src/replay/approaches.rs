@@ -155,5 +155,5 @@ fn reference(place: &Place, setting: &Setting, level: usize, sheet: &Sheet) -> f
         cascade::integrate(truck, conditions, &interval, part, &moment).bus_j()
     });
     let drawn_j = losses::drawn(&truck.losses, conditions, &interval, &road).energy_j;
-    drawn_j + setting.aux_power_w * interval.duration_s - bus_j
+    drawn_j + setting.loads.total_w() * interval.duration_s - bus_j
 }

@@ -4,14 +4,17 @@ use arrow::array::RecordBatch;
 use backwatt_schema::{BatchBuilder, BatchError, JOULES_PER_KWH, tables};
 
 use super::approaches::{Approach, Place};
+use super::auxiliaries::{AuxBasis, Loads};
 use super::events::Event;
 use super::ledger::Ledger;
 use super::motion::Kind;
 use super::pieces::Segment;
 use super::track::{GradeBasis, Track};
 use super::trips::{Trip, explained};
+use super::weather::Air;
 use super::{PhysicsError, Replay};
 use crate::kernels::cascade::{Cascade, Limit};
+use crate::truck::Sheet;
 
 /// Battery power must be known for this share of a stretch to call its figures measured.
 const MEASURED_SHARE: f64 = 0.95;
@@ -19,6 +22,7 @@ const MEASURED_SHARE: f64 = 0.95;
 pub struct Found<'a> {
     pub vehicle_id: &'a str,
     pub track: &'a Track,
+    pub sheet: &'a Sheet,
     pub segments: &'a [Segment],
     pub events: &'a [Event],
     pub trips: &'a [Trip],
@@ -84,6 +88,11 @@ impl Found<'_> {
             .number("sample_interval_s", each().map(|t| t.sample_interval_s))
             .number("gap_s", each().map(|t| t.gap_s))
             .number("frozen_s", each().map(|t| t.frozen_s))
+            .number("mass_kg", ledgers(|l| l.mass_kg_s / l.duration_s))
+            .number("mass_estimated_kg", each().map(|t| t.mass.map(|m| m.mass_kg)))
+            .number("mass_estimated_low_kg", each().map(|t| t.mass.map(|m| m.low_kg)))
+            .number("mass_estimated_high_kg", each().map(|t| t.mass.map(|m| m.high_kg)))
+            .text("mass_estimate_basis", each().map(|t| t.mass.map(|m| m.basis)))
             .number("energy_tractive_kwh", ledgers(|l| kwh(l.road.tractive_j)))
             .number("energy_braking_kwh", ledgers(|l| kwh(l.road.braking_j)))
             .number("energy_braking_low_kwh", band.iter().map(|b| b.map(|b| b.0)))
@@ -125,6 +134,7 @@ impl Found<'_> {
                 None => day(s.knots.start),
             })
             .collect();
+        let air: Vec<String> = each().map(|s| Air::basis(track, s.knots.start)).collect();
         let builder = BatchBuilder::new(&tables::SEGMENTS)
             .text("vehicle_id", self.vehicle(segments))
             .order("segment_order", 0..segments.len() as u32)
@@ -140,7 +150,9 @@ impl Found<'_> {
             .text("level_basis", each().map(|s| Some(self.level_basis(s))))
             .text("grade_basis", each().map(|s| Some(s.grade.as_str())))
             .text("mass_basis", each().map(|s| Some(mass_basis(&s.ledger))))
-            .text("aux_basis", each().map(|s| Some(self.aux_basis(s))))
+            .text("aux_basis", each().map(|s| Some(self.aux_basis(s).as_str())))
+            .text("air_basis", air.iter().map(|basis| Some(basis.as_str())))
+            .text("wind_basis", each().map(|s| Some(Air::wind_basis(track, s.knots.start))))
             .number("speed_start_m_s", each().map(|s| track.speed[s.knots.start]))
             .number("speed_end_m_s", each().map(|s| track.speed[s.knots.end]))
             .number("lat_start_deg", each().map(|s| self.lat(s.knots.start)))
@@ -161,17 +173,20 @@ impl Found<'_> {
         };
         let grade =
             self.segments.iter().map(|s| (s.grade != GradeBasis::None).then(|| kwh(s.ledger.road.grade_j)));
-        let cab = self.segments.iter().map(|s| (s.ledger.cab_s > 0.0).then(|| kwh(s.ledger.cab_j)));
+        let known = |pick: fn(&Ledger) -> Option<f64>| {
+            self.segments.iter().map(move |s| pick(&s.ledger)).collect::<Vec<_>>()
+        };
         let builder = builder
             .number("duration_s", of(|l| l.duration_s))
             .number("moving_s", of(|l| l.moving_s))
             .number("distance_m", of(|l| l.distance_m))
             .number("distance_unclamped_m", of(|l| l.distance_unclamped_m))
             .number("speed_interpolated_s", of(|l| l.interpolated_s))
-            .number("temperature_ambient_k", mean(|l| l.ambient_k_s, |l| l.ambient_s))
+            .number("temperature_ambient_k", known(|l| l.ambient.mean()))
             .number("air_density_kg_m3", mean(|l| l.density_s, |l| l.duration_s))
+            .number("headwind_m_s", known(|l| l.headwind.mean()))
             .number("mass_kg", mean(|l| l.mass_kg_s, |l| l.duration_s))
-            .number("payload_kg", mean(|l| l.payload_kg_s, |l| l.payload_s))
+            .number("payload_kg", known(|l| l.payload.mean()))
             .number("energy_kinetic_kwh", of(|l| kwh(l.road.kinetic_j)))
             .number("energy_grade_kwh", grade)
             .number("energy_rolling_kwh", of(|l| kwh(l.road.rolling_j)))
@@ -185,7 +200,10 @@ impl Found<'_> {
             .number("energy_attainable_kwh", of(|l| kwh(l.attainable_j)))
             .number("braking_speed_above_fade_kwh", of(|l| kwh(l.braking_above_fade_j)))
             .number("energy_auxiliary_kwh", of(|l| kwh(l.aux_j)))
-            .number("energy_cab_climate_kwh", cab)
+            .number("energy_aux_base_kwh", of(|l| kwh(l.aux_base_j)))
+            .number("energy_cab_climate_kwh", known(|l| l.cab.total().map(kwh)))
+            .number("energy_battery_thermal_kwh", known(|l| l.battery_thermal.total().map(kwh)))
+            .number("energy_refrigeration_kwh", known(|l| l.refrigeration.total().map(kwh)))
             .number("battery_measured_s", of(|l| l.measured_s))
             .number("energy_returned_bus_kwh", of(|l| kwh(l.battery.bus_j)));
         cascade_columns(builder, self.segments.iter().map(|s| &s.ledger))
@@ -204,8 +222,10 @@ impl Found<'_> {
             s.ledger.battery.unbraked_j + if open(s) { 0.0 } else { s.ledger.battery.recovered_j }
         };
         let basis = |s: &Segment| match (is_measured(&s.ledger), self.aux_basis(s)) {
-            (true, "logged") => "battery, auxiliaries logged",
-            (true, _) => "battery, auxiliaries from sheet",
+            (true, AuxBasis::Logged | AuxBasis::LoggedAndModel) => "battery, auxiliaries logged",
+            (true, AuxBasis::Standing) => "battery, auxiliaries inferred from standing",
+            (true, AuxBasis::Model) => "battery, auxiliaries modelled",
+            (true, AuxBasis::Sheet) => "battery, auxiliaries from sheet",
             (false, _) => "model",
         };
         builder
@@ -228,8 +248,8 @@ impl Found<'_> {
         }
     }
 
-    fn aux_basis(&self, segment: &Segment) -> &'static str {
-        if self.track.aux[segment.knots.start].is_some() { "logged" } else { "sheet" }
+    fn aux_basis(&self, segment: &Segment) -> AuxBasis {
+        Loads::at(self.track, segment.knots.start, &self.sheet.nominal).basis
     }
 
     fn braking_events(&self) -> Result<RecordBatch, BatchError> {
@@ -404,7 +424,13 @@ fn is_measured(ledger: &Ledger) -> bool {
 }
 
 fn mass_basis(ledger: &Ledger) -> &'static str {
-    if ledger.payload_s > 0.5 * ledger.duration_s { "payload logged" } else { "sheet" }
+    if ledger.gross_s > 0.5 * ledger.duration_s {
+        "gross weight logged"
+    } else if ledger.payload.seconds > 0.5 * ledger.duration_s {
+        "payload logged"
+    } else {
+        "sheet"
+    }
 }
 
 fn odometer(track: &Track, ends: (usize, usize)) -> Option<f64> {

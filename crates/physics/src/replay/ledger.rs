@@ -1,13 +1,15 @@
 //! The account of one interval, and sums of such accounts.
 
+use super::auxiliaries::Loads;
 use super::track::{GradeBasis, Track};
+use super::weather::Air;
 use crate::STANDARD_GRAVITY_M_S2;
-use crate::kernels::air;
 use crate::kernels::battery_flow;
 use crate::kernels::cascade::{self, Cascade, Gains, LevelChoice, Moment};
 use crate::kernels::losses;
 use crate::kernels::rectified;
 use crate::kernels::road_load::{self, Conditions, Interval, RoadEnergy};
+use crate::kernels::rolling;
 use crate::truck::{PowerBoundary, Sheet, Truck};
 
 /// A battery that stood indoors or worked. [K]
@@ -37,19 +39,48 @@ pub struct Ledger {
     pub attainable_j: f64,
     pub braking_above_fade_j: f64,
     pub aux_j: f64,
-    pub cab_j: f64,
-    pub cab_s: f64,
+    pub aux_base_j: f64,
+    pub cab: Known,
+    pub battery_thermal: Known,
+    pub refrigeration: Known,
     pub measured_s: f64,
     pub measured_moving_s: f64,
     pub battery: BatterySums,
     /// Time-weighted sums of what is printed as a mean.
     pub mass_kg_s: f64,
     pub density_s: f64,
-    pub payload_kg_s: f64,
-    pub payload_s: f64,
-    pub ambient_k_s: f64,
-    pub ambient_s: f64,
+    pub gross_s: f64,
+    pub payload: Known,
+    pub ambient: Known,
+    pub headwind: Known,
     pub engine_s: f64,
+}
+
+/// A signal summed over the time it was known.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Known {
+    pub sum: f64,
+    pub seconds: f64,
+}
+
+impl Known {
+    fn over(value: Option<f64>, seconds: f64) -> Self {
+        value.map_or_else(Self::default, |value| Self { sum: value * seconds, seconds })
+    }
+
+    fn add(&mut self, other: Known) {
+        self.sum += other.sum;
+        self.seconds += other.seconds;
+    }
+
+    /// The sum, where anything was known.
+    pub fn total(&self) -> Option<f64> {
+        (self.seconds > 0.0).then_some(self.sum)
+    }
+
+    pub fn mean(&self) -> Option<f64> {
+        (self.seconds > 0.0).then(|| self.sum / self.seconds)
+    }
 }
 
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -119,17 +150,19 @@ impl Ledger {
         self.attainable_j += other.attainable_j;
         self.braking_above_fade_j += other.braking_above_fade_j;
         self.aux_j += other.aux_j;
-        self.cab_j += other.cab_j;
-        self.cab_s += other.cab_s;
+        self.aux_base_j += other.aux_base_j;
+        self.cab.add(other.cab);
+        self.battery_thermal.add(other.battery_thermal);
+        self.refrigeration.add(other.refrigeration);
         self.measured_s += other.measured_s;
         self.measured_moving_s += other.measured_moving_s;
         self.battery.add(&other.battery);
         self.mass_kg_s += other.mass_kg_s;
         self.density_s += other.density_s;
-        self.payload_kg_s += other.payload_kg_s;
-        self.payload_s += other.payload_s;
-        self.ambient_k_s += other.ambient_k_s;
-        self.ambient_s += other.ambient_s;
+        self.gross_s += other.gross_s;
+        self.payload.add(other.payload);
+        self.ambient.add(other.ambient);
+        self.headwind.add(other.headwind);
         self.engine_s += other.engine_s;
     }
 
@@ -170,30 +203,29 @@ pub fn book(track: &Track, k: usize, moving: bool, grade: GradeBasis, sheet: &Sh
         distance_m: interval.distance_m(),
         distance_unclamped_m: f64::midpoint(track.speed_logged[k], track.speed_logged[k + 1]) * dt,
         interpolated_s: if track.speed_interpolated[k] || track.speed_interpolated[k + 1] { dt } else { 0.0 },
-        aux_j: setting.aux_power_w * dt,
+        aux_j: setting.loads.total_w() * dt,
+        aux_base_j: setting.loads.base_w * dt,
+        cab: Known::over(setting.loads.cab_w, dt),
+        battery_thermal: Known::over(setting.loads.battery_w, dt),
+        refrigeration: Known::over(setting.loads.refrigeration_w, dt),
         mass_kg_s: setting.conditions.mass_kg * dt,
         density_s: setting.conditions.air_density_kg_m3 * dt,
+        gross_s: if track.gross[k].is_some() { dt } else { 0.0 },
+        payload: Known::over(track.payload[k], dt),
+        ambient: Known::over(track.ambient[k], dt),
+        headwind: Known::over(track.air.headwind[k], dt),
         engine_s: if track.engine_on[k] { dt } else { 0.0 },
         ..Ledger::default()
     };
     ledger.road.add(&road);
     book_noise(&mut ledger, track, k, &interval, &setting.conditions);
-    if let Some(cab) = track.cab[k] {
-        (ledger.cab_j, ledger.cab_s) = (cab * dt, dt);
-    }
-    if let Some(payload) = track.payload[k] {
-        (ledger.payload_kg_s, ledger.payload_s) = (payload * dt, dt);
-    }
-    if let Some(ambient) = track.ambient[k] {
-        (ledger.ambient_k_s, ledger.ambient_s) = (ambient * dt, dt);
-    }
     let drawn = losses::drawn(&sheet.nominal.losses, &setting.conditions, &interval, &road);
     (ledger.drive_dc_j, ledger.beyond_map_s) = (drawn.energy_j, drawn.beyond_map_s);
     book_bounds(&mut ledger, track, k, &interval, sheet);
     if let Some(part) = road.braking_part {
         book_braking(&mut ledger, track, k, &interval, part, sheet, &setting);
     }
-    book_battery(&mut ledger, track, k, moving, &road, sheet, setting.aux_power_w);
+    book_battery(&mut ledger, track, k, moving, &road, sheet, setting.loads.total_w());
     ledger
 }
 
@@ -211,9 +243,8 @@ fn book_noise(ledger: &mut Ledger, track: &Track, k: usize, interval: &Interval,
     ledger.braking_raw_j = road_load::integrate(conditions, &raw).braking_j;
     let sd_n = conditions.effective_mass_kg() * track.accel_sd[k];
     let speed = f64::midpoint(interval.speed_start_m_s, interval.speed_end_m_s);
-    let (constant, drag) = road_load::force_law(conditions, interval);
-    ledger.braking_uncertainty_j =
-        rectified::excess(constant + drag * speed * speed, sd_n) * interval.distance_m();
+    let force_n = road_load::force_law(conditions, interval).at(speed);
+    ledger.braking_uncertainty_j = rectified::excess(force_n, sd_n) * interval.distance_m();
 }
 
 /// The interval from knot `k` to the next.
@@ -229,36 +260,46 @@ pub fn interval(track: &Track, k: usize, grade: GradeBasis) -> Interval {
 /// What one truck meets at a knot.
 pub struct Setting {
     pub conditions: Conditions,
-    pub aux_power_w: f64,
+    pub loads: Loads,
     acceptance_w: f64,
+}
+
+/// Vehicle and air at a knot.
+///
+/// Mass is the gross weight where it is logged, else the sheet's with the payload logged or stated. A mass estimated
+/// from force is not used here: tuned per trip it would hide every other fault of the sheet.
+pub fn conditions(track: &Track, k: usize, truck: &Truck) -> Conditions {
+    let loaded = || truck.mass_empty_kg + track.payload[k].unwrap_or(truck.payload_kg);
+    let rolling_resistance = match (truck.rolling_temperature, track.ambient[k]) {
+        (Some(law), Some(ambient)) => {
+            rolling::coefficient(truck.rolling_resistance, law.per_k, law.reference_k, ambient)
+        }
+        _ => truck.rolling_resistance,
+    };
+    Conditions {
+        mass_kg: track.gross[k].unwrap_or_else(loaded),
+        rotating_mass_kg: truck.rotating_mass_kg,
+        rolling_resistance,
+        drag_area_m2: truck.drag_area_m2,
+        air_density_kg_m3: Air::density(track, k),
+        gravity_m_s2: STANDARD_GRAVITY_M_S2,
+        headwind_m_s: track.air.headwind[k].unwrap_or(0.0),
+    }
 }
 
 impl Setting {
     pub fn at(track: &Track, k: usize, truck: &Truck) -> Self {
-        let altitude = track.altitude[k].unwrap_or(0.0);
-        let (standard_k, pressure_pa) = air::standard_atmosphere(altitude);
-        let temperature = track.ambient[k].unwrap_or(standard_k);
-        let payload = track.payload[k].unwrap_or(truck.payload_kg);
-        let conditions = Conditions {
-            mass_kg: truck.mass_empty_kg + payload,
-            rotating_mass_kg: truck.rotating_mass_kg,
-            rolling_resistance: truck.rolling_resistance,
-            drag_area_m2: truck.drag_area_m2,
-            air_density_kg_m3: air::density(pressure_pa, temperature, 0.0),
-            gravity_m_s2: STANDARD_GRAVITY_M_S2,
-        };
-        let base = track.aux[k].unwrap_or(truck.aux_power_w);
-        let aux_power_w = base + track.cab[k].unwrap_or(0.0);
         let guessed_k = track.ambient[k].map(|air| air + (ROOM_K - air).max(0.0) * truck.battery_warmth);
         let battery_k = track.battery[k].or(guessed_k);
         let acceptance_w = cascade::acceptance_power(&truck.acceptance, track.soc[k], battery_k);
-        Self { conditions, aux_power_w, acceptance_w }
+        Self { conditions: conditions(track, k, truck), loads: Loads::at(track, k, truck), acceptance_w }
     }
 }
 
 impl Setting {
     pub fn moment(&self, level: LevelChoice, pedal_used: bool) -> Moment {
-        Moment { level, pedal_used, aux_power_w: self.aux_power_w, acceptance_w: self.acceptance_w }
+        let aux_power_w = self.loads.total_w();
+        Moment { level, pedal_used, aux_power_w, acceptance_w: self.acceptance_w }
     }
 }
 

@@ -1,20 +1,24 @@
 //! Which stretch of log the kernels are applied to: spans, trips, segments, events, and their ledger.
 
 mod approaches;
+mod auxiliaries;
 mod batches;
 mod events;
 mod ledger;
+mod mass;
 mod motion;
 mod pieces;
 mod smoothing;
 mod track;
 mod trips;
+mod weather;
 
 use arrow::array::RecordBatch;
 use backwatt_schema::BatchError;
 
 pub use crate::truck::Acceptance;
 use crate::truck::Sheet;
+pub use weather::{Weather, Wind};
 
 /// Thresholds that move a number, with the product's defaults.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,6 +36,8 @@ pub struct ReplaySettings {
     pub gap_least_s: f64,
     pub gap_intervals: f64,
     pub speed: SpeedReading,
+    /// Taken where the log says nothing.
+    pub weather: Weather,
 }
 
 /// What is taken as the speed of the vehicle.
@@ -57,6 +63,7 @@ impl Default for ReplaySettings {
             gap_least_s: 3.0,
             gap_intervals: 3.0,
             speed: SpeedReading::Smoothed { error_m_s: None },
+            weather: Weather::default(),
         }
     }
 }
@@ -97,8 +104,9 @@ pub fn replay(
     settings: &ReplaySettings,
     service_day: &dyn Fn(i64) -> String,
 ) -> Result<Replay, PhysicsError> {
-    let track = track::Track::read(vehicle_id, samples, settings)?;
+    let mut track = track::Track::read(vehicle_id, samples, settings)?;
     let plan = motion::plan(&track, settings);
+    track.aux_standing = auxiliaries::infer(&track, &plan, sheet.power_boundary);
     let booked = pieces::book(&track, &plan, sheet, settings);
     let approaches = approaches::approaches(&track, &plan, &booked, sheet);
     let pieces::Booked { segments, events, .. } = booked;
@@ -107,6 +115,7 @@ pub fn replay(
     let found = batches::Found {
         vehicle_id,
         track: &track,
+        sheet,
         segments: &segments,
         events: &events,
         trips: &trips,

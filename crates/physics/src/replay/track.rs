@@ -5,6 +5,7 @@ use std::ops::Range;
 use arrow::array::{Array, BooleanArray, Float64Array, RecordBatch, StringArray};
 use backwatt_schema::{BatchView, number_at, tables::SAMPLES, text_at};
 
+use super::weather::{self, Air, Weather};
 use super::{PhysicsError, ReplaySettings};
 use crate::kernels::height::{Point, Profile, profiles};
 
@@ -60,10 +61,17 @@ pub struct Track {
     pub power: Vec<Option<f64>>,
     pub aux: Vec<Option<f64>>,
     pub cab: Vec<Option<f64>>,
+    pub battery_thermal: Vec<Option<f64>>,
+    pub refrigeration: Vec<Option<f64>>,
+    /// Base load inferred from battery power at stops; filled once the stops are known.
+    pub aux_standing: Vec<Option<f64>>,
+    pub wheel_force: Vec<Option<f64>>,
     pub soc: Vec<Option<f64>>,
     pub ambient: Vec<Option<f64>>,
     pub battery: Vec<Option<f64>>,
     pub payload: Vec<Option<f64>>,
+    pub gross: Vec<Option<f64>>,
+    pub air: Air,
     pub engine_on: Vec<bool>,
     pub plugged: Vec<bool>,
     pub overhead: Vec<bool>,
@@ -123,6 +131,7 @@ impl Track {
         track.fill_speed(speed, &rows);
         track.smooth_speed(settings);
         track.fill_signals(&view, &rows, limit_s)?;
+        track.fill_air(&view, &rows, settings.weather)?;
         track.fill_heights(&view, &rows)?;
         Ok(track)
     }
@@ -152,10 +161,14 @@ impl Track {
         self.power = interpolated(&times, &pick("pack_power_w")?, limit_s);
         self.aux = held(&pick("aux_power_w")?, 60.0);
         self.cab = held(&pick("cab_climate_power_w")?, 60.0);
+        self.battery_thermal = held(&pick("battery_thermal_power_w")?, 60.0);
+        self.refrigeration = held(&pick("refrigeration_power_w")?, 60.0);
+        self.wheel_force = interpolated(&times, &pick("wheel_force_n")?, limit_s);
         self.soc = held(&pick("soc_frac")?, f64::INFINITY);
         self.ambient = held(&pick("temperature_ambient_k")?, f64::INFINITY);
         self.battery = held(&pick("temperature_battery_k")?, 3600.0);
         self.payload = held(&pick("payload_kg")?, f64::INFINITY);
+        self.gross = held(&pick("mass_gross_kg")?, f64::INFINITY);
         let engine = held(&pick("engine_speed_rad_s")?, 10.0);
         self.engine_on = engine.iter().map(|speed| speed.is_some_and(|s| s > 1.0)).collect();
         let on =
@@ -178,6 +191,24 @@ impl Track {
         self.level = self.texts(view.texts("regen_level")?, rows);
         self.driver = self.texts(view.texts("driver_id")?, rows);
         self.route = self.texts(view.texts("route_id")?, rows);
+        Ok(())
+    }
+
+    /// Weather is logged by the hour at best; headings follow the road.
+    fn fill_air(&mut self, view: &BatchView<'_>, rows: &[usize], stated: Weather) -> Result<(), PhysicsError> {
+        let times = &self.time_ns;
+        let pick = |name, for_s| -> Result<Vec<Option<f64>>, PhysicsError> {
+            let array = view.numbers(name)?;
+            let values: Vec<Option<f64>> = rows.iter().map(|&i| number_at(array, i)).collect();
+            Ok(held(times, &values, for_s))
+        };
+        let (lat, lon) = (pick("lat_deg", 0.0)?, pick("lon_deg", 0.0)?);
+        let position: Vec<_> = lat.into_iter().zip(lon).map(|(lat, lon)| lat.zip(lon)).collect();
+        let heading = weather::headings(times, pick("heading_deg", 30.0)?, &position);
+        let (speed, from) = (pick("wind_speed_m_s", 3600.0)?, pick("wind_from_deg", 3600.0)?);
+        let (headwind, wind_logged) = weather::headwinds(&speed, &from, &heading, stated.wind);
+        let (pressure, humidity) = (pick("air_pressure_pa", 3600.0)?, pick("humidity_frac", 3600.0)?);
+        self.air = Air { pressure, humidity, headwind, wind_logged, stated };
         Ok(())
     }
 

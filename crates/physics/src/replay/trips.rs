@@ -4,7 +4,7 @@ use super::ledger::Ledger;
 use super::motion::{Kind, Plan};
 use super::pieces::Segment;
 use super::track::{Span, Track};
-use super::{CLOSURE, PhysicsError};
+use super::{CLOSURE, PhysicsError, mass};
 use crate::truck::{PowerBoundary, Sheet};
 
 /// What noise of the speed did to braking energy, and what smoothing may have done.
@@ -118,6 +118,7 @@ pub struct Trip {
     /// Standard deviation of a grade from altitude, and the passes averaged for it.
     pub grade_error: Option<f64>,
     pub passes: Option<f64>,
+    pub mass: Option<mass::Estimate>,
     pub driver: Option<u16>,
     pub route: Option<u16>,
 }
@@ -176,6 +177,7 @@ fn one(
         grade: grade_of(segments),
         grade_error: mean_over(track, &spans, |span| span.grade_error),
         passes: mean_over(track, &spans, |span| span.passes),
+        mass: mass::estimate(track, plan, number, sheet, sample_interval_s),
         driver: most_of(track, ends, &track.driver),
         route: most_of(track, ends, &track.route),
         ledger,

@@ -27,6 +27,8 @@ fn conditions(truck: &Truck) -> Conditions {
         drag_area_m2: truck.drag_area_m2,
         air_density_kg_m3: 1.2,
         gravity_m_s2: STANDARD_GRAVITY_M_S2,
+        // From behind, so that the air stands still within many of the intervals.
+        headwind_m_s: -6.0,
     }
 }
 

@@ -19,12 +19,15 @@ const MEASURED: [&str; 8] = [
 ];
 
 /// Columns of segments that are null while nothing but speed is logged.
-const UNLOGGED: [&str; 8] = [
+const UNLOGGED: [&str; 11] = [
     "energy_grade_kwh",
     "lat_start_deg",
     "lon_start_deg",
     "temperature_ambient_k",
     "payload_kg",
+    "headwind_m_s",
+    "energy_battery_thermal_kwh",
+    "energy_refrigeration_kwh",
     "energy_cab_climate_kwh",
     "soc_start_frac",
     "soc_end_frac",
@@ -75,6 +78,8 @@ proptest! {
         }
         let recovered = numbers(&tables::BRAKING_EVENTS, &replay.braking_events, "energy_recovered_kwh");
         prop_assert!(recovered.iter().all(Option::is_none));
+        let mass = numbers(&tables::TRIPS, &replay.trips, "mass_estimated_kg");
+        prop_assert!(mass.iter().all(Option::is_none));
     }
 
     /// Power on half of a drive makes that half measured and leaves the other as it was.
@@ -93,7 +98,7 @@ proptest! {
     #[test]
     fn garbage_does_not_panic(
         truck in truck(),
-        rows in prop::collection::vec((prop::array::uniform4(garbage()), 1i64..20_000_000_000), 0..50),
+        rows in prop::collection::vec((prop::array::uniform12(garbage()), 1i64..20_000_000_000), 0..50),
     ) {
         let mut log = Log::default();
         let mut now = 0;
@@ -101,7 +106,11 @@ proptest! {
             log.time_ns.push(now);
             now += step_ns;
         }
-        for (at, name) in ["speed_m_s", "altitude_m", "pack_power_w", "grade_frac"].into_iter().enumerate() {
+        let names = [
+            "speed_m_s", "altitude_m", "pack_power_w", "grade_frac", "wheel_force_n", "wind_speed_m_s", "wind_from_deg",
+            "heading_deg", "humidity_frac", "air_pressure_pa", "mass_gross_kg", "refrigeration_power_w",
+        ];
+        for (at, name) in names.into_iter().enumerate() {
             log = log.with(name, rows.iter().map(|(values, _)| values[at]).collect());
         }
         match log.try_replay(&exactly(&truck), &ReplaySettings::default()) {

@@ -31,6 +31,7 @@ proptest! {
                 drag_area_m2: area,
                 air_density_kg_m3: 1.2,
                 gravity_m_s2: 9.806_65,
+                headwind_m_s: 0.0,
             };
             let mut interval =
                 Interval { duration_s: duration, speed_start_m_s: start, speed_end_m_s: end, rise_m: 0.0 };

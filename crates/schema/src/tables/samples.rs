@@ -5,13 +5,13 @@ const UNLOGGED: &str = "not logged at this instant, or the cell was refused";
 /// Cleaned logs: what the logger said, in SI, sorted by time within a vehicle and month.
 pub static SAMPLES: Table = Table {
     name: "samples",
-    version: 1,
+    version: 2,
     one_row_is: "one instant of one vehicle",
     sorted_by: "time_ns",
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 35] = [
+static COLUMNS: [Column; 43] = [
     text("vehicle_id", "", "the vehicle, as the pilot file or the log names it"),
     time("time_ns", "the instant, UTC; on a relative clock, counted from an invented day of 1970 per file"),
     flag("clock_relative", "", "true where the log has no wall clock: no claim that needs a date is made"),
@@ -47,6 +47,26 @@ static COLUMNS: [Column; 35] = [
     number("accelerator_pedal_frac", "1", UNLOGGED, "0 to 1", "accelerator pedal"),
     number("engine_speed_rad_s", "rad/s", UNLOGGED, "0 or more", "combustion engine, where there is one"),
     number("payload_kg", "kg", UNLOGGED, "0 or more", "load carried"),
+    number("mass_gross_kg", "kg", UNLOGGED, "above 0", "gross vehicle weight, as logged"),
+    number(
+        "air_pressure_pa",
+        "Pa",
+        UNLOGGED,
+        "above 0",
+        "pressure of the outside air, not reduced to sea level",
+    ),
+    number("humidity_frac", "1", UNLOGGED, "0 to 1", "relative humidity of the outside air"),
+    number("wind_speed_m_s", "m/s", UNLOGGED, "0 or more", "wind over ground, near the vehicle"),
+    number("wind_from_deg", "deg", UNLOGGED, "clockwise from north", "direction the wind comes from"),
+    number("heading_deg", "deg", UNLOGGED, "clockwise from north", "course over ground"),
+    number("battery_thermal_power_w", "W", UNLOGGED, "0 or more", "heating and cooling of the battery"),
+    number(
+        "refrigeration_power_w",
+        "W",
+        UNLOGGED,
+        "0 or more",
+        "refrigeration of the load, fed by the battery",
+    ),
     flag("plugged_in", UNLOGGED, "a charging cable is connected"),
     flag("overhead_line", UNLOGGED, "a current collector is on the wire"),
     text("regen_level", UNLOGGED, "regen level as the log names it"),

@@ -6,7 +6,7 @@ const NO_GRADE: &str = "height is unknown here; the ledger runs without it and s
 /// The energy ledger. Every continuous stretch of log lies in exactly one segment, so sums over segments are totals.
 pub static SEGMENTS: Table = Table {
     name: "segments",
-    version: 1,
+    version: 2,
     one_row_is: "one stretch of driving, standing or parking, half-open [time_start_ns, time_end_ns)",
     sorted_by: "vehicle_id, time_start_ns",
     columns: &COLUMNS,
@@ -39,7 +39,7 @@ pub static GAINS: [&str; 9] = [
     "gain_remainder_kwh",
 ];
 
-static COLUMNS: [Column; 74] = [
+static COLUMNS: [Column; 80] = [
     text("vehicle_id", "", "the vehicle"),
     order("segment_order", "position within the vehicle's log"),
     text("trip_id", "outside trips", "the trip it belongs to"),
@@ -65,8 +65,20 @@ static COLUMNS: [Column; 74] = [
         "",
         "logged; altitude (smoothed along distance); none (run flat because height is unknown)",
     ),
-    text("mass_basis", "", "sheet; payload logged"),
-    text("aux_basis", "", "logged; sheet"),
+    text("mass_basis", "", "sheet; payload logged; gross weight logged"),
+    text(
+        "aux_basis",
+        "",
+        "logged; standing (inferred from battery power measured at stops); model (cab climate from outside \
+         temperature); logged and model; sheet",
+    ),
+    text(
+        "air_basis",
+        "",
+        "pressure: logged, stated, altitude or sea level; temperature: logged or standard; humidity: logged, stated \
+         or dry",
+    ),
+    text("wind_basis", "", "logged; stated; calm (unknown, run as still air)"),
     number("duration_s", "s", "", "0 or more", "length in time"),
     number("moving_s", "s", "", "0 or more", "time above standstill"),
     number("distance_m", "m", "", "0 or more", "integral of speed, clamped at 0"),
@@ -83,6 +95,13 @@ static COLUMNS: [Column; 74] = [
     number("lon_start_deg", "deg", "no position near", "east positive", "longitude at the start"),
     number("temperature_ambient_k", "K", "unknown", "above 0", "outside air, time-weighted mean"),
     number("air_density_kg_m3", "kg/m3", "", "above 0", "air density used"),
+    number(
+        "headwind_m_s",
+        "m/s",
+        "wind or heading unknown",
+        "signed: negative from behind",
+        "wind against the way of travel, time-weighted mean",
+    ),
     number("mass_kg", "kg", "", "above 0", "mass used, payload included, rotating mass left out"),
     number("payload_kg", "kg", "unknown", "0 or more", "payload, time-weighted mean"),
     number(
@@ -94,7 +113,13 @@ static COLUMNS: [Column; 74] = [
     ),
     number("energy_grade_kwh", "kW.h", NO_GRADE, "signed: positive uphill", "change of potential energy"),
     number("energy_rolling_kwh", "kW.h", "", "0 or more", "rolling resistance"),
-    number("energy_aero_kwh", "kW.h", "", "0 or more in still air", "air drag"),
+    number(
+        "energy_aero_kwh",
+        "kW.h",
+        "",
+        "0 or more in still air; negative where a tailwind pushes",
+        "air drag, wind along the way included where it is known",
+    ),
     number("energy_tractive_kwh", "kW.h", "", "0 or more", "at the wheels, wheel force positive"),
     number(
         "energy_drive_dc_kwh",
@@ -254,7 +279,28 @@ static COLUMNS: [Column; 74] = [
         "0 or more",
         "auxiliaries over the whole segment, cab climate included",
     ),
-    number("energy_cab_climate_kwh", "kW.h", "not logged", "0 or more", "of which cab heating and cooling"),
+    number(
+        "energy_aux_base_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "of which all that is booked to none of the next three: where those are not logged they are in here",
+    ),
+    number(
+        "energy_cab_climate_kwh",
+        "kW.h",
+        "neither logged nor modelled",
+        "0 or more",
+        "of which cab heating and cooling",
+    ),
+    number(
+        "energy_battery_thermal_kwh",
+        "kW.h",
+        "not logged",
+        "0 or more",
+        "of which heating and cooling of the battery",
+    ),
+    number("energy_refrigeration_kwh", "kW.h", "not logged", "0 or more", "of which refrigeration of the load"),
     number("battery_measured_s", "s", "", "0 or more", "time with battery power known"),
     text("evidence", "", "measured where battery power is known for 95 % of the segment, else modelled"),
     number(
@@ -316,7 +362,7 @@ static COLUMNS: [Column; 74] = [
     text(
         "bus_basis",
         "",
-        "battery, auxiliaries logged or from sheet (measured battery power with auxiliaries added back), or model",
+        "battery, auxiliaries as aux_basis says (measured battery power with auxiliaries added back), or model",
     ),
     number(
         "energy_unexplained_kwh",

@@ -3,13 +3,13 @@ use crate::column::{Column, Table, count, flag, number, text, time};
 /// Trips, with what decides how much may be claimed of them.
 pub static TRIPS: Table = Table {
     name: "trips",
-    version: 1,
+    version: 2,
     one_row_is: "one trip: from setting off to the last standstill before 5 min of standing or a gap of 5 min",
     sorted_by: "vehicle_id, time_start_ns",
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 38] = [
+static COLUMNS: [Column; 43] = [
     text("vehicle_id", "", "the vehicle"),
     text("trip_id", "", "vehicle and number of the trip within its log"),
     time("time_start_ns", "setting off"),
@@ -30,6 +30,23 @@ static COLUMNS: [Column; 38] = [
     number("frozen_s", "s", "", "0 or more", "of which a frozen bus"),
     number("energy_tractive_kwh", "kW.h", "", "0 or more", "at the wheels, of the smoothed speed"),
     number("energy_braking_kwh", "kW.h", "", "0 or more", "at the wheels, of the smoothed speed"),
+    number("mass_kg", "kg", "", "above 0", "mass the ledger used, payload included, time-weighted mean"),
+    number(
+        "mass_estimated_kg",
+        "kg",
+        "no force or power logged, or too little acceleration to tell",
+        "above 0",
+        "mass that explains the logged force or power; published beside mass_kg, never used",
+    ),
+    number(
+        "mass_estimated_low_kg",
+        "kg",
+        "no estimate",
+        "0 or more",
+        "lower end: 95 % of its noise, and drag, rolling resistance and efficiency at the sheet's ends",
+    ),
+    number("mass_estimated_high_kg", "kg", "no estimate", "above 0", "upper end of the same"),
+    text("mass_estimate_basis", "no estimate", "wheel force; pack power"),
     number(
         "energy_braking_low_kwh",
         "kW.h",

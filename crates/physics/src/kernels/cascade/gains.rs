@@ -96,7 +96,7 @@ pub fn gains(
         for (branch, limit) in branches.iter_mut().zip(booked) {
             *branch = instant.arrival(speed, &forces, Some(*limit)).branch;
         }
-        (instant.fade_region(speed), branches)
+        (instant.region(speed), branches)
     };
     let curved = |_| !truck.losses.is_constant();
     quadrature::sum(interval, part, truck.losses.looks_per_m_s(), branches, curved, |speed, seconds| {

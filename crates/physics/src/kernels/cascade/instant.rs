@@ -1,13 +1,13 @@
 //! One instant of braking: the forces left after each limit, and the powers that follow.
 
 use super::{Cascade, LevelChoice, Limit, Moment};
-use crate::kernels::road_load::{Conditions, steady_force};
+use crate::kernels::road_load::{Conditions, ForceLaw, steady_force};
 use crate::truck::{Blending, Level, LiftOff, Truck};
 
 pub(super) struct Instant<'a> {
     pub truck: &'a Truck,
     pub conditions: &'a Conditions,
-    pub law: (f64, f64),
+    pub law: ForceLaw,
     pub moment: &'a Moment,
 }
 
@@ -61,10 +61,7 @@ impl Instant<'_> {
         let f = self.forces(speed, None);
         let (accepted, bus) = self.truck.losses.accepted(f.power, speed, self.bus_limit_w());
         let ends = bits([accepted < f.power, bus > 0.0, bus > self.moment.aux_power_w]);
-        (
-            f.bits() | (ends << 8) | (self.fade_region(speed) << 16),
-            self.truck.losses.braking_piece(accepted, speed),
-        )
+        (f.bits() | (ends << 8) | (self.region(speed) << 16), self.truck.losses.braking_piece(accepted, speed))
     }
 
     /// True where a force falls with speed under a law in which that leaves no polynomial.
@@ -78,8 +75,7 @@ impl Instant<'_> {
 
     /// Forces at a speed, with one limit lifted where asked.
     pub fn forces(&self, speed: f64, without: Option<Limit>) -> Forces {
-        let asked = -(self.law.0 + self.law.1 * speed * speed);
-        let asked = asked.max(0.0);
+        let asked = (-self.law.at(speed)).max(0.0);
         let limit = self.conditions.mass_kg * self.truck.axle_limit_m_s2;
         let axle = if without == Some(Limit::Axle) { asked } else { asked.min(limit) };
         let of = |at: usize| self.at_level(at, speed, (asked, axle), without);
@@ -99,7 +95,7 @@ impl Instant<'_> {
         }
     }
 
-    /// What arrives at the terminals with one limit lifted; its branch leaves out the fade region.
+    /// What arrives at the terminals with one limit lifted; its branch leaves out the region.
     ///
     /// More room permits more force and never demands it: of the forces between `forces` and those of the lifted
     /// limit the one that returns most is taken.
@@ -190,14 +186,14 @@ impl Instant<'_> {
         }
     }
 
-    /// Between which fade speeds of the levels a speed lies.
-    pub fn fade_region(&self, speed: f64) -> u64 {
+    /// Between which fade speeds of the levels a speed lies, and on which side of still air.
+    pub fn region(&self, speed: f64) -> u64 {
         let passed = self
             .truck
             .levels
             .iter()
             .map(|level| u64::from(speed > level.fade_start_m_s) + u64::from(speed > level.fade_end_m_s));
-        passed.sum::<u64>().min(0xffff)
+        (passed.sum::<u64>().min(0x7fff) << 1) | u64::from(speed < self.law.still_air_m_s())
     }
 }
 
