@@ -128,7 +128,8 @@ impl Instant<'_> {
         let open = !matches!(self.moment.level, LevelChoice::Set(_));
         match limit {
             Limit::Axle => open || f.axle < f.asked,
-            Limit::Fade | Limit::Level => open || f.level < f.axle,
+            Limit::Fade => open || f.level < f.unfaded,
+            Limit::Level => open || f.level < f.axle,
             Limit::Torque => open || f.torque < f.level,
             Limit::Power => open || f.power < f.torque,
             Limit::Acceptance | Limit::Losses | Limit::Auxiliaries => false,
