@@ -67,13 +67,16 @@ impl Instant<'_> {
         )
     }
 
-    /// True where a force falls with speed under a law in which that leaves no polynomial.
+    /// True where a force goes with one over speed, with a root, or with the square of a fading force: no polynomial of
+    /// the fifth degree, except under a constant law.
     pub fn curved(&self, speed: f64) -> bool {
         if self.truck.losses.is_constant() {
             return false;
         }
         let f = self.forces(speed, None);
-        f.power < f.torque || self.truck.losses.returned(f.power, speed) > self.bus_limit_w()
+        f.level < f.unfaded
+            || f.power < f.torque
+            || self.truck.losses.returned(f.power, speed) > self.bus_limit_w()
     }
 
     /// Forces at a speed, with one limit lifted where asked.
