@@ -1,6 +1,6 @@
 //! Accounts add up, wherever a drive is cut.
 
-use backwatt_physics::{ReplaySettings, SpeedReading};
+use backwatt_physics::{Blending, ReplaySettings, SpeedReading, Truck};
 use backwatt_schema::tables::{self, CASCADE, GAINS};
 use proptest::prelude::*;
 
@@ -137,5 +137,43 @@ proptest! {
             .sum::<f64>() / 1e9 / 3.6e6;
         let size = sum(&replay, "energy_discharged_kwh") + inflow.iter().sum::<f64>();
         prop_assert!((net - trapezoid).abs() <= SHARE * size + NOTHING_KWH, "{net} {trapezoid}");
+    }
+
+    /// The battery side closes on what was drawn at the dc link, whatever the loss law.
+    #[test]
+    fn the_battery_side_closes(
+        truck in truck(),
+        (speeds, steps) in drive(),
+        powers in prop::collection::vec(0.0..120e3f64, 60),
+    ) {
+        let log = Log::new(&speeds, &steps).with("pack_power_w", known(&powers[..speeds.len()]));
+        let replay = log.replay(&truck, &ReplaySettings::default());
+        let asked = sum(&replay, "energy_drive_dc_kwh") + sum(&replay, "energy_auxiliary_kwh")
+            - sum(&replay, "energy_returned_bus_kwh");
+        let given = sum(&replay, "energy_discharged_kwh");
+        let unexplained = sum(&replay, "energy_unexplained_kwh");
+        let size = given + sum(&replay, "energy_drive_dc_kwh") + sum(&replay, "energy_auxiliary_kwh");
+        prop_assert!((given - asked - unexplained).abs() <= SHARE * size + NOTHING_KWH, "{given} {asked}");
+        prop_assert!(sum(&replay, "energy_drive_dc_kwh") >= sum(&replay, "energy_tractive_kwh") * (1.0 - SHARE));
+        prop_assert!(sum(&replay, "energy_attainable_kwh") >= sum(&replay, "energy_recoverable_kwh"));
+    }
+
+    /// A pedal logged as released makes series blending lift-off alone; without a pedal the bounds hold both ends.
+    #[test]
+    fn the_pedal_decides_what_series_blending_brings(truck in truck(), (speeds, steps) in drive()) {
+        let series = Truck { blending: Blending::Series, ..truck.clone() };
+        let lift_off = Truck { blending: Blending::FrictionOnly, ..truck };
+        let log = Log::new(&speeds, &steps);
+        let with = |pedal: f64| log.clone().with("brake_pedal_frac", known(&vec![pedal; speeds.len()]));
+        let of = |log: &Log, truck: &Truck, name| sum(&log.replay(truck, &ReplaySettings::default()), name);
+        let (low, middle, high) =
+            ("energy_recoverable_low_kwh", "energy_recoverable_kwh", "energy_recoverable_high_kwh");
+        let released = of(&log, &lift_off, middle);
+        prop_assert_eq!(of(&with(0.0), &series, middle), released);
+        prop_assert_eq!(of(&log, &series, low), released);
+        let used = of(&with(0.5), &series, middle);
+        for name in [middle, high] {
+            prop_assert_eq!(of(&log, &series, name), used);
+        }
     }
 }

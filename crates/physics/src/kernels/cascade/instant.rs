@@ -64,13 +64,16 @@ impl Instant<'_> {
         (f.bits() | (ends << 8) | (self.region(speed) << 16), self.truck.losses.braking_piece(accepted, speed))
     }
 
-    /// True where a force falls with speed under a law in which that leaves no polynomial.
+    /// True where a force goes with one over speed, with a root, or with the square of a fading force: no polynomial of
+    /// the fifth degree, except under a constant law.
     pub fn curved(&self, speed: f64) -> bool {
         if self.truck.losses.is_constant() {
             return false;
         }
         let f = self.forces(speed, None);
-        f.power < f.torque || self.truck.losses.returned(f.power, speed) > self.bus_limit_w()
+        f.level < f.unfaded
+            || f.power < f.torque
+            || self.truck.losses.returned(f.power, speed) > self.bus_limit_w()
     }
 
     /// Forces at a speed, with one limit lifted where asked.
@@ -124,7 +127,8 @@ impl Instant<'_> {
         let open = !matches!(self.moment.level, LevelChoice::Set(_));
         match limit {
             Limit::Axle => open || f.axle < f.asked,
-            Limit::Fade | Limit::Level => open || f.level < f.axle,
+            Limit::Fade => open || f.level < f.unfaded,
+            Limit::Level => open || f.level < f.axle,
             Limit::Torque => open || f.torque < f.level,
             Limit::Power => open || f.power < f.torque,
             Limit::Acceptance | Limit::Losses | Limit::Auxiliaries => false,

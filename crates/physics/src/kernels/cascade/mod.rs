@@ -60,12 +60,13 @@ impl Cascade {
         self.beyond_map_s += other.beyond_map_s * factor;
     }
 
-    /// Whether a limit holds back anything. Level and fade share one force: lifting one may help where the other
-    /// is booked.
+    /// Whether a limit holds back anything. The fade is a share of the level's force: lifting the level may help where
+    /// only the fade is booked.
     fn held_back(&self, limit: Limit) -> bool {
         match limit {
             Limit::Axle => self.beyond_axle_j > 0.0,
-            Limit::Fade | Limit::Level => self.beyond_level_j > 0.0 || self.in_fade_j > 0.0,
+            Limit::Fade => self.in_fade_j > 0.0,
+            Limit::Level => self.beyond_level_j > 0.0 || self.in_fade_j > 0.0,
             Limit::Torque => self.beyond_torque_j > 0.0,
             Limit::Power => self.beyond_power_j > 0.0,
             Limit::Acceptance => self.beyond_acceptance_j > 0.0,
