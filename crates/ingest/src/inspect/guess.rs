@@ -237,7 +237,7 @@ mod tests {
             ["hPa", "kPa", "Pa"]
         );
         assert_eq!([(30.0, 95.0), (0.3, 0.95)].map(|span| unit("humidity", span)), ["%", "1"]);
-        assert_eq!([(3.0, 359.0), (0.0, 6.28)].map(|span| unit("heading", span)), ["deg", "rad"]);
+        assert_eq!([(3.0, 359.0), (0.1, 6.2)].map(|span| unit("heading", span)), ["deg", "rad"]);
     }
 
     #[test]
