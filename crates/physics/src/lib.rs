@@ -10,7 +10,7 @@ pub mod kernels;
 pub mod replay;
 mod truck;
 
-pub use replay::{PhysicsError, Replay, ReplaySettings, replay};
+pub use replay::{PhysicsError, Replay, ReplaySettings, power_trace, replay};
 pub use truck::{Acceptance, Blending, Level, LiftOff, PowerBoundary, Sheet, Truck};
 
 /// Standard acceleration of gravity. [m/s²] 3rd CGPM (1901), exact.

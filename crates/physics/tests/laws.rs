@@ -6,4 +6,5 @@ mod laws {
     pub mod edges;
     pub mod made;
     pub mod symmetry;
+    pub mod trace;
 }

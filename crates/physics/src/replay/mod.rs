@@ -6,12 +6,14 @@ mod ledger;
 mod motion;
 mod noise;
 mod pieces;
+mod trace;
 mod track;
 mod trips;
 
 use arrow::array::RecordBatch;
 use backwatt_schema::BatchError;
 
+pub use self::trace::power_trace;
 pub use crate::truck::Acceptance;
 use crate::truck::Sheet;
 

@@ -3,7 +3,7 @@
 use arrow::array::RecordBatch;
 use backwatt_physics::{
     Acceptance, Blending, Level, LiftOff, PhysicsError, PowerBoundary, Replay, ReplaySettings, Sheet, Truck,
-    replay,
+    power_trace, replay,
 };
 use backwatt_schema::{BatchBuilder, BatchView, Kind, Table, number_at, tables};
 use proptest::prelude::*;
@@ -63,6 +63,11 @@ impl Log {
 
     pub fn try_replay(&self, sheet: &Sheet, settings: &ReplaySettings) -> Result<Replay, PhysicsError> {
         replay("T1", &self.batch(), sheet, settings, &|_| "2024-01-01".to_owned())
+    }
+
+    /// Power between the samples.
+    pub fn trace(&self, truck: &Truck, settings: &ReplaySettings) -> RecordBatch {
+        power_trace("T1", &self.batch(), &exactly(truck), settings).unwrap_or_else(|e| panic!("{e}"))
     }
 
     pub fn replay(&self, truck: &Truck, settings: &ReplaySettings) -> Replay {

@@ -3,6 +3,7 @@
 mod braking_balance;
 mod braking_events;
 mod charges;
+mod power_trace;
 mod receipts;
 mod recovery;
 mod rejects;
@@ -15,6 +16,7 @@ mod trips;
 pub use braking_balance::BRAKING_BALANCE;
 pub use braking_events::BRAKING_EVENTS;
 pub use charges::CHARGES;
+pub use power_trace::POWER_TRACE;
 pub use receipts::RECEIPTS;
 pub use recovery::RECOVERY;
 pub use rejects::REJECTS;
@@ -26,8 +28,8 @@ pub use trips::TRIPS;
 
 use crate::Table;
 
-/// Every table, in the order the stages write them.
-pub static ALL: [&Table; 11] = [
+/// Every table, in the order the stages write them; the last is written by none.
+pub static ALL: [&Table; 12] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -39,6 +41,7 @@ pub static ALL: [&Table; 11] = [
     &SEGMENT_BATTERY,
     &RECOVERY,
     &BRAKING_BALANCE,
+    &POWER_TRACE,
 ];
 
 #[cfg(test)]
