@@ -5,6 +5,7 @@ mod laws {
     pub mod cascade;
     pub mod edges;
     pub mod made;
+    pub mod recovery;
     pub mod symmetry;
     pub mod trace;
 }

@@ -2,6 +2,7 @@
 
 mod batches;
 mod events;
+mod halves;
 mod ledger;
 mod motion;
 mod noise;
@@ -13,6 +14,8 @@ mod trips;
 use arrow::array::RecordBatch;
 use backwatt_schema::BatchError;
 
+#[doc(hidden)]
+pub use self::halves::Reconstruction;
 pub use self::trace::power_trace;
 pub use crate::truck::Acceptance;
 use crate::truck::Sheet;
@@ -85,8 +88,7 @@ pub fn replay(
     settings: &ReplaySettings,
     service_day: &dyn Fn(i64) -> String,
 ) -> Result<Replay, PhysicsError> {
-    let track = track::Track::read(vehicle_id, samples, settings)?;
-    let plan = motion::plan(&track, settings);
+    let Reconstruction { track, plan } = Reconstruction::new(vehicle_id, samples, settings)?;
     let (segments, events) = pieces::book(&track, &plan, sheet, settings);
     let trips = trips::gather(vehicle_id, &track, &plan, &segments, sheet);
     trips::check_closure(&trips)?;

@@ -3,8 +3,9 @@
 use arrow::array::RecordBatch;
 use backwatt_schema::{BatchBuilder, Evidence, tables::POWER_TRACE};
 
+use super::halves::Reconstruction;
 use super::ledger::{self, Ledger};
-use super::motion::{self, Kind};
+use super::motion::Kind;
 use super::track::Track;
 use super::{PhysicsError, ReplaySettings};
 use crate::truck::Sheet;
@@ -26,8 +27,7 @@ pub fn power_trace(
     sheet: &Sheet,
     settings: &ReplaySettings,
 ) -> Result<RecordBatch, PhysicsError> {
-    let track = Track::read(vehicle_id, samples, settings)?;
-    let plan = motion::plan(&track, settings);
+    let Reconstruction { track, plan } = Reconstruction::new(vehicle_id, samples, settings)?;
     let mut rows = Vec::new();
     for run in &plan.runs {
         let grade = track.spans[run.span].grade;
