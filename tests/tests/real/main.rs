@@ -9,6 +9,7 @@ mod evidence;
 mod fit;
 mod heavy_tractor;
 mod passenger_ev;
+mod passenger_ev_errors;
 mod passenger_ev_power;
 mod plug_in_cars;
 mod quadrature;

@@ -11,12 +11,12 @@ use crate::evidence;
 use crate::fit::{Fit, Pair, means, median};
 use crate::set::{Set, present};
 
-const DATA: &str = "bmw-i3-munich";
+pub const DATA: &str = "bmw-i3-munich";
 const VEHICLE: &str = "EV1";
 /// Held signals from 293 s on (data README); what is left is five minutes with a cold cabin.
-const DAMAGED: &str = "TripB34.csv";
-/// Six minutes from a cold start.
-const SHORT: &str = "TripB13.csv";
+pub const DAMAGED: &str = "TripB34.csv";
+/// Six minutes; charged more than speed and height explain.
+pub const SHORT: &str = "TripB13.csv";
 
 /// [s]
 const STEP_S: f64 = 1.0;
@@ -31,7 +31,7 @@ const SHOWN: &str = "TripB29.csv";
 const HEATER: &str = "cab_climate_power = { column = \"Heating Power CAN [kW]\", unit = \"kW\" }\n";
 
 static BY_SHEET: LazyLock<Option<Set>> = LazyLock::new(|| Set::whole("real/passenger-ev", DATA));
-static WITH_HEATER: LazyLock<Option<Set>> =
+pub static WITH_HEATER: LazyLock<Option<Set>> =
     LazyLock::new(|| Some(Set::run_text(&with_heater(), &shared(&format!("data/{DATA}"))?)));
 
 fn with_heater() -> String {
@@ -54,27 +54,34 @@ impl Trip {
 }
 
 /// Every trip's pairs of one-second means; `modelled` picks the model from its terms.
-fn seconds(set: &Set, modelled: &dyn Fn(&Terms) -> f64) -> Vec<(String, Vec<Pair>)> {
+pub fn seconds(set: &Set, modelled: &dyn Fn(&Terms) -> f64) -> Vec<(String, Vec<Pair>)> {
+    over_steps(set, STEP_S, modelled)
+}
+
+/// The same over steps of another length.
+pub fn over_steps(set: &Set, step_s: f64, modelled: &dyn Fn(&Terms) -> f64) -> Vec<(String, Vec<Pair>)> {
     let trace = set.power_trace(VEHICLE);
     let (starts, ends) = (trace.times("time_start_ns"), trace.times("time_end_ns"));
-    let [model, bus, measured] =
-        ["power_modelled_w", "power_returned_bus_w", "power_measured_w"].map(|column| trace.numbers(column));
+    let [model, bus, speed, measured] =
+        ["power_modelled_w", "power_returned_bus_w", "speed_m_s", "power_measured_w"].map(|c| trace.numbers(c));
     let of_file = |(file, (first, last)): (String, (i64, i64))| {
         let rows = (0..trace.rows()).filter(|&row| (first..=last).contains(&starts[row]));
         let known = rows.filter_map(|row| {
-            let terms = Terms { modelled_w: model[row]?, bus_w: bus[row]? };
+            let terms = Terms { modelled_w: model[row]?, bus_w: bus[row]?, speed_m_s: speed[row]? };
             let seconds = (ends[row] - starts[row]) as f64 * 1e-9;
             Some((starts[row], Pair { weight: seconds, modelled: modelled(&terms), measured: measured[row]? }))
         });
         let (times, pairs): (Vec<i64>, Vec<Pair>) = known.unzip();
-        (file, means(&times, &pairs, STEP_S))
+        (file, means(&times, &pairs, step_s))
     };
     set.file_times(VEHICLE).into_iter().map(of_file).collect()
 }
 
-struct Terms {
-    modelled_w: f64,
-    bus_w: f64,
+/// One interval of the trace.
+pub struct Terms {
+    pub modelled_w: f64,
+    pub bus_w: f64,
+    pub speed_m_s: f64,
 }
 
 fn trips(set: &Set) -> Vec<Trip> {
