@@ -6,7 +6,7 @@ use backwatt_schema::tables::{self, POWER_TRACE};
 use backwatt_schema::{BatchView, text_at};
 use proptest::prelude::*;
 
-use super::made::{Log, cases, drive, known, numbers, plain, sum, truck};
+use super::made::{Log, cases, drive, exactly, known, numbers, plain, sum, truck};
 
 const SHARE: f64 = 1e-9;
 const NOTHING_KWH: f64 = 1e-3 / 3.6e6;
@@ -26,6 +26,15 @@ fn kwh(trace: &RecordBatch, name: &str) -> f64 {
 fn texts(table: &'static backwatt_schema::Table, batch: &RecordBatch, name: &str) -> Vec<Option<String>> {
     let column = BatchView::new(table, batch).texts(name).unwrap();
     (0..batch.num_rows()).map(|row| text_at(column, row).map(str::to_owned)).collect()
+}
+
+fn garbage() -> impl Strategy<Value = Option<f64>> {
+    prop_oneof![
+        4 => (0.0..40.0f64).prop_map(Some),
+        2 => Just(None),
+        1 => (-1e300..1e300f64).prop_map(Some),
+        1 => prop_oneof![Just(f64::MAX), Just(f64::MIN), Just(-0.0)].prop_map(Some),
+    ]
 }
 
 /// Standing costs the auxiliaries and nothing else; nothing logged is nothing measured.
@@ -81,6 +90,32 @@ proptest! {
         }
         let metres = over_time(&trace, "speed_m_s");
         prop_assert!((metres - of("distance_m")).abs() <= SHARE * metres + 1e-6);
+    }
+
+    /// Whatever a log holds, the trace is one row per interval of the segments, and does not panic.
+    #[test]
+    fn garbage_leaves_a_trace_of_as_many_seconds(
+        truck in truck(),
+        rows in prop::collection::vec((garbage(), garbage(), 1i64..20_000_000_000), 0..50),
+    ) {
+        let mut log = Log::default();
+        let mut now = 0;
+        for (_, _, step_ns) in &rows {
+            log.time_ns.push(now);
+            now += step_ns;
+        }
+        let log = log
+            .with("speed_m_s", rows.iter().map(|row| row.0).collect())
+            .with("pack_power_w", rows.iter().map(|row| row.1).collect());
+        let settings = ReplaySettings::default();
+        let trace = log.trace(&truck, &settings);
+        let view = BatchView::new(&POWER_TRACE, &trace);
+        let (starts, ends) = (view.times("time_start_ns").unwrap(), view.times("time_end_ns").unwrap());
+        let seconds: f64 =
+            starts.values().iter().zip(ends.values()).map(|(start, end)| (end - start) as f64 * 1e-9).sum();
+        if let Ok(replay) = log.try_replay(&exactly(&truck), &settings) {
+            prop_assert!((seconds - sum(&replay, "duration_s")).abs() < 1e-6, "{seconds}");
+        }
     }
 
     /// Every trip of the table of trips is named in the trace, and no other.
