@@ -6,5 +6,7 @@ mod laws {
     pub mod edges;
     pub mod loads;
     pub mod made;
+    pub mod recovery;
     pub mod symmetry;
+    pub mod trace;
 }

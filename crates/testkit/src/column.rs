@@ -12,11 +12,15 @@ pub struct Table {
 }
 
 impl Table {
+    pub fn new(batch: RecordBatch, described: &'static Described) -> Self {
+        Self { described, batch }
+    }
+
     pub fn read(paths: &[PathBuf], described: &'static Described) -> Self {
         let batches: Vec<RecordBatch> =
             paths.iter().map(|path| read_table(path, described).unwrap_or_else(|e| panic!("{e}"))).collect();
         let batch = concat_batches(&described.schema(), &batches).unwrap_or_else(|e| panic!("{e}"));
-        Self { described, batch }
+        Self::new(batch, described)
     }
 
     pub fn rows(&self) -> usize {

@@ -5,11 +5,18 @@
 
 mod checks;
 mod diesel_truck;
+mod evidence;
+mod fit;
 mod heavy_tractor;
 mod passenger_ev;
+mod passenger_ev_errors;
+mod passenger_ev_power;
 mod plug_in_cars;
 mod quadrature;
 mod quadricycle;
 mod set;
 mod slow_log;
 mod trolleybus;
+mod trolleybus_braking;
+mod trolleybus_mass;
+mod trolleybus_motor;

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
-use backwatt::tables;
+use backwatt::{Pilot, tables};
 use backwatt_schema::BatchView;
 use backwatt_testkit::{Table, fixture, run_pilot, shared, skipped};
 
@@ -20,6 +20,7 @@ pub struct Set {
     pub charges: Table,
     pub recovery: Table,
     pub samples: BTreeMap<String, Table>,
+    pilot: Pilot,
 }
 
 impl Set {
@@ -37,6 +38,7 @@ impl Set {
             charges: ran.table(&tables::CHARGES),
             recovery: ran.table(&tables::RECOVERY),
             samples,
+            pilot: ran.run.pilot.clone(),
         }
     }
 
@@ -57,17 +59,29 @@ impl Set {
             text.lines().count(),
             "each of {keys:?} stands once in the pilot file"
         );
+        Self::run_text(&(kept.join("\n") + "\n[replay]\nspeed = \"as logged\"\n"), &folder)
+    }
+
+    /// Runs the text of a pilot file on a folder of logs.
+    pub fn run_text(pilot: &str, logs: &Path) -> Self {
         let place = tempfile::tempdir().expect("a temporary folder");
         let pilot_file = place.path().join("pilot.toml");
-        let text = kept.join("\n") + "\n[replay]\nspeed = \"as logged\"\n";
-        std::fs::write(&pilot_file, text).expect("the copy can be written");
-        Self::run(&pilot_file, &folder)
+        std::fs::write(&pilot_file, pilot).expect("the copy can be written");
+        Self::run(&pilot_file, logs)
     }
 
     /// The whole data set, where it is: the pilot file of a fixture on a folder of the shared data.
     pub fn whole(pilot: &str, data: &str) -> Option<Self> {
         let logs = shared(&format!("data/{data}"))?;
         Some(Self::run(&fixture(pilot).join("pilot.toml"), &logs))
+    }
+
+    /// Power between the samples of a vehicle, by its own sheet.
+    pub fn power_trace(&self, vehicle: &str) -> Table {
+        let (_, vehicle_type) = self.pilot.type_of(vehicle).expect("the vehicle has a type");
+        let samples = &self.samples[vehicle].batch;
+        let trace = backwatt_physics::power_trace(vehicle, samples, &vehicle_type.sheet, &self.pilot.replay);
+        Table::new(trace.expect("the samples were replayed before"), &tables::POWER_TRACE)
     }
 
     /// First and last instant of each file of a vehicle.

@@ -403,7 +403,8 @@ fn book_battery(
         sums.bus_j = sums.bus_j.max(inflow);
     }
     if !(plugged && inflow > 0.0) {
-        let asked = ledger.drive_dc_j + ledger.aux_j - sums.bus_j;
+        // Against the model's own return: what came back beyond it stays here, with its sign.
+        let asked = ledger.drive_dc_j + ledger.aux_j - modelled_bus;
         sums.unexplained_j = out - inflow - asked;
     }
 }

@@ -4,11 +4,13 @@ mod approaches;
 mod auxiliaries;
 mod batches;
 mod events;
+mod halves;
 mod ledger;
 mod mass;
 mod motion;
 mod pieces;
 mod smoothing;
+mod trace;
 mod track;
 mod trips;
 mod weather;
@@ -16,6 +18,9 @@ mod weather;
 use arrow::array::RecordBatch;
 use backwatt_schema::BatchError;
 
+#[doc(hidden)]
+pub use self::halves::Reconstruction;
+pub use self::trace::power_trace;
 pub use crate::truck::Acceptance;
 use crate::truck::Sheet;
 pub use weather::{Weather, Wind};
@@ -104,9 +109,7 @@ pub fn replay(
     settings: &ReplaySettings,
     service_day: &dyn Fn(i64) -> String,
 ) -> Result<Replay, PhysicsError> {
-    let mut track = track::Track::read(vehicle_id, samples, settings)?;
-    let plan = motion::plan(&track, settings);
-    track.aux_standing = auxiliaries::infer(&track, &plan, sheet.power_boundary);
+    let Reconstruction { track, plan } = Reconstruction::new(vehicle_id, samples, sheet, settings)?;
     let booked = pieces::book(&track, &plan, sheet, settings);
     let approaches = approaches::approaches(&track, &plan, &booked, sheet);
     let pieces::Booked { segments, events, .. } = booked;

@@ -5,7 +5,7 @@ use backwatt_physics::kernels::loss_map::LossMap;
 use backwatt_physics::kernels::losses::Coefficients;
 use backwatt_physics::{
     Acceptance, Blending, Level, LiftOff, Losses, PhysicsError, PowerBoundary, Replay, ReplaySettings, Sheet,
-    Truck, replay,
+    Truck, power_trace, replay,
 };
 use backwatt_schema::{BatchBuilder, BatchView, Kind, Table, number_at, tables};
 use proptest::prelude::*;
@@ -65,6 +65,11 @@ impl Log {
 
     pub fn try_replay(&self, sheet: &Sheet, settings: &ReplaySettings) -> Result<Replay, PhysicsError> {
         replay("T1", &self.batch(), sheet, settings, &|_| "2024-01-01".to_owned())
+    }
+
+    /// Power between the samples.
+    pub fn trace(&self, truck: &Truck, settings: &ReplaySettings) -> RecordBatch {
+        power_trace("T1", &self.batch(), &exactly(truck), settings).unwrap_or_else(|e| panic!("{e}"))
     }
 
     pub fn replay(&self, truck: &Truck, settings: &ReplaySettings) -> Replay {

@@ -5,6 +5,7 @@ mod avoidable_losses;
 mod braking_balance;
 mod braking_events;
 mod charges;
+mod power_trace;
 mod receipts;
 mod recovery;
 mod rejects;
@@ -19,6 +20,7 @@ pub use avoidable_losses::AVOIDABLE_LOSSES;
 pub use braking_balance::BRAKING_BALANCE;
 pub use braking_events::BRAKING_EVENTS;
 pub use charges::CHARGES;
+pub use power_trace::POWER_TRACE;
 pub use receipts::RECEIPTS;
 pub use recovery::RECOVERY;
 pub use rejects::REJECTS;
@@ -30,8 +32,8 @@ pub use trips::TRIPS;
 
 use crate::Table;
 
-/// Every table, in the order the stages write them.
-pub static ALL: [&Table; 13] = [
+/// Every table, in the order the stages write them; the last is written by none.
+pub static ALL: [&Table; 14] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -45,6 +47,7 @@ pub static ALL: [&Table; 13] = [
     &AVOIDABLE_LOSSES,
     &RECOVERY,
     &BRAKING_BALANCE,
+    &POWER_TRACE,
 ];
 
 #[cfg(test)]

@@ -169,7 +169,8 @@ impl Instant<'_> {
             Blending::Parallel { pedal_share } => {
                 (lifted + fade * pedal_share * (asked - lifted).max(0.0)).min(asked)
             }
-            Blending::Series => self.motor(asked, fade),
+            // The pedal takes nothing away from what lifting off gives.
+            Blending::Series => self.motor(asked, fade).max(lifted.min(asked)),
         }
     }
 
