@@ -10,7 +10,7 @@ use crate::kernels::losses;
 use crate::kernels::rectified;
 use crate::kernels::road_load::{self, Conditions, Interval, RoadEnergy};
 use crate::kernels::rolling;
-use crate::truck::{PowerBoundary, Sheet, Truck};
+use crate::truck::{Blending, PowerBoundary, Sheet, Truck};
 
 /// A battery that stood indoors or worked. [K]
 const ROOM_K: f64 = 293.15;
@@ -327,10 +327,15 @@ fn book_bounds(ledger: &mut Ledger, track: &Track, k: usize, interval: &Interval
         let moment = setting.moment(known.map_or(unknown, LevelChoice::Set), pedal_used);
         Some(cascade::integrate(truck, &setting.conditions, interval, part, &moment).recoverable_j)
     };
-    // Where no pedal is logged the bounds cover both: released and used.
-    let (released, used) = (pedal.unwrap_or(false), pedal.unwrap_or(true));
-    ledger.recoverable_low_j = bound(&sheet.low, LevelChoice::Worst, released).unwrap_or(0.0);
-    ledger.recoverable_high_j = bound(&sheet.high, LevelChoice::Best, used).unwrap_or(0.0);
+    // Where no pedal is logged the bounds cover both: released and used. Either may bring more, where losses grow faster
+    // than force.
+    let end = |truck: &Truck, unknown: LevelChoice, of: fn(f64, f64) -> f64| {
+        let used = bound(truck, unknown, pedal.unwrap_or(true))?;
+        let open = pedal.is_none() && truck.blending != Blending::FrictionOnly;
+        Some(if open { of(used, bound(truck, unknown, false)?) } else { used })
+    };
+    ledger.recoverable_low_j = end(&sheet.low, LevelChoice::Worst, f64::min).unwrap_or(0.0);
+    ledger.recoverable_high_j = end(&sheet.high, LevelChoice::Best, f64::max).unwrap_or(0.0);
 }
 
 fn book_braking(

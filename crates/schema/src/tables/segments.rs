@@ -369,7 +369,8 @@ static COLUMNS: [Column; 80] = [
         "kW.h",
         UNMEASURED,
         "signed: positive when the battery gave more than physics asks",
-        "battery against physics; closes the battery side of the ledger",
+        "gross discharge less inflow, less what the model asks: energy_drive_dc and auxiliaries less braking_to_auxiliaries and \
+         energy_recoverable. What came back beyond recoverable is in it with a negative sign",
     ),
     number("soc_start_frac", "1", "not logged", "0 to 1", "state of charge at the start, last value seen"),
     number("soc_end_frac", "1", "not logged", "0 to 1", "state of charge at the end, last value seen"),
