@@ -17,12 +17,15 @@ mod inputs;
 mod run;
 mod stages;
 mod stamp;
+mod what_if;
 
 pub use backwatt_demo::Size as DemoSize;
 pub use backwatt_ingest::Receipt;
 pub use backwatt_ingest::inspect::{Draft, inspect};
 pub use backwatt_pilot::{DisplayUnits, Origin, Pilot, Setting, read as read_pilot};
-pub use backwatt_report::{Answers, ReportOptions, text as summary_text};
+pub use backwatt_report::{
+    Answers, ReportOptions, WhatIfAnswers, WhatIfSums, text as summary_text, what_if_text,
+};
 pub use backwatt_schema::{Place, Problem, Severity, dictionary, tables};
 pub use demo::{Demo, make_demo};
 pub use error::BackwattError;

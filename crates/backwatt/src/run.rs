@@ -4,13 +4,14 @@ use std::path::{Path, PathBuf};
 
 use backwatt_ingest::Receipt;
 use backwatt_pilot::Pilot;
+use backwatt_pilot::what_if::parse as parse_what_if;
 use backwatt_report::{Answers, ReportOptions};
 use backwatt_schema::{Problem, tables};
 use backwatt_store::{Layout, Provenance};
 
 use crate::inputs::Inputs;
 use crate::stamp::{self, Stamp};
-use crate::{BackwattError, Event, Progress, VERSION, stages};
+use crate::{BackwattError, Event, Progress, VERSION, WhatIfAnswers, stages, what_if};
 
 pub struct Run {
     pub pilot: Pilot,
@@ -75,6 +76,15 @@ impl Run {
             Ok(vehicles.clone())
         })?;
         self.outcome(None)
+    }
+
+    /// The same trips with something changed, in the words of `replay --with`. Writes `what_if` and needs the samples
+    /// of the last ingest.
+    pub fn what_if(&self, words: &[String], progress: Progress<'_>) -> Result<WhatIfAnswers, BackwattError> {
+        let asked = parse_what_if(words).map_err(BackwattError::Problems)?;
+        let vehicles = self.vehicles("ingest", &self.inputs.ingest)?;
+        let provenance = self.provenance(&self.inputs.replay);
+        what_if::compare(&self.pilot, &self.layout, &vehicles, &asked, &provenance, progress)
     }
 
     /// The ledger to battery figures and the answer table.

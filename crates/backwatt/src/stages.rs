@@ -180,7 +180,7 @@ fn setting_row(setting: &backwatt_pilot::Setting) -> backwatt_report::SettingRow
     backwatt_report::SettingRow { key: setting.key.clone(), value: setting.value.clone(), origin }
 }
 
-fn types<'p>(
+pub fn types<'p>(
     pilot: &'p Pilot,
     vehicles: &'p [String],
 ) -> Result<Vec<(&'p str, &'p VehicleType)>, BackwattError> {
@@ -225,7 +225,7 @@ fn service_day(time_ns: i64, zone: &TimeZone) -> String {
     civil.checked_sub(3.hours()).unwrap_or(civil).date().to_string()
 }
 
-fn remove_absent(layout: &Layout, table: &'static Table, vehicles: &[String]) -> Result<(), BackwattError> {
+pub fn remove_absent(layout: &Layout, table: &'static Table, vehicles: &[String]) -> Result<(), BackwattError> {
     let keep: Vec<_> = vehicles.iter().map(|vehicle| layout.vehicle_table(table, vehicle)).collect();
     let Ok(entries) = std::fs::read_dir(layout.root().join(table.name)) else { return Ok(()) };
     let ours = |path: &std::path::PathBuf| path.extension().is_some_and(|e| e == "parquet");

@@ -68,11 +68,19 @@ Paths in the draft are relative to FOLDER: keep the draft there. What logs canno
         #[command(flatten)]
         pilot: PilotArguments,
     },
-    /// Samples to trips, segments, braking events, stops, charges.
-    #[command(after_help = "EXAMPLE\n  backwatt replay pilot.toml")]
+    /// Samples to trips, segments, braking events, stops, charges; or the same trips with something changed.
+    #[command(
+        after_help = "EXAMPLES\n  backwatt replay pilot.toml\n  backwatt replay pilot.toml --with level=high --with payload=+800kg\n\n\
+CHANGES\n  level=NAME   payload=+800kg, 1200kg, -10%   packs=5   aux=+1kW, 2kW   temperature=-10degC, +5K\n  \
+speed_cap=50mph   tyres=0.006, -10%   headwind=5m/s\n\n\
+Speeds stay as driven, except under a speed cap. Both sides are modelled; the table what_if has every trip."
+    )]
     Replay {
         #[command(flatten)]
         pilot: PilotArguments,
+        /// Something to change about the same trips; may be given several times.
+        #[arg(long, value_name = "CHANGE")]
+        with: Vec<String>,
     },
     /// The ledger to battery figures with evidence and interval.
     #[command(after_help = "EXAMPLE\n  backwatt estimate pilot.toml")]

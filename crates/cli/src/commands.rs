@@ -90,7 +90,8 @@ pub fn run(arguments: &Arguments) -> Result<Exit, Fault> {
             stage(arguments, pilot, &shown, |run, tell| run.all(tell, ReportOptions::default()))
         }
         Command::Ingest { pilot } => stage(arguments, pilot, &shown, |run, tell| run.ingest(tell)),
-        Command::Replay { pilot } => stage(arguments, pilot, &shown, |run, tell| run.replay(tell)),
+        Command::Replay { pilot, with } if !with.is_empty() => what_if(arguments, pilot, with, &shown),
+        Command::Replay { pilot, .. } => stage(arguments, pilot, &shown, |run, tell| run.replay(tell)),
         Command::Estimate { pilot } => stage(arguments, pilot, &shown, |run, tell| run.estimate(tell)),
         Command::Report { pilot, text } => {
             let options = ReportOptions { no_pages: *text };
@@ -183,6 +184,25 @@ fn stage(
         ))?;
     }
     Ok(exit(&outcome, given))
+}
+
+fn what_if(
+    arguments: &Arguments,
+    given: &PilotArguments,
+    with: &[String],
+    shown: &Shown,
+) -> Result<Exit, Fault> {
+    let pilot = read_pilot(&given.pilot)?;
+    let folder = given.out.clone().unwrap_or_else(|| pilot.folder.join("out"));
+    let answers = Run::new(pilot, &folder).what_if(with, &|event: Event| shown.tell(event))?;
+    shown.end();
+    if arguments.json {
+        out(&format!("{}\n", serde_json::to_string_pretty(&answers)?))?;
+    } else {
+        out(&backwatt::what_if_text(&answers))?;
+        out(&format!("\ntable  {}\n", folder.join("what_if").display()))?;
+    }
+    Ok(Exit::Done)
 }
 
 fn exit(outcome: &Outcome, given: &PilotArguments) -> Exit {

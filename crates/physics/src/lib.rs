@@ -12,7 +12,10 @@ mod truck;
 
 pub use kernels::climate::Climate;
 pub use kernels::losses::Losses;
-pub use replay::{PhysicsError, Replay, ReplaySettings, SpeedReading, Weather, Wind, power_trace, replay};
+pub use replay::{
+    Amount, Change, PhysicsError, Replay, ReplaySettings, SpeedReading, Vehicle, Weather, Wind, power_trace,
+    replay, what_if,
+};
 pub use truck::{Acceptance, Blending, Level, LiftOff, PowerBoundary, RollingTemperature, Sheet, Truck};
 
 /// Standard acceleration of gravity. [m/s²] 3rd CGPM (1901), exact.

@@ -9,4 +9,5 @@ mod laws {
     pub mod recovery;
     pub mod symmetry;
     pub mod trace;
+    pub mod what_if;
 }

@@ -16,6 +16,7 @@ mod sources;
 mod spread;
 mod vehicle_type;
 mod weather;
+pub mod what_if;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};

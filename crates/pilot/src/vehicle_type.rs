@@ -20,6 +20,8 @@ pub struct VehicleType {
     pub battery: Option<BatterySheet>,
     pub packs: Option<f64>,
     pub pack_energy_kwh: Option<f64>,
+    /// What a pack weighs for its energy.
+    pub pack_mass_kg_per_kwh: f64,
     /// The file of the loss map, where there is one: what is replayed depends on it.
     pub loss_map: Option<PathBuf>,
 }
@@ -47,6 +49,7 @@ pub fn read(section: &Section<'_, '_>, folder: &Path) -> Option<VehicleType> {
         section.fault("pilot-out-of-range", "payload_low", message, "or leave the ends out".into());
     }
     let (packs, pack_energy) = packs(section);
+    let pack_mass_kg_per_kwh = pack_mass(&r, pack_energy);
     let capacity_kwh = packs.zip(pack_energy).map(|(n, each)| n * each);
     let usable = r.share_or("usable_fraction", 0.9, MEMORY).0;
     let battery_efficiency = r.share_or("battery_efficiency", 0.98, "0.96 to 0.99 at 1C, from memory").0;
@@ -106,7 +109,14 @@ pub fn read(section: &Section<'_, '_>, folder: &Path) -> Option<VehicleType> {
         drive_efficiency: sheet.nominal.drive_efficiency(),
     });
     section.finish();
-    Some(VehicleType { sheet, battery, packs, pack_energy_kwh: pack_energy, loss_map: parts.losses.map_file })
+    Some(VehicleType {
+        sheet,
+        battery,
+        packs,
+        pack_energy_kwh: pack_energy,
+        pack_mass_kg_per_kwh,
+        loss_map: parts.losses.map_file,
+    })
 }
 
 struct Parts {
@@ -189,6 +199,15 @@ fn packs(section: &Section<'_, '_>) -> (Option<f64>, Option<f64>) {
         }
     }
     (packs, energy)
+}
+
+/// Mass of a pack for each kilowatt hour in it; asked of a change of packs only.
+fn pack_mass(r: &Reader<'_, '_, '_>, pack_energy_kwh: Option<f64>) -> f64 {
+    const USUAL_KG_PER_KWH: f64 = 8.0;
+    let shown = "8 kg for each kW.h";
+    let source = "125 W.h/kg for a whole pack, from memory, not confirmed; used when packs are changed";
+    let energy_kwh = pack_energy_kwh.unwrap_or(1.0);
+    r.or("pack_mass", Dimension::Mass, USUAL_KG_PER_KWH * energy_kwh, shown, source).0 / energy_kwh
 }
 
 fn drag(r: &Reader<'_, '_, '_>, gross_kg: f64) -> Spread {

@@ -14,6 +14,7 @@ mod page;
 mod sentences;
 mod text;
 mod trust;
+mod what_if;
 mod write;
 
 use backwatt_schema::{BatchError, Problem};
@@ -22,6 +23,7 @@ use serde::Serialize;
 
 pub use answers::{Answers, Group, Measure};
 pub use text::text;
+pub use what_if::{WhatIfAnswers, WhatIfSums, what_if_text};
 pub use write::write;
 
 /// What the report has to be told beside the tables.

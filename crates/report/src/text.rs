@@ -122,12 +122,12 @@ driving safety: safe stopping comes first, friction brakes stay in use and need 
 the manufacturer's instruction decides the regen level. Work on high voltage belongs to qualified persons. Logs that \
 identify drivers are personal data; local rules and works agreements apply.";
 
-fn shortened(name: &str, most: usize) -> String {
+pub(crate) fn shortened(name: &str, most: usize) -> String {
     let clean: String = name.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
     if clean.chars().count() <= most { clean } else { clean.chars().take(most - 1).chain(['…']).collect() }
 }
 
-fn wrapped(text: &str) -> String {
+pub(crate) fn wrapped(text: &str) -> String {
     let mut lines: Vec<String> = vec![String::new()];
     for word in text.split_whitespace() {
         let length = lines.last().map_or(0, |line| line.chars().count());

@@ -9,7 +9,7 @@ use super::track::{GradeBasis, Track};
 use crate::kernels::cascade::{self, LevelChoice};
 use crate::kernels::losses;
 use crate::kernels::road_load::{Interval, integrate};
-use crate::truck::Sheet;
+use crate::truck::{Sheet, Truck};
 
 /// Farthest a driver is taken to look ahead. [m] Common practice, no source.
 const FARTHEST_M: f64 = 600.0;
@@ -17,7 +17,7 @@ const EVERY_M: f64 = 25.0;
 /// Within this share of the highest speed the vehicle is not slowing yet.
 const CRUISING: f64 = 0.95;
 /// Slower logs do not show how a stop was driven. [s]
-const SLOWEST_LOG_S: f64 = 2.5;
+pub const SLOWEST_LOG_S: f64 = 2.5;
 /// No stop worth the name is made from less. [m/s]
 const LEAST_SPEED_M_S: f64 = 3.0;
 
@@ -94,7 +94,7 @@ fn approach(
     let places = (1..=steps)
         .map(|step| {
             let mut place = between(&way, step as f64 * EVERY_M);
-            place.reference_j = reference(&place, &setting, level, sheet);
+            place.reference_j = constant_stop_j(&place, &setting, level, &sheet.nominal);
             place
         })
         .collect();
@@ -138,7 +138,7 @@ fn between(way: &[Place], distance_m: f64) -> Place {
 }
 
 /// Energy out of the terminals of a stop at constant deceleration from a place. [J]
-fn reference(place: &Place, setting: &Setting, level: usize, sheet: &Sheet) -> f64 {
+pub fn constant_stop_j(place: &Place, setting: &Setting, level: usize, truck: &Truck) -> f64 {
     if place.speed_m_s <= 0.0 {
         return place.driven_j;
     }
@@ -148,7 +148,7 @@ fn reference(place: &Place, setting: &Setting, level: usize, sheet: &Sheet) -> f
         speed_end_m_s: 0.0,
         rise_m: place.rise_m,
     };
-    let (truck, conditions) = (&sheet.nominal, &setting.conditions);
+    let conditions = &setting.conditions;
     let road = integrate(conditions, &interval);
     let bus_j = road.braking_part.map_or(0.0, |part| {
         let moment = setting.moment(LevelChoice::Set(level), true);

@@ -309,7 +309,7 @@ pub fn level_at(track: &Track, k: usize, truck: &Truck) -> Option<usize> {
 }
 
 /// Whether the brake pedal is used between a knot and the next; `None` unless either end says so or both deny it.
-fn pedal_at(track: &Track, k: usize) -> Option<bool> {
+pub fn pedal_at(track: &Track, k: usize) -> Option<bool> {
     match (track.pedal[k], track.pedal[k + 1]) {
         (Some(true), _) | (_, Some(true)) => Some(true),
         (Some(false), Some(false)) => Some(false),

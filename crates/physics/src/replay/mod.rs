@@ -14,6 +14,7 @@ mod trace;
 mod track;
 mod trips;
 mod weather;
+mod what_if;
 
 use arrow::array::RecordBatch;
 use backwatt_schema::BatchError;
@@ -24,6 +25,7 @@ pub use self::trace::power_trace;
 pub use crate::truck::Acceptance;
 use crate::truck::Sheet;
 pub use weather::{Weather, Wind};
+pub use what_if::{Amount, Change, Vehicle, what_if};
 
 /// Thresholds that move a number, with the product's defaults.
 #[derive(Debug, Clone, PartialEq)]

@@ -40,7 +40,7 @@ pub struct Span {
     pub frozen_before_s: f64,
 }
 
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct Track {
     pub time_ns: Vec<i64>,
     pub relative: Vec<bool>,
@@ -229,7 +229,7 @@ impl Track {
     }
 
     /// Names beyond 65,535 share the last number; no fleet has so many drivers, but a hostile log may.
-    fn number_of(&mut self, text: &str) -> u16 {
+    pub fn number_of(&mut self, text: &str) -> u16 {
         let at = self.names.iter().position(|name| name == text).unwrap_or_else(|| {
             if self.names.len() < usize::from(u16::MAX) {
                 self.names.push(text.to_owned());

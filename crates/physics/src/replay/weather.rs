@@ -20,7 +20,7 @@ pub struct Wind {
 }
 
 /// Air along a track, one value per knot.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct Air {
     pub pressure: Vec<Option<f64>>,
     pub humidity: Vec<Option<f64>>,

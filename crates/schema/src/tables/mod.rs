@@ -14,6 +14,7 @@ mod segment_battery;
 mod segments;
 mod stops;
 mod trips;
+mod what_if;
 
 pub use approaches::APPROACHES;
 pub use avoidable_losses::AVOIDABLE_LOSSES;
@@ -29,11 +30,12 @@ pub use segment_battery::SEGMENT_BATTERY;
 pub use segments::{CASCADE, GAINS, SEGMENTS};
 pub use stops::STOPS;
 pub use trips::TRIPS;
+pub use what_if::WHAT_IF;
 
 use crate::Table;
 
-/// Every table, in the order the stages write them; the last is written by none.
-pub static ALL: [&Table; 14] = [
+/// Every table, in the order the stages write them; the power trace is written by none, what-if only when asked.
+pub static ALL: [&Table; 15] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -48,6 +50,7 @@ pub static ALL: [&Table; 14] = [
     &RECOVERY,
     &BRAKING_BALANCE,
     &POWER_TRACE,
+    &WHAT_IF,
 ];
 
 #[cfg(test)]

@@ -1,0 +1,103 @@
+use crate::column::{Column, Table, flag, number, text, time};
+
+const NO_SOC: &str = "state of charge is not logged, or the sheet states no capacity";
+
+/// The same trips with something changed, model against model.
+pub static WHAT_IF: Table = Table {
+    name: "what_if",
+    version: 1,
+    one_row_is: "one trip, as driven and with the change asked for, both as the model has them",
+    sorted_by: "vehicle_id, time_start_ns",
+    columns: &COLUMNS,
+};
+
+static COLUMNS: [Column; 34] = [
+    text("vehicle_id", "", "the vehicle"),
+    text("trip_id", "", "the trip"),
+    time("time_start_ns", "setting off"),
+    flag("clock_relative", "", "true where the log has no wall clock"),
+    text("driver_id", "unknown, or several", "driver for at least nine tenths of the time"),
+    text("route_id", "unknown, or several", "route for at least nine tenths of the time"),
+    text("change", "", "what was changed, as asked for"),
+    text("kinematics", "", "as driven; or re-timed (a speed cap was asked for)"),
+    number("distance_m", "m", "", "0 or more", "the same in both"),
+    number("duration_driven_s", "s", "", "0 or more", "logged time, as driven"),
+    number("duration_changed_s", "s", "", "0 or more", "with the change"),
+    number("energy_tractive_driven_kwh", "kW.h", "", "0 or more", "at the wheels, as driven"),
+    number("energy_tractive_changed_kwh", "kW.h", "", "0 or more", "with the change"),
+    number("energy_braking_driven_kwh", "kW.h", "", "0 or more", "at the wheels, as driven"),
+    number("energy_braking_changed_kwh", "kW.h", "", "0 or more", "with the change"),
+    number(
+        "energy_recovered_driven_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "into the battery terminals while braking, modelled, as driven",
+    ),
+    number("energy_recovered_changed_kwh", "kW.h", "", "0 or more", "with the change"),
+    number(
+        "energy_recovered_change_low_kwh",
+        "kW.h",
+        "",
+        "signed",
+        "changed less driven: least over the sheet as believed and at both its ends; a bound, no probability",
+    ),
+    number("energy_recovered_change_high_kwh", "kW.h", "", "signed", "the same: most"),
+    number("energy_auxiliary_driven_kwh", "kW.h", "", "0 or more", "as driven"),
+    number("energy_auxiliary_changed_kwh", "kW.h", "", "0 or more", "with the change"),
+    number(
+        "energy_net_driven_kwh",
+        "kW.h",
+        "",
+        "signed: positive leaves the battery",
+        "at the terminals: drive and auxiliaries less returned at the bus, modelled, as driven",
+    ),
+    number("energy_net_changed_kwh", "kW.h", "", "signed: positive leaves the battery", "with the change"),
+    number(
+        "energy_net_change_low_kwh",
+        "kW.h",
+        "",
+        "signed",
+        "changed less driven: least over the sheet as believed and at both its ends; a bound, no probability",
+    ),
+    number("energy_net_change_high_kwh", "kW.h", "", "signed", "the same: most"),
+    number(
+        "energy_lost_coasting_kwh",
+        "kW.h",
+        "no stronger level was asked for than was set, or no stop is known well enough",
+        "0 or more",
+        "bound on what stops would cost more if the driver let the stronger level slow the truck instead of coasting",
+    ),
+    number("consumption_driven_kwh_mi", "kW.h/[mi_i]", "no distance", "signed", "net over distance, as driven"),
+    number("consumption_changed_kwh_mi", "kW.h/[mi_i]", "no distance", "signed", "with the change"),
+    number(
+        "infeasible_s",
+        "s",
+        "",
+        "0 or more",
+        "time in which the change asks more of the motor than the sheet's limits and than was ever driven",
+    ),
+    number("soc_end_driven_frac", "1", NO_SOC, "0 to 1", "state of charge at the end, as logged"),
+    number(
+        "soc_end_changed_frac",
+        "1",
+        NO_SOC,
+        "0 to 1",
+        "with the change, carried on from trip to trip until a charge",
+    ),
+    number(
+        "soc_least_changed_frac",
+        "1",
+        NO_SOC,
+        "0 to 1",
+        "least in the trip; 0 where the battery would have run empty",
+    ),
+    number(
+        "range_driven_mi",
+        "[mi_i]",
+        "no consumption or capacity",
+        "above 0",
+        "usable capacity over consumption, as driven",
+    ),
+    number("range_changed_mi", "[mi_i]", "no consumption or capacity", "above 0", "with the change"),
+];
