@@ -29,14 +29,31 @@ impl Inputs {
         let of = |prefixes: &[&str]| settings_text(pilot, prefixes);
         let chain =
             |before: &str, text: String| digest_bytes(format!("{program}\n{before}\n{text}").as_bytes());
-        let ingest = chain(&logs, of(&["sources.", "ingest.", "pilot.time_zone"]));
+        let ingest =
+            chain(&logs, tiles(pilot) + &of(&["sources.", "ingest.", "pilot.time_zone", "elevation."]));
         let maps = pilot.vehicle_types.values().filter_map(|of| of.loss_map.as_ref());
         let maps: String =
             maps.map(|map| digest_file(map).unwrap_or_else(|_| "unreadable".to_owned()) + "\n").collect();
-        let replay = chain(&ingest, maps + &of(&["vehicle_types.", "vehicles.", "replay."]));
+        let replay =
+            chain(&ingest, maps + &of(&["vehicle_types.", "vehicles.", "replay.", "nodes.", "weather."]));
         let report = chain(&replay, of(&["pilot."]));
         Self { logs, ingest, replay, report }
     }
+}
+
+/// Names and lengths of the elevation tiles: they are large, and nobody edits them in place.
+fn tiles(pilot: &Pilot) -> String {
+    let Some(folder) = &pilot.ingest.elevation_tiles else { return String::new() };
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    let mut lines: Vec<String> = entries
+        .filter(|entry| entry.path().extension().is_some_and(|e| e == "hgt"))
+        .map(|entry| {
+            let length = entry.metadata().map_or(0, |file| file.len());
+            format!("{}\t{length}", entry.file_name().display())
+        })
+        .collect();
+    lines.sort_unstable();
+    lines.join("\n")
 }
 
 /// Key and value only: a setting moved to another line, or stated where it was the default, changes no figure.

@@ -94,6 +94,8 @@ pub struct Frame {
     pub flags: [Vec<Option<bool>>; FLAGS],
     pub texts: [Vec<u32>; TEXTS],
     pub pool: Pool,
+    /// Height of the terrain at each row; empty where the pilot names no tiles.
+    pub terrain: Vec<Option<f64>>,
 }
 
 impl Frame {
@@ -145,7 +147,8 @@ impl Frame {
             .text("vehicle_id", r().map(|_| Some(vehicle_id)))
             .time("time_ns", r().map(|i| self.time_ns[i]))
             .text("source_file", r().map(|i| Some(self.pool.text(self.file[i]).unwrap_or(""))))
-            .count("source_line", r().map(|i| self.line[i]));
+            .count("source_line", r().map(|i| self.line[i]))
+            .number("terrain_height_m", r().map(|i| self.terrain.get(i).copied().flatten()));
         for (name, bit) in NAMES {
             builder = builder.flag(name, r().map(|i| self.mask[i] & bit != 0));
         }

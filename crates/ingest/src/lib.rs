@@ -7,6 +7,7 @@
 //! Deliberately absent: the pilot file, energy, any repair that is not counted in a receipt.
 
 pub mod dialect;
+mod elevation;
 mod fields;
 mod frame;
 mod frozen;

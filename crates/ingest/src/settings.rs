@@ -17,6 +17,8 @@ pub struct Settings {
     pub time_latest_ns: i64,
     /// Unchanged signals for this long while moving mean a frozen bus. [s]
     pub frozen_after_s: f64,
+    /// Folder of elevation tiles.
+    pub elevation_tiles: Option<PathBuf>,
 }
 
 /// One kind of log: files of one shape and the meaning of their columns.

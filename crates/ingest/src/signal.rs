@@ -90,6 +90,8 @@ pub const FLAGS: usize = 2;
 pub const TEXTS: usize = 3;
 
 pub const SPEED: usize = 0;
+pub const LATITUDE: usize = 2;
+pub const LONGITUDE: usize = 3;
 pub const SOC: usize = 6;
 pub const VOLTAGE: usize = 7;
 pub const CURRENT: usize = 8;
@@ -120,6 +122,8 @@ mod tests {
         }
         for (at, name) in [
             (SPEED, "speed"),
+            (LATITUDE, "latitude"),
+            (LONGITUDE, "longitude"),
             (SOC, "state_of_charge"),
             (VOLTAGE, "pack_voltage"),
             (CURRENT, "pack_current"),

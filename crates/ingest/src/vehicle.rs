@@ -1,15 +1,17 @@
 //! All rows of one vehicle: sorted, merged, signs settled, frozen stretches marked, written by month.
 
 use std::collections::BTreeMap;
+use std::path::Path;
 
 use backwatt_schema::{Problem, tables::SAMPLES};
 use backwatt_store::{Layout, Provenance, write_table};
 use jiff::Timestamp;
 
+use crate::elevation::Tiles;
 use crate::frame::{Frame, Row, mask};
 use crate::rejects::{Refusal, RejectWriter};
 use crate::settings::{Positive, Settings, Source};
-use crate::signal::{CURRENT, FLAGS, NUMBERS, POWER, SIGNALS, TEXTS, VOLTAGE};
+use crate::signal::{CURRENT, FLAGS, LATITUDE, LONGITUDE, NUMBERS, POWER, SIGNALS, TEXTS, VOLTAGE};
 use crate::{IngestError, frozen, sign};
 
 /// What the second pass found, by file where it belongs to a file.
@@ -43,8 +45,21 @@ pub fn finish_vehicle(
         let file = frame.pool.text(frame.file[at]).unwrap_or("").to_owned();
         *outcome.frozen.entry(file).or_default() += 1;
     }
+    if let Some(folder) = &settings.elevation_tiles {
+        outcome.problems.extend(stand_on(folder, &mut frame));
+    }
     write_months(layout, provenance, vehicle, &frame)?;
     Ok(outcome)
+}
+
+/// Looks up the height of the terrain under every position.
+fn stand_on(folder: &Path, frame: &mut Frame) -> Vec<Problem> {
+    let mut tiles = Tiles::new(folder);
+    let (lat, lon) = (&frame.numbers[LATITUDE], &frame.numbers[LONGITUDE]);
+    let known = |(lat, lon): (&f64, &f64)| (!lat.is_nan() && !lon.is_nan()).then_some((*lat, *lon));
+    frame.terrain =
+        lat.iter().zip(lon).map(|place| known(place).and_then(|(lat, lon)| tiles.height(lat, lon))).collect();
+    tiles.problems
 }
 
 /// Files on a relative clock are laid out one after the other in name order, each from the start of a day of its

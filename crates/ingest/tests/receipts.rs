@@ -41,6 +41,7 @@ fn settings(log: &Path) -> Settings {
                 mapping("who", "driver", CellUnit::None),
             ],
         }],
+        elevation_tiles: None,
         time_earliest_ns: 0,
         time_latest_ns: i64::MAX,
         frozen_after_s: 10.0,

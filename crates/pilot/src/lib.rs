@@ -156,8 +156,9 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
         root.fault("pilot-no-sources", "sources", "the file names no logs".into(), hint);
     }
     let replay = replay::read(root);
+    let tiles = elevation_tiles(root, folder);
     root.finish();
-    let ingest = ingest_settings(root, sources);
+    let ingest = IngestSettings { elevation_tiles: tiles, ..ingest_settings(root, sources) };
     Some(Pilot {
         name,
         folder: folder.to_owned(),
@@ -253,7 +254,26 @@ fn ingest_settings(root: &Section<'_, '_>, sources: Vec<backwatt_ingest::setting
         time_earliest_ns: instant(2005),
         time_latest_ns: instant(2060),
         frozen_after_s: 10.0,
+        elevation_tiles: None,
     }
+}
+
+/// The folder of elevation tiles, where the pilot names one.
+fn elevation_tiles(root: &Section<'_, '_>, folder: &Path) -> Option<PathBuf> {
+    let Some(section) = root.section("elevation") else {
+        root.default("elevation.tiles", "none", "heights come from the log");
+        return None;
+    };
+    let named = section.text("tiles").map(|at| folder.join(at.value));
+    if let Some(tiles) = named.as_ref().filter(|tiles| !tiles.is_dir()) {
+        let message = format!("{} is no folder", tiles.display());
+        let hint =
+            "a folder, relative to the pilot file, with tiles named by their south-west corner: N47E008.hgt"
+                .to_owned();
+        section.fault("pilot-no-tiles", "tiles", message, hint);
+    }
+    section.finish();
+    named
 }
 
 /// A time zone by its IANA name.

@@ -1,5 +1,6 @@
 //! How a log is replayed: the thresholds, which a pilot may not move yet, and what is taken as the speed.
 
+use backwatt_physics::replay::Node;
 use backwatt_physics::{ReplaySettings, SpeedReading};
 use backwatt_schema::unit::Dimension;
 
@@ -11,6 +12,7 @@ pub fn read(root: &Section<'_, '_>) -> ReplaySettings {
     let settings = ReplaySettings {
         speed: speed(root, section.as_ref()),
         weather: weather::read(root),
+        nodes: nodes(root),
         ..ReplaySettings::default()
     };
     // They move numbers, so they are listed.
@@ -30,6 +32,46 @@ pub fn read(root: &Section<'_, '_>) -> ReplaySettings {
         section.finish();
     }
     settings
+}
+
+/// `[nodes.NAME]`: places the routes pass.
+fn nodes(root: &Section<'_, '_>) -> Vec<Node> {
+    let mut nodes = Vec::new();
+    for (name, section) in root.named_sections("nodes") {
+        let degrees = |key: &str, most: f64| {
+            let at = section.quantity(key, Dimension::Angle);
+            if at.is_none() && !section.has(key) {
+                let hint = "lat = \"47.37 deg\", lon = \"8.54 deg\", radius = \"50 m\"".to_owned();
+                section.fault("pilot-node-unplaced", key, format!("the node has no {key}"), hint);
+            }
+            let degrees = at?.value;
+            if degrees.abs() <= most {
+                return Some(degrees);
+            }
+            let message = format!("{degrees} is no {key}itude");
+            section.fault("pilot-out-of-range", key, message, format!("between -{most} and {most} deg"));
+            None
+        };
+        let (lat, lon) = (degrees("lat", 90.0), degrees("lon", 180.0));
+        let radius = section.quantity("radius", Dimension::Length).map(|at| at.value);
+        if radius.is_none() && !section.has("radius") {
+            section.default(
+                "radius",
+                "50 m",
+                "twice a satellite position's error in a street; common practice, no source",
+            );
+        }
+        let radius_m = radius.unwrap_or(50.0);
+        if !(1.0..=10_000.0).contains(&radius_m) {
+            let hint = "between 1 m and 10 km".to_owned();
+            section.fault("pilot-out-of-range", "radius", format!("{radius_m} m is no place on a route"), hint);
+        }
+        if let (Some(lat_deg), Some(lon_deg)) = (lat, lon) {
+            nodes.push(Node { name, lat_deg, lon_deg, radius_m });
+        }
+        section.finish();
+    }
+    nodes
 }
 
 fn speed(root: &Section<'_, '_>, section: Option<&Section<'_, '_>>) -> SpeedReading {

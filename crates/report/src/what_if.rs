@@ -200,13 +200,13 @@ pub fn what_if_text(answers: &WhatIfAnswers) -> String {
     }
     if all.infeasible_s > 0.0 {
         say(format!(
-            "For {:.0} s in {} trips the change asks more of the motor than the sheet's limits and than was ever driven: those speeds \
+            "For {:.0} s (trips: {}) the change asks more of the motor than the sheet's limits and than was ever driven: those speeds \
              could not have been held.",
             all.infeasible_s, all.infeasible_trips
         ));
     }
     if all.empty_trips > 0 {
-        say(format!("In {} trips the battery would have run empty.", all.empty_trips));
+        say(format!("The battery would have run empty in trips: {}.", all.empty_trips));
     }
     out.push_str(&table(answers, scale, name));
     out

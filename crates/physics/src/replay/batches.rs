@@ -8,6 +8,7 @@ use super::auxiliaries::{AuxBasis, Loads};
 use super::events::Event;
 use super::ledger::Ledger;
 use super::motion::Kind;
+use super::nodes::Node;
 use super::pieces::Segment;
 use super::track::{GradeBasis, Track};
 use super::trips::{Trip, explained};
@@ -27,6 +28,7 @@ pub struct Found<'a> {
     pub events: &'a [Event],
     pub trips: &'a [Trip],
     pub approaches: &'a [Approach],
+    pub nodes: &'a [Node],
 }
 
 fn kwh(joules: f64) -> f64 {
@@ -146,6 +148,7 @@ impl Found<'_> {
             .text("service_day", days.iter().map(Option::as_deref))
             .text("driver_id", each().map(|s| track.name(track.driver[s.knots.start])))
             .text("route_id", each().map(|s| track.name(track.route[s.knots.start])))
+            .text("node", each().map(|s| s.node.and_then(|node| self.nodes.get(node)).map(|n| n.name.as_str())))
             .text("regen_level", each().map(|s| track.name(track.level[s.knots.start])))
             .text("level_basis", each().map(|s| Some(self.level_basis(s))))
             .text("grade_basis", each().map(|s| Some(s.grade.as_str())))

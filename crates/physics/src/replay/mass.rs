@@ -92,7 +92,7 @@ fn stretches(
         // Within a place a receiver's heights are noisier than the road; what they say between places is not needed.
         let grade = match track.spans[run.span].grade {
             GradeBasis::Logged => GradeBasis::Logged,
-            GradeBasis::Altitude | GradeBasis::None => GradeBasis::None,
+            GradeBasis::Tiles | GradeBasis::Altitude | GradeBasis::None => GradeBasis::None,
         };
         let mut open = Sums::default();
         let mut start = run.knots.start;

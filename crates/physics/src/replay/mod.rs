@@ -8,6 +8,7 @@ mod halves;
 mod ledger;
 mod mass;
 mod motion;
+mod nodes;
 mod pieces;
 mod smoothing;
 mod trace;
@@ -24,6 +25,7 @@ pub use self::halves::Reconstruction;
 pub use self::trace::power_trace;
 pub use crate::truck::Acceptance;
 use crate::truck::Sheet;
+pub use nodes::Node;
 pub use weather::{Weather, Wind};
 pub use what_if::{Amount, Change, Vehicle, what_if};
 
@@ -45,6 +47,8 @@ pub struct ReplaySettings {
     pub speed: SpeedReading,
     /// Taken where the log says nothing.
     pub weather: Weather,
+    /// Places at which segments are cut.
+    pub nodes: Vec<Node>,
 }
 
 /// What is taken as the speed of the vehicle.
@@ -71,6 +75,7 @@ impl Default for ReplaySettings {
             gap_intervals: 3.0,
             speed: SpeedReading::Smoothed { error_m_s: None },
             weather: Weather::default(),
+            nodes: Vec::new(),
         }
     }
 }
@@ -125,6 +130,7 @@ pub fn replay(
         events: &events,
         trips: &trips,
         approaches: &approaches,
+        nodes: &settings.nodes,
     };
     found.build(service_day)
 }

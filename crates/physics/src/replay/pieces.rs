@@ -6,6 +6,7 @@ use super::ReplaySettings;
 use super::events::{Event, Finder};
 use super::ledger::{self, Ledger};
 use super::motion::{Kind, Plan};
+use super::nodes;
 use super::track::{GradeBasis, Track};
 use crate::truck::Sheet;
 
@@ -19,6 +20,8 @@ pub struct Segment {
     pub ledger: Ledger,
     /// Number of the level as the truck counts them, where log or sheet knows it.
     pub level: Option<usize>,
+    /// Number of the node it lies in.
+    pub node: Option<usize>,
 }
 
 /// What must not change within a segment.
@@ -28,6 +31,7 @@ struct Key {
     driver: Option<u16>,
     route: Option<u16>,
     measured: bool,
+    node: Option<usize>,
 }
 
 /// What was booked.
@@ -42,6 +46,7 @@ pub struct Booked {
 pub fn book(track: &Track, plan: &Plan, sheet: &Sheet, settings: &ReplaySettings) -> Booked {
     let mut segments: Vec<Segment> = Vec::new();
     let mut terminal_j = vec![0.0; track.time_ns.len()];
+    let nodes = nodes::nodes_of(track, &settings.nodes);
     let mut finder = Finder::new(track, settings);
     for run in &plan.runs {
         let grade = track.spans[run.span].grade;
@@ -52,6 +57,7 @@ pub fn book(track: &Track, plan: &Plan, sheet: &Sheet, settings: &ReplaySettings
                 driver: track.driver[k],
                 route: track.route[k],
                 measured: track.power[k].is_some() && track.power[k + 1].is_some(),
+                node: nodes.get(k).copied().flatten(),
             };
             let cut = open.as_ref().is_some_and(|(segment, before)| {
                 *before != key || segment.ledger.distance_m >= settings.segment_length_m
@@ -70,6 +76,7 @@ pub fn book(track: &Track, plan: &Plan, sheet: &Sheet, settings: &ReplaySettings
                     grade,
                     ledger: Ledger::default(),
                     level,
+                    node: key.node,
                 };
                 (segment, key)
             });

@@ -13,6 +13,8 @@ use crate::kernels::height::{Point, Profile, profiles};
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum GradeBasis {
     Logged,
+    /// Terrain under the positions, from elevation tiles.
+    Tiles,
     Altitude,
     None,
 }
@@ -21,6 +23,7 @@ impl GradeBasis {
     pub fn as_str(self) -> &'static str {
         match self {
             GradeBasis::Logged => "logged",
+            GradeBasis::Tiles => "tiles",
             GradeBasis::Altitude => "altitude",
             GradeBasis::None => "none",
         }
@@ -241,24 +244,32 @@ impl Track {
 
     fn fill_heights(&mut self, view: &BatchView<'_>, rows: &[usize]) -> Result<(), PhysicsError> {
         let (grade, altitude) = (view.numbers("grade_frac")?, view.numbers("altitude_m")?);
+        let terrain = view.numbers("terrain_height_m")?;
         // A grade column that never leaves zero was not measured: unknown, not flat.
         let grade_known = grade.iter().flatten().any(|g| g != 0.0);
         self.rise = vec![0.0; rows.len()];
         self.altitude = vec![None; rows.len()];
         let mut spans = std::mem::take(&mut self.spans);
-        let ways: Vec<Vec<Point>> = spans.iter().map(|span| self.way(altitude, rows, &span.knots)).collect();
-        for (span, profile) in spans.iter_mut().zip(profiles(&ways)) {
+        let known = |array: &Float64Array, knots: &Range<usize>| {
+            knots.clone().filter(|&k| array.is_valid(rows[k])).count() as f64 / knots.len() as f64
+        };
+        // Tiles do not drift; where they cover a span they are its height.
+        let tiled: Vec<bool> = spans.iter().map(|span| known(terrain, &span.knots) > 0.5).collect();
+        let way = |(span, tiled): (&Span, &bool)| {
+            self.way(if *tiled { terrain } else { altitude }, rows, &span.knots, !tiled)
+        };
+        let ways: Vec<Vec<Point>> = spans.iter().zip(&tiled).map(way).collect();
+        for ((span, profile), tiled) in spans.iter_mut().zip(profiles(&ways)).zip(tiled) {
             let knots = span.knots.clone();
-            let share = knots.clone().filter(|&k| grade.is_valid(rows[k])).count() as f64 / knots.len() as f64;
             // Altitude, where there is one, serves the air density even where the grade is logged.
             if let Some(profile) = &profile {
                 self.rise_from_profile(profile, &knots);
             }
-            if grade_known && share > 0.5 {
+            if grade_known && known(grade, &knots) > 0.5 {
                 span.grade = GradeBasis::Logged;
                 self.rise_from_grade(grade, rows, &knots);
             } else if let Some(profile) = profile {
-                span.grade = GradeBasis::Altitude;
+                span.grade = if tiled { GradeBasis::Tiles } else { GradeBasis::Altitude };
                 (span.grade_error, span.passes) = (Some(profile.grade_error_frac), Some(profile.passes));
             }
         }
@@ -287,11 +298,12 @@ impl Track {
         })
     }
 
-    /// The altitudes of a span along its distance.
-    fn way(&self, altitude: &Float64Array, rows: &[usize], knots: &Range<usize>) -> Vec<Point> {
+    /// The altitudes of a span along its distance. Passes over the same tile share its error and average nothing away.
+    fn way(&self, altitude: &Float64Array, rows: &[usize], knots: &Range<usize>, passes: bool) -> Vec<Point> {
         let point = |(k, distance_m): (usize, f64)| {
             let altitude_m = number_at(altitude, rows[k])?;
-            Some(Point { distance_m, altitude_m, place: self.position[k] })
+            let place = self.position[k].filter(|_| passes);
+            Some(Point { distance_m, altitude_m, place })
         };
         knots.clone().zip(self.distances(knots)).filter_map(point).collect()
     }

@@ -1,7 +1,8 @@
 //! What is not known stays unknown; nothing a log may hold makes the replay panic.
 
+use backwatt_physics::replay::Node;
 use backwatt_physics::{PhysicsError, Replay, ReplaySettings};
-use backwatt_schema::tables;
+use backwatt_schema::{BatchView, tables, text_at};
 use proptest::prelude::*;
 
 use super::made::{Log, cases, drive, exactly, known, numbers, plain, truck};
@@ -147,5 +148,56 @@ proptest! {
             prop_assert_eq!(replay.stops.num_rows(), 0);
             prop_assert_eq!(replay.charges.num_rows(), 0);
         }
+    }
+}
+
+/// Up a steady hill of 3 % with an altitude that says nothing: tiles are the height, and say so.
+#[test]
+fn terrain_from_tiles_replaces_the_altitude() {
+    let rows = 400;
+    let height = |row: usize| 100.0 + 0.03 * 10.0 * row as f64;
+    let wild = |row: usize| 500.0 + 40.0 * ((row * row) as f64).sin();
+    let column = |of: &dyn Fn(usize) -> f64| (0..rows).map(|row| Some(of(row))).collect::<Vec<_>>();
+    let log = Log::new(&vec![10.0; rows], &vec![1.0; rows])
+        .with("altitude_m", column(&wild))
+        .with("terrain_height_m", column(&height));
+    let replay = log.replay(&plain(), &ReplaySettings::default());
+    let view = BatchView::new(&tables::SEGMENTS, &replay.segments);
+    let basis = view.texts("grade_basis").unwrap();
+    assert!((0..view.rows()).all(|row| basis.value(row) == "tiles"));
+    let grade: f64 =
+        numbers(&tables::SEGMENTS, &replay.segments, "energy_grade_kwh").into_iter().flatten().sum();
+    let expected = plain().mass_empty_kg * 9.806_65 * (height(rows - 1) - height(0)) / 3.6e6;
+    assert!((grade / expected - 1.0).abs() < 0.02, "{grade} {expected}");
+}
+
+/// Two nodes on a straight road: segments are cut where it passes them, and named; no sum moves.
+#[test]
+fn nodes_cut_segments_and_move_no_sum() {
+    let rows = 300;
+    let lat = |row: usize| Some(47.0 + 10.0 * row as f64 / 111_132.0);
+    let log = Log::new(&vec![10.0; rows], &vec![1.0; rows])
+        .with("lat_deg", (0..rows).map(lat).collect())
+        .with("lon_deg", vec![Some(8.0); rows]);
+    let node = |name: &str, row: usize| Node {
+        name: name.to_owned(),
+        lat_deg: lat(row).unwrap(),
+        lon_deg: 8.0,
+        radius_m: 55.0,
+    };
+    let with = ReplaySettings { nodes: vec![node("mill", 60), node("quay", 200)], ..ReplaySettings::default() };
+    let (cut, whole) = (log.replay(&plain(), &with), log.replay(&plain(), &ReplaySettings::default()));
+    let view = BatchView::new(&tables::SEGMENTS, &cut.segments);
+    let names: Vec<Option<&str>> =
+        (0..view.rows()).map(|row| text_at(view.texts("node").unwrap(), row)).collect();
+    let known: Vec<&str> = names.iter().flatten().copied().collect();
+    assert_eq!(known, ["mill", "quay"]);
+    let lengths = numbers(&tables::SEGMENTS, &cut.segments, "distance_m");
+    let mill = names.iter().position(|name| *name == Some("mill")).unwrap();
+    assert!((lengths[mill].unwrap() - 110.0).abs() < 11.0, "{lengths:?}");
+    for column in ["distance_m", "energy_tractive_kwh", "energy_aero_kwh"] {
+        let of = |batch| numbers(&tables::SEGMENTS, batch, column).into_iter().flatten().sum::<f64>();
+        let (a, b) = (of(&cut.segments), of(&whole.segments));
+        assert!((a - b).abs() <= 1e-12 * b.abs(), "{column}: {a} {b}");
     }
 }

@@ -11,7 +11,7 @@ pub static SAMPLES: Table = Table {
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 43] = [
+static COLUMNS: [Column; 44] = [
     text("vehicle_id", "", "the vehicle, as the pilot file or the log names it"),
     time("time_ns", "the instant, UTC; on a relative clock, counted from an invented day of 1970 per file"),
     flag("clock_relative", "", "true where the log has no wall clock: no claim that needs a date is made"),
@@ -20,6 +20,13 @@ static COLUMNS: [Column; 43] = [
     number("lat_deg", "deg", UNLOGGED, "-90 to 90, north positive", "WGS84 latitude"),
     number("lon_deg", "deg", UNLOGGED, "-180 to 180, east positive", "WGS84 longitude"),
     number("altitude_m", "m", UNLOGGED, "as logged", "height above the logger's own zero"),
+    number(
+        "terrain_height_m",
+        "m",
+        "no elevation tile here, or no position",
+        "as the tiles count",
+        "height of the terrain at the position, from the elevation tiles the pilot file names",
+    ),
     number("grade_frac", "1", UNLOGGED, "uphill positive", "road grade, rise over run"),
     number("soc_frac", "1", UNLOGGED, "0 to 1", "state of charge, as reported"),
     number("pack_voltage_v", "V", UNLOGGED, "0 or more", "voltage at the pack terminals"),

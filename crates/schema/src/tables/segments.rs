@@ -39,7 +39,7 @@ pub static GAINS: [&str; 9] = [
     "gain_remainder_kwh",
 ];
 
-static COLUMNS: [Column; 80] = [
+static COLUMNS: [Column; 81] = [
     text("vehicle_id", "", "the vehicle"),
     order("segment_order", "position within the vehicle's log"),
     text("trip_id", "outside trips", "the trip it belongs to"),
@@ -54,6 +54,7 @@ static COLUMNS: [Column; 80] = [
     ),
     text("driver_id", "unknown", "driver"),
     text("route_id", "unknown", "route"),
+    text("node", "not within the radius of a node", "node of the pilot file's routes that it lies in"),
     text("regen_level", "unknown", "regen level as set"),
     text(
         "level_basis",
@@ -63,7 +64,7 @@ static COLUMNS: [Column; 80] = [
     text(
         "grade_basis",
         "",
-        "logged; altitude (smoothed along distance); none (run flat because height is unknown)",
+        "logged; tiles (terrain from elevation tiles); altitude (smoothed along distance); none (run flat because height is unknown)",
     ),
     text("mass_basis", "", "sheet; payload logged; gross weight logged"),
     text(

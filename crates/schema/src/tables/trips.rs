@@ -126,7 +126,7 @@ static COLUMNS: [Column; 43] = [
     text(
         "grade_basis",
         "",
-        "logged; altitude; mixed; none (run flat: no altitude, or one that tells nothing of the grade)",
+        "logged; tiles; altitude; mixed; none (run flat: no altitude, or one that tells nothing of the grade)",
     ),
     number(
         "grade_error_frac",
