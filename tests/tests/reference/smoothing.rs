@@ -3,7 +3,9 @@
 //! Standard cycles stand for the truth; noise is drawn with fixed seeds. Without a smoother the same logs brake up to
 //! twice as much (checks F6 and F7).
 
+use backwatt_physics::{ReplaySettings, SpeedReading};
 use backwatt_schema::tables;
+use backwatt_testkit::evidence;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
@@ -147,4 +149,43 @@ fn stops_at_3_m_s2_survive() {
         let hardest = peaks.iter().flatten().copied().fold(0.0, f64::max);
         assert!(hardest > 2.7, "{sd}: the hardest second slows by {hardest} m/s2");
     }
+}
+
+/// The first stop of udds seen through a tenth of a metre per second: braking power from second to second, drawn in the
+/// handbook.
+#[test]
+fn braking_power_of_one_stop_comes_nearer_to_the_truth() {
+    const DRAWN: std::ops::Range<usize> = 80..128;
+    let truth = cycle("udds");
+    let log = noisy(&truth, 0.1, 1);
+    let as_logged = ReplaySettings { speed: SpeedReading::AsLogged, ..ReplaySettings::default() };
+    let seen = [(&truth, &as_logged), (&log, &as_logged), (&log, &ReplaySettings::default())].map(
+        |(speed, settings)| {
+            let trace = Drive::every(1.0, speed).trace(&TRUCK, settings);
+            let of = |name| -> Vec<f64> {
+                let known = numbers(&tables::POWER_TRACE, &trace, name);
+                known[DRAWN].iter().map(|value| value.expect("known")).collect()
+            };
+            (of("speed_m_s"), of("power_braking_w"))
+        },
+    );
+    let [truth, raw, smoothed] = &seen;
+    let rms = |one: &[f64], other: &[f64]| {
+        (one.iter().zip(other).map(|(a, b)| (a - b).powi(2)).sum::<f64>() / one.len() as f64).sqrt()
+    };
+    let (raw_w, smoothed_w) = (rms(&raw.1, &truth.1), rms(&smoothed.1, &truth.1));
+    let (raw_m_s, smoothed_m_s) = (rms(&raw.0, &truth.0), rms(&smoothed.0, &truth.0));
+    println!(
+        "one stop: braking power off by {raw_w:.0} W as logged, {smoothed_w:.0} W smoothed; {raw_m_s:.3}, {smoothed_m_s:.3} m/s"
+    );
+    assert!(smoothed_w < 0.7 * raw_w && smoothed_m_s < raw_m_s, "{smoothed_w} W of {raw_w} W");
+    let rows: Vec<String> = DRAWN
+        .enumerate()
+        .map(|(at, second)| {
+            let [truth, raw, smoothed] =
+                seen.each_ref().map(|(speed, watts)| format!("{:.4},{:.0}", speed[at], watts[at]));
+            format!("{second},{truth},{raw},{smoothed}")
+        })
+        .collect();
+    evidence::write("smoothed-stop.csv", "second,true_m_s,true_w,raw_m_s,raw_w,smoothed_m_s,smoothed_w", &rows);
 }
