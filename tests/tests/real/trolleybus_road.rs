@@ -195,10 +195,10 @@ fn heights_follow_the_slope_the_motors_felt() {
         .map(|(logged, felt)| format!("{:.5},{:.5}", half(logged), half(felt)))
         .collect();
     evidence::write("trolleybus-slopes.csv", "logged,felt", &rows);
-    assert!(felt.len() > 150, "{} places", felt.len());
-    assert!(fit.rmse < 0.02 && fit.r_squared > 0.5, "{fit:?}");
+    assert!(felt.len() > 120, "{} places", felt.len());
+    assert!(fit.rmse < 0.015 && fit.r_squared > 0.66, "{fit:?}");
     // What the kernel says of its own error holds within a factor.
-    assert!((0.5..2.0).contains(&(fit.rmse / said)), "{} where it says {said}", fit.rmse);
+    assert!((0.7..1.4).contains(&(fit.rmse / said)), "{} where it says {said}", fit.rmse);
 }
 
 /// Mean of what the height kernel says of its grade.
@@ -217,7 +217,7 @@ fn known_disagreement_the_sheet_lacks_road_load() {
     println!(
         "trolleybus: motors' road load less the sheet's: {lacking:.5} +- {error:.5} of the weight, {places} places"
     );
-    close("road load lacking, per weight", lacking, 0.0045, 0.0010);
+    close("road load lacking, per weight", lacking, 0.0047, 0.0004);
     assert!(error < 0.0004, "{error}");
     assert!(SHEET + lacking < 0.014, "no tyre and gear of a bus");
 }
@@ -262,5 +262,5 @@ fn what_is_lacking_hardly_grows_with_force_or_bends() {
         bent.1
     );
     assert!(bent.1 > 200 && straight.1 > 2_000);
-    assert!(per_force.abs() < 0.05 && (bent.0 - straight.0).abs() < 0.003);
+    assert!(per_force.abs() < 0.02 && (bent.0 - straight.0).abs() < 0.001);
 }

@@ -1,6 +1,6 @@
 //! Trolleybus: what height and road load explain of the residual of the braking events.
 
-use backwatt_testkit::{evidence, within};
+use backwatt_testkit::{close, evidence, within};
 
 use crate::fit::{Fit, Pair};
 use crate::set::KWH_J;
@@ -56,13 +56,10 @@ impl Steps {
     }
 }
 
-/// What height and road load explain of the residual, event by event; nothing of it goes back into a sheet.
-#[test]
-fn braking_events_step_by_step() {
-    let Some([(_, level), (_, hilly)]) = both("trolleybus_steps") else { return };
+fn all() -> Option<Vec<Steps>> {
+    let [(_, level), (_, hilly)] = both("trolleybus_steps")?;
     let road = Road::of(level, hilly);
-    let (lacking, ..) = road.lacking();
-    let said = grade_error(hilly);
+    let ((lacking, ..), said) = (road.lacking(), grade_error(hilly));
     let steps: Vec<Steps> =
         hilly.released().filter_map(|event| Steps::of(event, &road, lacking, said)).collect();
     println!(
@@ -70,66 +67,65 @@ fn braking_events_step_by_step() {
         steps.len(),
         hilly.released().count()
     );
-    assert!(steps.len() > 100);
-    let picks: [(&str, fn(&Steps) -> f64); 3] =
-        [("ledger", |s| s.ledger), ("slope of motors", |s| s.by_slope), ("road load of motors", |s| s.by_road)];
-    let fits = picks.map(|(name, pick)| {
+    assert!(steps.len() > 150);
+    Some(steps)
+}
+
+/// What height and road load explain of the residual, event by event; nothing of it goes back into a sheet.
+#[test]
+fn braking_events_step_by_step() {
+    let Some(steps) = all() else { return };
+    let fit = |name: &str, pick: fn(&Steps) -> f64| {
         let pair = |s: &Steps| Pair { weight: 1.0, modelled: pick(s), measured: s.motor };
         let fit = Fit::of(&steps.iter().map(pair).collect::<Vec<_>>());
-        let ratio = 1.0 + fit.bias / fit.measured;
-        let inside = steps.iter().filter(|s| (pick(s) - s.motor).abs() <= s.half_band).count();
         println!(
-            "{name}: ratio {ratio:.3}, r squared {:.3}, RMS {:.4} kWh, {inside} in band",
-            fit.r_squared, fit.rmse
+            "{name}: ratio {:.3}, r squared {:.3}, RMS {:.4} kWh",
+            1.0 + fit.bias / fit.measured,
+            fit.r_squared,
+            fit.rmse
         );
-        (fit, ratio)
-    });
-    let off = |of: &dyn Fn(&Steps) -> f64| {
-        (steps.iter().map(|s| of(s).powi(2)).sum::<f64>() / steps.len() as f64).sqrt()
+        fit
     };
-    println!(
-        "height part {:.4} kWh RMS, the kernel says {:.4}",
-        off(&|s| s.ledger - s.by_slope),
-        off(&|s| s.height_error)
-    );
-    let rows: Vec<String> = steps
-        .iter()
-        .map(|s| {
-            let Steps { ledger, by_slope, by_road, motor, half_band, height_error, slope } = s;
-            format!(
-                "{ledger:.5},{by_slope:.5},{by_road:.5},{motor:.5},{half_band:.5},{height_error:.5},{slope:.4}"
-            )
-        })
-        .collect();
-    for group in ["down", "level", "up"] {
-        let of: Vec<&Steps> = steps.iter().filter(|s| group_of(s.slope) == group).collect();
-        let sum = |pick: &dyn Fn(&Steps) -> f64| of.iter().map(|s| pick(s)).sum::<f64>();
+    let ledger = fit("ledger", |s| s.ledger);
+    let slope = fit("slope of the motors", |s| s.by_slope);
+    let road = fit("and their road load", |s| s.by_road);
+    assert!(slope.rmse < 0.5 * ledger.rmse && road.rmse < 0.5 * slope.rmse, "each step explains some");
+    assert!(slope.r_squared > 0.98 && road.r_squared > 0.99);
+    close("ratio with the slope of the motors", 1.0 + slope.bias / slope.measured, 1.20, 0.03);
+    let root =
+        |of: fn(&Steps) -> f64| (steps.iter().map(|s| of(s).powi(2)).sum::<f64>() / steps.len() as f64).sqrt();
+    let (height, said) = (root(|s| s.ledger - s.by_slope), root(|s| s.height_error));
+    println!("height explains {height:.4} kWh RMS, the kernel says {said:.4}");
+    assert!((0.5..1.5).contains(&(height / said)));
+}
+
+/// With height and road load explained, what is left lies within the band of the mass: downhill, on the level and uphill.
+#[test]
+fn what_is_left_lies_within_the_band_of_the_mass() {
+    let Some(steps) = all() else { return };
+    for (group, from, to) in [("down", -1.0, -HILL), ("level", -HILL, HILL), ("up", HILL, 1.0)] {
+        let of = || steps.iter().filter(|s| (from..to).contains(&s.slope));
+        let sum = |pick: fn(&Steps) -> f64| of().map(pick).sum::<f64>();
+        let (left, band) = (sum(|s| s.by_road - s.motor), sum(|s| s.half_band));
         println!(
-            "{group}: {} events, off {:.2} kWh = height {:.2} + road load {:.2} + left {:.2}; mass band {:.2}, motors {:.2}",
-            of.len(),
-            sum(&|s| s.ledger - s.motor),
-            sum(&|s| s.ledger - s.by_slope),
-            sum(&|s| s.by_slope - s.by_road),
-            sum(&|s| s.by_road - s.motor),
-            sum(&|s| s.half_band),
-            sum(&|s| s.motor)
+            "{group}: {} events, off {:.2} kWh = height {:.2} + road load {:.2} + left {left:.2}; band {band:.2}, motors {:.2}",
+            of().count(),
+            sum(|s| s.ledger - s.motor),
+            sum(|s| s.ledger - s.by_slope),
+            sum(|s| s.by_slope - s.by_road),
+            sum(|s| s.motor)
         );
+        assert!(of().count() > 30 && left.abs() < band, "{group}: {left} kWh beside {band} kWh");
     }
+    let row = |s: &Steps| {
+        let Steps { ledger, by_slope, by_road, motor, half_band, height_error, slope } = s;
+        format!("{ledger:.5},{by_slope:.5},{by_road:.5},{motor:.5},{half_band:.5},{height_error:.5},{slope:.4}")
+    };
     evidence::write(
         "trolleybus-steps.csv",
         "ledger_kwh,by_slope_kwh,by_road_kwh,motor_kwh,half_band_kwh,height_error_kwh,slope",
-        &rows,
+        &steps.iter().map(row).collect::<Vec<_>>(),
     );
-    let [ledger, slope, road] = fits;
-    assert!(slope.0.rmse < ledger.0.rmse && road.0.rmse < slope.0.rmse, "each step explains some");
-}
-
-fn group_of(slope: f64) -> &'static str {
-    match slope {
-        s if s < -HILL => "down",
-        s if s > HILL => "up",
-        _ => "level",
-    }
 }
 
 /// The net of the mission, in which hills and kinetic energy cancel, is road load: with what the sheet lacks it closes.

@@ -60,6 +60,14 @@ fn cycles(test: &str) -> Vec<(&'static str, Vec<f64>)> {
     all
 }
 
+fn row(name: &str, log: &str, seen: &Seen) -> String {
+    let (low, high) = seen.band.unwrap_or((f64::NAN, f64::NAN));
+    let Seen { raw, smoothed, debiased, error_m_s, .. } = seen;
+    format!("{name},{log},{raw:.4},{smoothed:.4},{debiased:.4},{low:.4},{high:.4},{error_m_s:.4}")
+}
+
+const HEADER: &str = "cycle,log,raw,smoothed,debiased,low,high,error_m_s";
+
 fn told(what: &str, seen: &Seen) {
     let (low, high) = seen.band.unwrap_or((f64::NAN, f64::NAN));
     println!(
@@ -70,21 +78,26 @@ fn told(what: &str, seen: &Seen) {
 
 #[test]
 fn a_clean_cycle_loses_next_to_nothing() {
+    let mut rows = Vec::new();
     for (name, truth) in cycles("a_clean_cycle_loses_next_to_nothing") {
         let seen = see(&truth, &truth);
         told(name, &seen);
+        rows.push(row(name, "as tabulated", &seen));
         // Five points of a quadratic, the ceiling at 1 Hz, cost up to 2.3 %.
         assert!((0.985..1.005).contains(&seen.smoothed), "{name}: {}", seen.smoothed);
     }
+    evidence::write("smoothing-clean.csv", HEADER, &rows);
 }
 
 #[test]
 fn white_noise_is_taken_away_and_stops_are_kept() {
+    let mut rows = Vec::new();
     for (name, truth) in cycles("white_noise_is_taken_away_and_stops_are_kept") {
         for sd in [0.05, 0.1, 0.2] {
             for seed in 1..=3 {
                 let seen = see(&truth, &noisy(&truth, sd, seed));
                 told(&format!("{name} with {sd} m/s, {seed}"), &seen);
+                rows.push(row(name, &format!("{sd} m/s"), &seen));
                 let reach = if sd > 0.15 { 0.10 } else { 0.045 };
                 assert!((seen.smoothed - 1.0).abs() < reach, "{name} {sd}: {}", seen.smoothed);
                 assert!((seen.smoothed - 1.0).abs() < (seen.raw - 1.0).abs() + 0.02, "{name} {sd}");
@@ -92,18 +105,22 @@ fn white_noise_is_taken_away_and_stops_are_kept() {
             }
         }
     }
+    evidence::write("smoothing-noise.csv", HEADER, &rows);
 }
 
 #[test]
 fn rounding_is_taken_away() {
+    let mut rows = Vec::new();
     for (name, truth) in cycles("rounding_is_taken_away") {
         for (unit, m_s) in [("mph", 0.447_04), ("km/h", 1.0 / 3.6)] {
             let seen = see(&truth, &rounded(&truth, m_s));
             told(&format!("{name} in whole {unit}"), &seen);
+            rows.push(row(name, &format!("whole {unit}"), &seen));
             assert!((seen.smoothed - 1.0).abs() < 0.05, "{name} {unit}: {}", seen.smoothed);
             assert!((seen.debiased - 1.0).abs() < 0.035, "{name} {unit}: {}", seen.debiased);
         }
     }
+    evidence::write("smoothing-rounding.csv", HEADER, &rows);
 }
 
 /// The claim holds the truth on every cycle, noise and rounding above, or there is none.
