@@ -1,6 +1,7 @@
 //! Builders and assertions for the test suites.
 
 mod column;
+pub mod evidence;
 mod places;
 mod run;
 

@@ -5,7 +5,6 @@
 
 mod checks;
 mod diesel_truck;
-mod evidence;
 mod fit;
 mod heavy_tractor;
 mod passenger_ev;
@@ -20,3 +19,5 @@ mod trolleybus;
 mod trolleybus_braking;
 mod trolleybus_mass;
 mod trolleybus_motor;
+mod trolleybus_road;
+mod trolleybus_steps;

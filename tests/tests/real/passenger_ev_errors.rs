@@ -105,12 +105,12 @@ fn whole_follows_less_well_at_ten_hertz() {
     let lost: Vec<f64> = raw.map(|(file, r_squared)| of_a_second[&file] - r_squared).collect();
     let (least, most) = (lost.iter().copied().fold(1.0, f64::min), lost.iter().copied().fold(0.0, f64::max));
     println!("passenger EV: r squared at 10 Hz lower by {least:.3} to {most:.3}");
-    assert!(least > 0.0 && most < 0.12, "{least} {most}");
+    assert!(least > 0.0 && most < 0.04, "{least} {most}");
 }
 
 /// The air conditioner stands in a column the pilot file does not map.
 #[test]
-fn whole_was_cooled_on_the_trip_with_the_largest_summer_bias() {
+fn whole_was_cooled_on_a_trip_with_too_little_modelled() {
     let Some(_) = present(&WITH_HEATER, "passenger_ev_cooling", DATA) else { return };
     let bytes = std::fs::read(shared_file(DATA, "TripA01.csv")).expect("the trip is there");
     let text = String::from_utf8_lossy(&bytes);

@@ -5,9 +5,8 @@
 
 use std::sync::LazyLock;
 
-use backwatt_testkit::{fixture, shared};
+use backwatt_testkit::{evidence, fixture, shared};
 
-use crate::evidence;
 use crate::fit::{Fit, Pair, means, median};
 use crate::set::{Set, present};
 
@@ -20,10 +19,10 @@ pub const SHORT: &str = "TripB13.csv";
 
 /// [s]
 const STEP_S: f64 = 1.0;
-/// Least r squared of a sound trip, and of the short one. [1] Found: 0.866 (TripA16) and 0.776; a model that gets worse
+/// Least r squared of a sound trip, and of the short one. [1] Found: 0.865 (TripA16) and 0.791; a model that gets worse
 /// falls below.
 const LEAST: f64 = 0.85;
-const LEAST_SHORT: f64 = 0.75;
+const LEAST_SHORT: f64 = 0.77;
 /// Drawn in the handbook.
 const SHOWN: &str = "TripB29.csv";
 
@@ -157,11 +156,16 @@ fn whole_follows_the_pack_power_trip_by_trip() {
     assert_eq!((summer.len(), winter.len()), (16, 9));
     let (summer, winter) = (Medians::of(&summer), Medians::of(&winter));
     println!("medians by sheet: summer {summer:?}, winter {winter:?}");
-    assert!(summer.r_squared > 0.92 && winter.r_squared > 0.955);
-    assert!(summer.bias_w.abs() < 1_200.0, "summer bias {} W", summer.bias_w);
+    assert!(summer.r_squared > 0.92 && winter.r_squared > 0.96);
+    // Found -437 and -723 W.
+    assert!(summer.bias_w.abs() < 600.0, "summer bias {} W", summer.bias_w);
+    assert!(winter.bias_w.abs() < 900.0, "winter bias {} W", winter.bias_w);
+    for season in [&summer, &winter] {
+        assert!((0.88..1.0).contains(&season.energy_ratio), "net energy {season:?}");
+    }
 }
 
-/// What the sheet cannot know is the heater. Told of it, the model follows the winter better.
+/// What a stop cannot know is when the heater ran. Told of it, the model follows the winter better.
 #[test]
 fn whole_with_the_heater_follows_the_winter_better() {
     let name = "passenger_ev_heater";
@@ -174,15 +178,16 @@ fn whole_with_the_heater_follows_the_winter_better() {
     let [summer, winter] = [false, true].map(|winter| Medians::of(&season(&with, winter)));
     let unheated = Medians::of(&season(&without, true));
     println!("medians with the heater: summer {summer:?}, winter {winter:?}");
-    assert!(winter.bias_w.abs() < 1_200.0, "winter bias {} W", winter.bias_w);
+    // Found -822 W: the heater tells when it heats, the stops knew already how much.
+    assert!(winter.bias_w.abs() < 1_000.0, "winter bias {} W", winter.bias_w);
     assert!(
-        winter.rmse_w < 3_500.0 && winter.rmse_w < unheated.rmse_w,
+        winter.rmse_w < 3_400.0 && winter.rmse_w < unheated.rmse_w,
         "{} W from {} W",
         winter.rmse_w,
         unheated.rmse_w
     );
     for season in [&summer, &winter] {
-        assert!((0.85..1.05).contains(&season.energy_ratio), "net energy {season:?}");
+        assert!((0.88..1.0).contains(&season.energy_ratio), "net energy {season:?}");
     }
     let shown: Vec<String> = seconds(heated, &|terms| terms.modelled_w)
         .into_iter()

@@ -249,7 +249,8 @@ fn whole_weighs_what_its_motors_moved() {
 /// The motors' own force at the wheels brakes 28.9 kWh, and the friction lines are under pressure on 3 % of the moving
 /// rows. The height is raw satellite height with steps of up to 7.5 m in a second (`SANITY.csv`): a mean over 200 m of it
 /// made the ledger brake 1.52 times what the motors did, split into road and receiver over six passes it is 1.26. With the
-/// road's slope taken from the motors' force the same sheet brakes 1.20 times: that much is mass and road load of the sheet.
+/// road's slope taken from the motors' force the same sheet brakes 1.20 times: that much is road load the sheet lacks
+/// (`trolleybus_road`).
 #[test]
 fn whole_brakes_with_satellite_height_what_it_brakes_with_the_true_slope() {
     let Some(set) = present(&WHOLE, "trolleybus", DATA) else { return };

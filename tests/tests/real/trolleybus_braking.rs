@@ -5,9 +5,8 @@
 
 use std::sync::LazyLock;
 
-use backwatt_testkit::{Table, close, within};
+use backwatt_testkit::{Table, close, evidence, within};
 
-use crate::evidence;
 use crate::fit::{Fit, Pair};
 use crate::set::{KWH_J, Set};
 use crate::trolleybus_motor::{DATA, HEAVY, LIGHT, Motor, VEHICLE, run};
@@ -15,18 +14,20 @@ use crate::trolleybus_motor::{DATA, HEAVY, LIGHT, Motor, VEHICLE, run};
 const FLAT: (&str, &str) = ("altitude = {", "# altitude = {");
 
 /// The whole mission, replayed by the sheet and by its two ends.
-struct Mission {
-    set: Set,
-    trace: Table,
+pub struct Mission {
+    pub set: Set,
+    pub trace: Table,
     events: Vec<Event>,
 }
 
 /// A braking event of the ledger. [kWh]
-struct Event {
+pub struct Event {
+    pub from_ns: i64,
+    pub to_ns: i64,
     ledger: f64,
-    light: f64,
-    heavy: f64,
-    motor: f64,
+    pub light: f64,
+    pub heavy: f64,
+    pub motor: f64,
     /// No pressure on the friction lines.
     released: bool,
     speed_start_m_s: f64,
@@ -48,6 +49,8 @@ impl Mission {
         let one = |row: usize| {
             let (from, to) = (starts[row], ends[row]);
             Event {
+                from_ns: from,
+                to_ns: to,
                 ledger: energy[row].expect("an event has its energy"),
                 light: light.between(from, to),
                 heavy: heavy.between(from, to),
@@ -60,7 +63,7 @@ impl Mission {
         Some(Self { set: nominal, trace, events })
     }
 
-    fn released(&self) -> impl Iterator<Item = &Event> {
+    pub fn released(&self) -> impl Iterator<Item = &Event> {
         self.events.iter().filter(|event| event.released)
     }
 }
@@ -121,16 +124,16 @@ impl Agreement {
     }
 }
 
-/// What may not be exceeded, found and rounded up: flat 1.33 and 0.050 kWh, with height 1.83 and 0.124 kWh. Both fall
-/// when height gets better.
+/// What may not be exceeded, found and rounded up: flat 1.328 and 0.0506 kWh, with height 1.385 and 0.0552 kWh. Both fall
+/// when height and road load get better (`trolleybus_steps`).
 struct Most {
     ratio: f64,
     residual_rms_kwh: f64,
 }
-const MOST_FLAT: Most = Most { ratio: 1.40, residual_rms_kwh: 0.055 };
-const MOST_WITH_HEIGHT: Most = Most { ratio: 1.90, residual_rms_kwh: 0.130 };
+const MOST_FLAT: Most = Most { ratio: 1.37, residual_rms_kwh: 0.053 };
+const MOST_WITH_HEIGHT: Most = Most { ratio: 1.42, residual_rms_kwh: 0.058 };
 
-fn both(test: &str) -> Option<[(&'static str, &'static Mission); 2]> {
+pub fn both(test: &str) -> Option<[(&'static str, &'static Mission); 2]> {
     let (Some(level), Some(hilly)) = (&*LEVEL, &*HILLY) else {
         backwatt_testkit::skipped(test, &format!("data/{DATA}"));
         return None;
@@ -158,11 +161,12 @@ fn braking_events_against_the_motors() {
         );
         let most = if name == "flat" { MOST_FLAT } else { MOST_WITH_HEIGHT };
         assert!(found.events > 150, "{name}: {} events", found.events);
-        assert!(found.r_squared > 0.57, "{name}: r squared {}", found.r_squared);
+        let least = if name == "flat" { 0.60 } else { 0.74 };
+        assert!(found.r_squared > least, "{name}: r squared {}", found.r_squared);
         assert!((0.9..most.ratio).contains(&found.ratio), "{name}: ratio {}", found.ratio);
         assert!(found.residual_rms_kwh < most.residual_rms_kwh, "{name}: {} kWh", found.residual_rms_kwh);
         rows.extend(mission.events.iter().map(|event| {
-            let Event { ledger, light, heavy, motor, released, speed_start_m_s } = event;
+            let Event { ledger, light, heavy, motor, released, speed_start_m_s, .. } = event;
             format!("{name},{ledger:.5},{light:.5},{heavy:.5},{motor:.5},{released},{speed_start_m_s:.2}")
         }));
     }
@@ -174,15 +178,15 @@ fn braking_events_against_the_motors() {
 }
 
 /// Known disagreement. Were mass all that is uncertain, the motors' work would lie between the light and the heavy vehicle.
-/// Hills decide instead: a bus that coasts to a stop uphill brakes nothing, and the flat ledger sees a stop. When this
-/// fails because most events lie within the band, ask for that.
+/// Hills and the sheet's road load decide instead (`trolleybus_steps`): a bus that coasts to a stop uphill brakes nothing,
+/// and the flat ledger sees a stop. When this fails because most events lie within the band, ask for that.
 #[test]
 fn known_disagreement_few_events_lie_within_the_band_of_the_mass() {
     let Some(missions) = both("trolleybus_band") else { return };
     for (name, mission) in missions {
         let share = Agreement::of(mission).within_band_share;
         println!("trolleybus, {name}: {share:.3} of the events within the band");
-        assert!(share > 0.0 && share < 0.5, "{name}: {share}");
+        assert!(share > 0.0 && share < 0.1, "{name}: {share}");
         let ordered = |event: &&Event| event.light < event.ledger && event.ledger < event.heavy;
         assert_eq!(
             mission.events.iter().filter(ordered).count(),
@@ -236,15 +240,14 @@ fn tractive_energy_against_the_motors() {
             tractive - braking,
             drive - brake
         );
-        assert!(fit.r_squared > 0.63, "{name}: r squared {}", fit.r_squared);
-        let (least, most) = if name == "flat" { (0.79, 0.90) } else { (0.85, 1.08) };
+        let (least_r, least, most) = if name == "flat" { (0.63, 0.79, 0.85) } else { (0.86, 0.89, 0.96) };
+        assert!(fit.r_squared > least_r, "{name}: r squared {}", fit.r_squared);
         assert!((least..most).contains(&(tractive / drive)), "{name}: tractive {}", tractive / drive);
         net.push((tractive - braking) / (drive - brake));
     }
     // Known disagreement: what is neither hill nor kinetic, rolling and air, is two thirds of what the motors spent on it
-    // (12 kWh on 48 km). Losses between motor and wheel (4.5 % each way: 4 kWh), stops finished by the halt brake, and a
-    // rolling resistance from memory that knows no bends have to hold the rest. Height cancels in it.
+    // (12 kWh on 48 km): what the sheet's rolling resistance lacks (`trolleybus_road`). Height cancels in it.
     for ratio in net {
-        close("net work, ledger over motors", ratio, 0.65, 0.05);
+        close("net work, ledger over motors", ratio, 0.64, 0.02);
     }
 }

@@ -5,7 +5,7 @@ use backwatt_physics::kernels::air::{DRY_AIR_J_KG_K, SEA_LEVEL_PA};
 use backwatt_physics::kernels::road_load::Conditions;
 use backwatt_physics::{
     Acceptance, Blending, Level, LiftOff, Losses, PowerBoundary, Replay, ReplaySettings, STANDARD_GRAVITY_M_S2,
-    Sheet, SpeedReading, Truck, replay,
+    Sheet, SpeedReading, Truck, power_trace, replay,
 };
 use backwatt_schema::{JOULES_PER_KWH, tables};
 
@@ -127,6 +127,12 @@ impl Drive {
         let day = |_: i64| "2024-01-01".to_owned();
         let replay = replay("T1", &self.samples(vehicle), sheet, settings, &day);
         Totals { replay: replay.unwrap_or_else(|e| panic!("{e}")) }
+    }
+
+    /// Power from sample to sample.
+    pub fn trace(&self, vehicle: &Vehicle, settings: &ReplaySettings) -> RecordBatch {
+        let trace = power_trace("T1", &self.samples(vehicle), &vehicle.sheet(), settings);
+        trace.unwrap_or_else(|e| panic!("{e}"))
     }
 
     /// Replayed with the product's own thresholds, the speed as given.

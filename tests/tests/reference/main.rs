@@ -17,3 +17,4 @@ mod sampling;
 mod smoothing;
 mod tables;
 mod units;
+mod worked_stop;

@@ -3,7 +3,9 @@
 //! Standard cycles stand for the truth; noise is drawn with fixed seeds. Without a smoother the same logs brake up to
 //! twice as much (checks F6 and F7).
 
+use backwatt_physics::{ReplaySettings, SpeedReading};
 use backwatt_schema::tables;
+use backwatt_testkit::evidence;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
@@ -58,6 +60,14 @@ fn cycles(test: &str) -> Vec<(&'static str, Vec<f64>)> {
     all
 }
 
+fn row(name: &str, log: &str, seen: &Seen) -> String {
+    let (low, high) = seen.band.unwrap_or((f64::NAN, f64::NAN));
+    let Seen { raw, smoothed, debiased, error_m_s, .. } = seen;
+    format!("{name},{log},{raw:.4},{smoothed:.4},{debiased:.4},{low:.4},{high:.4},{error_m_s:.4}")
+}
+
+const HEADER: &str = "cycle,log,raw,smoothed,debiased,low,high,error_m_s";
+
 fn told(what: &str, seen: &Seen) {
     let (low, high) = seen.band.unwrap_or((f64::NAN, f64::NAN));
     println!(
@@ -68,21 +78,26 @@ fn told(what: &str, seen: &Seen) {
 
 #[test]
 fn a_clean_cycle_loses_next_to_nothing() {
+    let mut rows = Vec::new();
     for (name, truth) in cycles("a_clean_cycle_loses_next_to_nothing") {
         let seen = see(&truth, &truth);
         told(name, &seen);
+        rows.push(row(name, "as tabulated", &seen));
         // Five points of a quadratic, the ceiling at 1 Hz, cost up to 2.3 %.
         assert!((0.985..1.005).contains(&seen.smoothed), "{name}: {}", seen.smoothed);
     }
+    evidence::write("smoothing-clean.csv", HEADER, &rows);
 }
 
 #[test]
 fn white_noise_is_taken_away_and_stops_are_kept() {
+    let mut rows = Vec::new();
     for (name, truth) in cycles("white_noise_is_taken_away_and_stops_are_kept") {
         for sd in [0.05, 0.1, 0.2] {
             for seed in 1..=3 {
                 let seen = see(&truth, &noisy(&truth, sd, seed));
                 told(&format!("{name} with {sd} m/s, {seed}"), &seen);
+                rows.push(row(name, &format!("{sd} m/s"), &seen));
                 let reach = if sd > 0.15 { 0.10 } else { 0.045 };
                 assert!((seen.smoothed - 1.0).abs() < reach, "{name} {sd}: {}", seen.smoothed);
                 assert!((seen.smoothed - 1.0).abs() < (seen.raw - 1.0).abs() + 0.02, "{name} {sd}");
@@ -90,18 +105,22 @@ fn white_noise_is_taken_away_and_stops_are_kept() {
             }
         }
     }
+    evidence::write("smoothing-noise.csv", HEADER, &rows);
 }
 
 #[test]
 fn rounding_is_taken_away() {
+    let mut rows = Vec::new();
     for (name, truth) in cycles("rounding_is_taken_away") {
         for (unit, m_s) in [("mph", 0.447_04), ("km/h", 1.0 / 3.6)] {
             let seen = see(&truth, &rounded(&truth, m_s));
             told(&format!("{name} in whole {unit}"), &seen);
+            rows.push(row(name, &format!("whole {unit}"), &seen));
             assert!((seen.smoothed - 1.0).abs() < 0.05, "{name} {unit}: {}", seen.smoothed);
             assert!((seen.debiased - 1.0).abs() < 0.035, "{name} {unit}: {}", seen.debiased);
         }
     }
+    evidence::write("smoothing-rounding.csv", HEADER, &rows);
 }
 
 /// The claim holds the truth on every cycle, noise and rounding above, or there is none.
@@ -147,4 +166,43 @@ fn stops_at_3_m_s2_survive() {
         let hardest = peaks.iter().flatten().copied().fold(0.0, f64::max);
         assert!(hardest > 2.7, "{sd}: the hardest second slows by {hardest} m/s2");
     }
+}
+
+/// The first stop of udds seen through a tenth of a metre per second: braking power from second to second, drawn in the
+/// handbook.
+#[test]
+fn braking_power_of_one_stop_comes_nearer_to_the_truth() {
+    const DRAWN: std::ops::Range<usize> = 80..128;
+    let truth = cycle("udds");
+    let log = noisy(&truth, 0.1, 1);
+    let as_logged = ReplaySettings { speed: SpeedReading::AsLogged, ..ReplaySettings::default() };
+    let seen = [(&truth, &as_logged), (&log, &as_logged), (&log, &ReplaySettings::default())].map(
+        |(speed, settings)| {
+            let trace = Drive::every(1.0, speed).trace(&TRUCK, settings);
+            let of = |name| -> Vec<f64> {
+                let known = numbers(&tables::POWER_TRACE, &trace, name);
+                known[DRAWN].iter().map(|value| value.expect("known")).collect()
+            };
+            (of("speed_m_s"), of("power_braking_w"))
+        },
+    );
+    let [truth, raw, smoothed] = &seen;
+    let rms = |one: &[f64], other: &[f64]| {
+        (one.iter().zip(other).map(|(a, b)| (a - b).powi(2)).sum::<f64>() / one.len() as f64).sqrt()
+    };
+    let (raw_w, smoothed_w) = (rms(&raw.1, &truth.1), rms(&smoothed.1, &truth.1));
+    let (raw_m_s, smoothed_m_s) = (rms(&raw.0, &truth.0), rms(&smoothed.0, &truth.0));
+    println!(
+        "one stop: braking power off by {raw_w:.0} W as logged, {smoothed_w:.0} W smoothed; {raw_m_s:.3}, {smoothed_m_s:.3} m/s"
+    );
+    assert!(smoothed_w < 0.7 * raw_w && smoothed_m_s < raw_m_s, "{smoothed_w} W of {raw_w} W");
+    let rows: Vec<String> = DRAWN
+        .enumerate()
+        .map(|(at, second)| {
+            let [truth, raw, smoothed] =
+                seen.each_ref().map(|(speed, watts)| format!("{:.4},{:.0}", speed[at], watts[at]));
+            format!("{second},{truth},{raw},{smoothed}")
+        })
+        .collect();
+    evidence::write("smoothed-stop.csv", "second,true_m_s,true_w,raw_m_s,raw_w,smoothed_m_s,smoothed_w", &rows);
 }
