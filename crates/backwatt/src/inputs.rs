@@ -29,8 +29,12 @@ impl Inputs {
         let of = |prefixes: &[&str]| settings_text(pilot, prefixes);
         let chain =
             |before: &str, text: String| digest_bytes(format!("{program}\n{before}\n{text}").as_bytes());
-        let ingest =
-            chain(&logs, tiles(pilot) + &of(&["sources.", "ingest.", "pilot.time_zone", "elevation."]));
+        let ingest = chain(
+            &logs,
+            tiles(pilot)
+                + &manifest(pilot)
+                + &of(&["sources.", "ingest.", "pilot.time_zone", "elevation.", "payloads."]),
+        );
         let maps = pilot.vehicle_types.values().filter_map(|of| of.loss_map.as_ref());
         let maps: String =
             maps.map(|map| digest_file(map).unwrap_or_else(|_| "unreadable".to_owned()) + "\n").collect();
@@ -54,6 +58,11 @@ fn tiles(pilot: &Pilot) -> String {
         .collect();
     lines.sort_unstable();
     lines.join("\n")
+}
+
+fn manifest(pilot: &Pilot) -> String {
+    let digest = |path| digest_file(path).unwrap_or_else(|_| "unreadable".to_owned());
+    pilot.manifest.as_deref().map(digest).unwrap_or_default()
 }
 
 /// Key and value only: a setting moved to another line, or stated where it was the default, changes no figure.

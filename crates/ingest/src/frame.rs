@@ -18,15 +18,17 @@ pub mod mask {
     pub const FILLED: u8 = 8;
     pub const MERGED: u8 = 16;
     pub const RELATIVE: u8 = 32;
+    pub const MANIFEST: u8 = 64;
 }
 
-const NAMES: [(&str, u8); 6] = [
+const NAMES: [(&str, u8); 7] = [
     ("mask_frozen", mask::FROZEN),
     ("mask_speed_range", mask::SPEED_RANGE),
     ("mask_cell_refused", mask::CELL_REFUSED),
     ("mask_filled", mask::FILLED),
     ("mask_merged", mask::MERGED),
     ("clock_relative", mask::RELATIVE),
+    ("mask_manifest", mask::MANIFEST),
 ];
 
 /// Texts seen, each once; number 0 is "none".

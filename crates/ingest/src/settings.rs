@@ -19,6 +19,17 @@ pub struct Settings {
     pub frozen_after_s: f64,
     /// Folder of elevation tiles.
     pub elevation_tiles: Option<PathBuf>,
+    /// What vehicles carried where their logs do not say, by vehicle and time; none overlap.
+    pub loads: Vec<Load>,
+}
+
+/// A line of a payload manifest: carried from the one instant until before the other.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Load {
+    pub vehicle: String,
+    pub from_ns: i64,
+    pub until_ns: i64,
+    pub payload_kg: f64,
 }
 
 /// One kind of log: files of one shape and the meaning of their columns.

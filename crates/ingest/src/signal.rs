@@ -97,6 +97,7 @@ pub const VOLTAGE: usize = 7;
 pub const CURRENT: usize = 8;
 pub const POWER: usize = 9;
 pub const ENGINE: usize = 18;
+pub const PAYLOAD: usize = 19;
 /// What a weather service may have said: it holds for an hour, frozen bus or not.
 pub const WEATHER: std::ops::Range<usize> = 21..25;
 
@@ -129,6 +130,7 @@ mod tests {
             (CURRENT, "pack_current"),
             (POWER, "pack_power"),
             (ENGINE, "engine_speed"),
+            (PAYLOAD, "payload"),
             (WEATHER.start, "air_pressure"),
             (WEATHER.end, "heading"),
         ] {

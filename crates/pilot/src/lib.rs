@@ -11,6 +11,7 @@ mod listing;
 mod loads;
 mod loss_map;
 mod losses;
+mod manifest;
 mod replay;
 mod sources;
 mod spread;
@@ -53,6 +54,8 @@ pub struct Pilot {
     source_types: Vec<Option<String>>,
     pub ingest: IngestSettings,
     pub replay: ReplaySettings,
+    /// The payload manifest, where one is named.
+    pub manifest: Option<PathBuf>,
     pub settings: Vec<Setting>,
     pub problems: Vec<Problem>,
 }
@@ -157,8 +160,10 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
     }
     let replay = replay::read(root);
     let tiles = elevation_tiles(root, folder);
+    let manifest = manifest_path(root, folder);
+    let loads = manifest.as_deref().map(|path| loads(root, path, zone.as_ref())).unwrap_or_default();
     root.finish();
-    let ingest = IngestSettings { elevation_tiles: tiles, ..ingest_settings(root, sources) };
+    let ingest = IngestSettings { elevation_tiles: tiles, loads, ..ingest_settings(root, sources) };
     Some(Pilot {
         name,
         folder: folder.to_owned(),
@@ -169,6 +174,7 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
         source_types,
         ingest,
         replay,
+        manifest,
         settings: Vec::new(),
         problems: Vec::new(),
     })
@@ -255,7 +261,26 @@ fn ingest_settings(root: &Section<'_, '_>, sources: Vec<backwatt_ingest::setting
         time_latest_ns: instant(2060),
         frozen_after_s: 10.0,
         elevation_tiles: None,
+        loads: Vec::new(),
     }
+}
+
+fn manifest_path(root: &Section<'_, '_>, folder: &Path) -> Option<PathBuf> {
+    let Some(section) = root.section("payloads") else {
+        root.default("payloads.manifest", "none", "payload comes from the log or the vehicle type");
+        return None;
+    };
+    let named = section.text("manifest").map(|at| folder.join(at.value));
+    section.finish();
+    named
+}
+
+fn loads(root: &Section<'_, '_>, path: &Path, zone: Option<&TimeZone>) -> Vec<backwatt_ingest::settings::Load> {
+    let utc = TimeZone::UTC;
+    manifest::read(path, &path.display().to_string(), zone.unwrap_or(&utc)).unwrap_or_else(|problems| {
+        problems.into_iter().for_each(|problem| root.keep(problem));
+        Vec::new()
+    })
 }
 
 /// The folder of elevation tiles, where the pilot names one.

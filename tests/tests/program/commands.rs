@@ -130,3 +130,37 @@ fn a_what_if_compares_the_same_trips() {
     assert_eq!(code(&refused), 1);
     assert!(stderr(&refused).contains("did you mean payload?"), "{}", stderr(&refused));
 }
+
+/// The tiny pilot with a load on board: 1,000 kg by manifest is 1,000 kg in the ledger, and a manifest at fault is refused.
+#[test]
+fn a_payload_manifest_loads_the_ledger() {
+    // A manifest needs a wall clock.
+    let dated =
+        TINY.replace("kind = \"relative\"", "kind = \"epoch\"") + "\n[payloads]\nmanifest = \"loads.csv\"\n";
+    let (folder, _) = tiny_pilot(&dated);
+    let log = std::fs::read_to_string(folder.path().join("log.csv")).expect("a log");
+    let later = |line: &str| match line.split_once(',') {
+        Some((second, speed)) if second != "t" => {
+            format!("{},{speed}\n", 1_700_000_000 + second.parse::<u64>().expect("a second"))
+        }
+        _ => format!("{line}\n"),
+    };
+    std::fs::write(folder.path().join("log.csv"), log.lines().map(later).collect::<String>()).expect("written");
+    let run = |manifest: &str| {
+        std::fs::write(folder.path().join("loads.csv"), manifest).expect("written");
+        backwatt(folder.path(), &["run", "pilot.toml", "--json", "--quiet"])
+    };
+    let loaded = run("vehicle,from,until,payload [t]\nV1,2000-01-01T00:00Z,2050-01-01T00:00Z,1\n");
+    assert_eq!(code(&loaded), 0, "{}", stderr(&loaded));
+    let of = |output: &std::process::Output| -> f64 {
+        let printed: Value = serde_json::from_str(&stdout(output)).expect("JSON");
+        printed["answers"]["groups"][0]["figures"]["energy_braking_kwh"].as_f64().expect("a figure")
+    };
+    let empty = run("vehicle,from,until,payload [t]\nsomebody else,2000-01-01T00:00Z,2050-01-01T00:00Z,1\n");
+    let more = of(&loaded) - of(&empty);
+    let by_hand = (0.5 * 1000.0 * 225.0 - 1000.0 * 9.80665 * 0.0077 * 112.5) / 3.6e6;
+    backwatt_testkit::within("more braking [kWh]", more, by_hand, 2e-3);
+    let refused = run("vehicle,from,until,payload [t]\nV1,2000-01-01T00:00Z,1999-01-01T00:00Z,1\n");
+    assert_eq!(code(&refused), 1);
+    assert!(stderr(&refused).contains("loads.csv, line 2"), "{}", stderr(&refused));
+}

@@ -429,6 +429,8 @@ fn is_measured(ledger: &Ledger) -> bool {
 fn mass_basis(ledger: &Ledger) -> &'static str {
     if ledger.gross_s > 0.5 * ledger.duration_s {
         "gross weight logged"
+    } else if ledger.manifest_s > 0.5 * ledger.duration_s {
+        "payload manifest"
     } else if ledger.payload.seconds > 0.5 * ledger.duration_s {
         "payload logged"
     } else {

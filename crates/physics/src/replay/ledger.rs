@@ -50,6 +50,7 @@ pub struct Ledger {
     pub mass_kg_s: f64,
     pub density_s: f64,
     pub gross_s: f64,
+    pub manifest_s: f64,
     pub payload: Known,
     pub ambient: Known,
     pub headwind: Known,
@@ -160,6 +161,7 @@ impl Ledger {
         self.mass_kg_s += other.mass_kg_s;
         self.density_s += other.density_s;
         self.gross_s += other.gross_s;
+        self.manifest_s += other.manifest_s;
         self.payload.add(other.payload);
         self.ambient.add(other.ambient);
         self.headwind.add(other.headwind);
@@ -211,6 +213,7 @@ pub fn book(track: &Track, k: usize, moving: bool, grade: GradeBasis, sheet: &Sh
         mass_kg_s: setting.conditions.mass_kg * dt,
         density_s: setting.conditions.air_density_kg_m3 * dt,
         gross_s: if track.gross[k].is_some() { dt } else { 0.0 },
+        manifest_s: if track.manifest[k] { dt } else { 0.0 },
         payload: Known::over(track.payload[k], dt),
         ambient: Known::over(track.ambient[k], dt),
         headwind: Known::over(track.air.headwind[k], dt),

@@ -73,6 +73,8 @@ pub struct Track {
     pub ambient: Vec<Option<f64>>,
     pub battery: Vec<Option<f64>>,
     pub payload: Vec<Option<f64>>,
+    /// Whether the payload is a manifest's.
+    pub manifest: Vec<bool>,
     pub gross: Vec<Option<f64>>,
     pub air: Air,
     pub engine_on: Vec<bool>,
@@ -170,7 +172,10 @@ impl Track {
         self.soc = held(&pick("soc_frac")?, f64::INFINITY);
         self.ambient = held(&pick("temperature_ambient_k")?, f64::INFINITY);
         self.battery = held(&pick("temperature_battery_k")?, 3600.0);
-        self.payload = held(&pick("payload_kg")?, f64::INFINITY);
+        self.manifest = flags(view.flags("mask_manifest")?, rows).iter().map(|f| *f == Some(true)).collect();
+        // A manifest says when a load ends; a log says when another begins.
+        let payload_held_s = if self.manifest.contains(&true) { 0.0 } else { f64::INFINITY };
+        self.payload = held(&pick("payload_kg")?, payload_held_s);
         self.gross = held(&pick("mass_gross_kg")?, f64::INFINITY);
         let engine = held(&pick("engine_speed_rad_s")?, 10.0);
         self.engine_on = engine.iter().map(|speed| speed.is_some_and(|s| s > 1.0)).collect();

@@ -11,7 +11,7 @@ pub static SAMPLES: Table = Table {
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 44] = [
+static COLUMNS: [Column; 45] = [
     text("vehicle_id", "", "the vehicle, as the pilot file or the log names it"),
     time("time_ns", "the instant, UTC; on a relative clock, counted from an invented day of 1970 per file"),
     flag("clock_relative", "", "true where the log has no wall clock: no claim that needs a date is made"),
@@ -87,6 +87,7 @@ static COLUMNS: [Column; 44] = [
     flag("mask_speed_range", "", "a speed cell was refused as impossible"),
     flag("mask_cell_refused", "", "some cell of this row was refused; the rest of the row stands"),
     flag("mask_filled", "", "some cell was filled forward because the pilot file says so"),
+    flag("mask_manifest", "", "the payload is the manifest's: the log said none"),
     flag("mask_merged", "", "made of several rows at the same instant"),
     text("source_file", "", "file the row came from, relative to the pilot file"),
     count("source_line", "", "its line, counted from 1, preamble and header included"),

@@ -66,7 +66,7 @@ static COLUMNS: [Column; 81] = [
         "",
         "logged; tiles (terrain from elevation tiles); altitude (smoothed along distance); none (run flat because height is unknown)",
     ),
-    text("mass_basis", "", "sheet; payload logged; gross weight logged"),
+    text("mass_basis", "", "sheet; payload logged; payload manifest; gross weight logged"),
     text(
         "aux_basis",
         "",
