@@ -132,12 +132,8 @@ fn battery(
     trips: &RecordBatch,
     vehicle_type: &VehicleType,
 ) -> Result<RecordBatch, BackwattError> {
-    // Without a capacity state of charge says nothing about energy; drive efficiency is needed all the same.
-    let fallback = BatterySheet {
-        capacity_kwh: 0.0,
-        battery_efficiency: 1.0,
-        drive_efficiency: vehicle_type.sheet.nominal.drive_efficiency(),
-    };
+    // Without a capacity state of charge says nothing about energy, and no window is made.
+    let fallback = BatterySheet { capacity_kwh: 0.0, battery_efficiency: 1.0 };
     let steps = BatchView::new(&tables::TRIPS, trips).numbers("soc_step_frac")?;
     // The coarsest a trip shows: a short trip may happen upon one small difference of a filtered value.
     let step =

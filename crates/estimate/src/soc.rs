@@ -6,15 +6,13 @@ use backwatt_stats::Observation;
 
 use crate::correction::{Band, bands};
 
-/// What inference has to be told of a vehicle's battery and drive.
+/// What inference has to be told of a vehicle's battery.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct BatterySheet {
     /// Energy between state of charge 0 and 1.
     pub capacity_kwh: f64,
     /// Battery, one way.
     pub battery_efficiency: f64,
-    /// Wheel to dc link, one way, as the physics used it.
-    pub drive_efficiency: f64,
 }
 
 /// Windows of one vehicle. Windows of several vehicles of one type may be put together.
@@ -102,10 +100,19 @@ fn observation(open: &Open, fall: f64, step: f64, sheet: &BatterySheet) -> Obser
     Observation { weights, value: drawn, noise_sd }
 }
 
+/// Sum over sum; 1 where nothing was driven.
+fn ratio(drive: &Float64Array, tractive: &Float64Array) -> f64 {
+    let sum = |array: &Float64Array| array.iter().flatten().sum::<f64>();
+    let (drive, tractive) = (sum(drive), sum(tractive));
+    if tractive > 0.0 { drive / tractive } else { 1.0 }
+}
+
 /// What each segment asks of the battery's store per unit of each unknown, corrected for what sampling hides: braking
 /// between slow samples is made good by as much traction.
 pub(crate) struct Terms<'a> {
-    tractive: &'a Float64Array,
+    drive: &'a Float64Array,
+    /// Drawn at the dc link for each joule of traction, over all segments.
+    drive_ratio: f64,
     braking: &'a Float64Array,
     auxiliary: &'a Float64Array,
     fed: &'a Float64Array,
@@ -117,8 +124,10 @@ pub(crate) struct Terms<'a> {
 impl<'a> Terms<'a> {
     pub fn read(view: &BatchView<'a>, trips: &RecordBatch, sheet: &BatterySheet) -> Result<Self, BatchError> {
         let bands = bands(trips, view.texts("trip_id")?)?;
+        let drive = view.numbers("energy_drive_dc_kwh")?;
         Ok(Self {
-            tractive: view.numbers("energy_tractive_kwh")?,
+            drive,
+            drive_ratio: ratio(drive, view.numbers("energy_tractive_kwh")?),
             braking: view.numbers("energy_braking_kwh")?,
             auxiliary: view.numbers("energy_auxiliary_kwh")?,
             fed: view.numbers("braking_to_auxiliaries_kwh")?,
@@ -136,8 +145,8 @@ impl<'a> Terms<'a> {
     /// Gross discharge at the terminals: traction, plus auxiliaries less what regen fed them.
     pub fn discharged(&self, row: usize) -> [f64; UNKNOWNS] {
         let factor = self.factors[row];
-        let tractive = self.tractive.value(row) + self.braking.value(row) * (factor - 1.0);
-        [tractive / self.sheet.drive_efficiency, self.auxiliary.value(row), -self.fed.value(row) * factor]
+        let hidden = self.braking.value(row) * (factor - 1.0) * self.drive_ratio;
+        [self.drive.value(row) + hidden, self.auxiliary.value(row), -self.fed.value(row) * factor]
     }
 
     /// Recovered at the terminals.

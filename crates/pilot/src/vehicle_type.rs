@@ -103,11 +103,7 @@ pub fn read(section: &Section<'_, '_>, folder: &Path) -> Option<VehicleType> {
         let hint = format!("levels of this type: {}", names.join(", "));
         section.fault("pilot-unknown-level", "default_level", format!("there is no level \"{name}\""), hint);
     }
-    let battery = capacity_kwh.map(|kwh| BatterySheet {
-        capacity_kwh: kwh * usable,
-        battery_efficiency,
-        drive_efficiency: sheet.nominal.drive_efficiency(),
-    });
+    let battery = capacity_kwh.map(|kwh| BatterySheet { capacity_kwh: kwh * usable, battery_efficiency });
     section.finish();
     Some(VehicleType {
         sheet,

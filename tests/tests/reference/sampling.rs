@@ -99,7 +99,7 @@ fn f9_rounding_of_state_of_charge() {
 /// Standard deviation the estimator gives a window that fell by a tenth. [kWh]
 fn window_noise(step: f64, capacity_kwh: f64) -> f64 {
     let segments = filled(&tables::SEGMENTS, 1, &[("soc_start_frac", one(0.8)), ("soc_end_frac", one(0.7))]);
-    let sheet = BatterySheet { capacity_kwh, battery_efficiency: 0.98, drive_efficiency: 0.86 };
+    let sheet = BatterySheet { capacity_kwh, battery_efficiency: 0.98 };
     let trips = filled(&tables::TRIPS, 0, &[]);
     let windows = observe(&segments, &trips, &sheet, Some(step)).unwrap_or_else(|e| panic!("{e}"));
     assert_eq!(windows.observations.len(), 1);
