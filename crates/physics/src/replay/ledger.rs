@@ -402,8 +402,11 @@ fn book_battery(
         let at = |share: f64| aux_power_w - (start_w + (end_w - start_w) * share);
         battery_flow::split(at(part.0), at(part.1), (part.1 - part.0) * dt).0
     });
-    // What reached the terminals passed the bus, whether or not the speed of a slow log shows the braking.
-    if moving {
+    if track.engine_on[k] {
+        // What an engine feeds the bus is no return, and battery power does not tell the two apart.
+        sums.bus_j = modelled_bus;
+    } else if moving {
+        // What reached the terminals passed the bus, whether or not the speed of a slow log shows the braking.
         sums.bus_j = sums.bus_j.max(inflow);
     }
     if !(plugged && inflow > 0.0) {
