@@ -95,9 +95,12 @@ pub fn gains(
         (instant.region(speed), now.branch, of_lifted)
     };
     let curved = |speed: f64| {
+        if truck.losses.is_constant() {
+            return false;
+        }
         let mut any = false;
         let now = instant.arrivals(speed, booked, |_, lifted| any |= lifted.curved);
-        !truck.losses.is_constant() && (any || now.curved)
+        any || now.curved
     };
     quadrature::sum(
         interval,
