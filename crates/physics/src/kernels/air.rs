@@ -2,13 +2,14 @@
 
 /// Specific gas constant of dry air. [J/(kg K)] ISO 2533:1975, table 1 (287.052 87), as the check values use.
 pub const DRY_AIR_J_KG_K: f64 = 287.052_87;
-/// Specific gas constant of water vapour. [J/(kg K)]
+/// Specific gas constant of water vapour. [J/(kg K)] From memory; R/M = 8.314 46/0.018 015 gives 461.5.
 pub const WATER_VAPOUR_J_KG_K: f64 = 461.5;
 /// Pressure at sea level. [Pa] ISO 2533:1975.
 pub const SEA_LEVEL_PA: f64 = 101_325.0;
 /// Temperature at sea level. [K] ISO 2533:1975.
 pub const SEA_LEVEL_K: f64 = 288.15;
 
+/// Both as ISO 2533:1975.
 const LAPSE_K_M: f64 = 0.006_5;
 const EARTH_RADIUS_M: f64 = 6_356_766.0;
 
@@ -50,7 +51,16 @@ pub fn density(pressure_pa: f64, temperature_k: f64, vapour_pa: f64) -> f64 {
 /// Saturation pressure of water vapour over water. [Pa]
 ///
 /// e = 611.2 exp(17.62 t / (243.12 + t)),  t in °C
+///   t    temperature_k less 273.15  [°C]  -45 to 60
+/// Sign     0 or more
+/// Holds    over water; below freezing the air over ice is drier, at densities that differ by less than 0.1 %
 /// Source   Magnus form, WMO-No. 8 (2008), annex 4.B. Departures: none
+/// Check    0 °C -> 611.2 Pa; 30 °C -> 4 233.7 Pa (by hand)
+/// ```
+/// use backwatt_physics::kernels::air::saturation_pressure;
+/// assert_eq!(saturation_pressure(273.15), 611.2);
+/// assert!((saturation_pressure(303.15) - 4233.7).abs() < 0.2);
+/// ```
 pub fn saturation_pressure(temperature_k: f64) -> f64 {
     let celsius = temperature_k - 273.15;
     611.2 * (17.62 * celsius / (243.12 + celsius)).exp()
@@ -90,7 +100,15 @@ pub fn air_speed(speed: f64, wind: f64, angle_rad: f64) -> f64 {
 /// Yaw of the air flow against the direction of travel. [rad]
 ///
 /// ψ = atan(w sin φ / (v + w cos φ))
+///   v, w  speed, wind  one unit for both
+///   φ     angle_rad    angle of the wind to the direction of travel, 0 a headwind
+/// Sign     of φ; 0 in calm air
 /// Source   40 CFR 1037.528(g)(3). Departures: none
+/// Check    w 7.1 mph, v 64.9 mph, 47° -> 4.26°
+/// ```
+/// let yaw = backwatt_physics::kernels::air::yaw(64.9, 7.1, 47f64.to_radians());
+/// assert!((yaw.to_degrees() - 4.26).abs() < 0.01);
+/// ```
 pub fn yaw(speed: f64, wind: f64, angle_rad: f64) -> f64 {
     (wind * angle_rad.sin()).atan2(speed + wind * angle_rad.cos())
 }

@@ -1,9 +1,11 @@
 /// Force at the tyres that an undriven axle's spin loss takes. [N]
 ///
-/// F = (c0 + c1 n + c2 n²) n_m,  n = v n_m
-///   c0, c1, c2   [W, W s, W s²]  fit of spin loss power over axle speed n in rev/s
+/// F = (c0 + c1 n + c2 n²)/v,  n = v n_m
+///   c0, c1, c2   fit_w  [W, W s, W s²]  spin loss power over axle speed n in rev/s
 ///   n_m          revolutions_per_metre  [1/m]
-/// The power fit divided by v gives the force: F = P(n)/v.
+///   v            speed_m_s  [m/s]  above 0
+/// Sign     positive slows the vehicle; a fit with c0 below 0 turns negative near standstill
+/// Holds    speeds of the fit, above 0: there is no force at standstill, where the quotient has no value
 /// Source   40 CFR 1037.528(h)(5). Departures: none
 /// Check    the regulation's axle at 28.86 m/s -> 129.7 N
 /// ```

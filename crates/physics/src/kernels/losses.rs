@@ -75,6 +75,7 @@ impl Losses {
     /// constant: P = η F v.  else: P = [η_g F v - L(η_g F, v)]+, see [`Losses::drawn`]
     ///   F  force_n  [N]  0 or more: the size of the braking force the motor takes
     /// Sign     0 or more: where the loss exceeds what comes in, the motor is left to idle and nothing is drawn for it
+    #[inline]
     pub fn returned(&self, force_n: f64, speed_m_s: f64) -> f64 {
         self.balance(force_n, speed_m_s).max(0.0)
     }
@@ -82,6 +83,7 @@ impl Losses {
     /// Largest braking force up to `most_n` whose return is within `most_w`, and what it returns. [N, W]
     ///
     /// Where a law returns less again beyond some force, a return above `most_w` is met on the way up.
+    #[inline]
     pub fn accepted(&self, most_n: f64, speed_m_s: f64, most_w: f64) -> (f64, f64) {
         let returned = self.returned(most_n, speed_m_s);
         if returned <= most_w {
@@ -108,6 +110,7 @@ impl Losses {
     }
 
     /// Braking force between two that returns most.
+    #[inline]
     pub(crate) fn best_force(&self, least_n: f64, most_n: f64, speed_m_s: f64) -> f64 {
         match self {
             Losses::Constant { .. } => most_n,
@@ -127,6 +130,7 @@ impl Losses {
     }
 
     /// Number of the smooth piece of the law a braking force lies in.
+    #[inline]
     pub(crate) fn braking_piece(&self, force_n: f64, speed_m_s: f64) -> usize {
         match self {
             Losses::Map { gear_efficiency, map } => map.cell(-force_n * gear_efficiency, speed_m_s),
@@ -139,17 +143,23 @@ impl Losses {
         matches!(self, Losses::Map { gear_efficiency, map } if map.beyond(-force_n * gear_efficiency, speed_m_s))
     }
 
-    /// How often to look for another branch: limits cross a few times per interval at most, and more often where more
-    /// force may return less.
-    pub(crate) fn looks_per_m_s(&self) -> f64 {
-        if self.is_constant() { 4.0 } else { 16.0 }
+    /// Speed below which more of a braking force up to `most_n` may return less. [m/s]
+    pub(crate) fn falls_below_m_s(&self, most_n: f64) -> f64 {
+        match self {
+            Losses::Constant { .. } => 0.0,
+            // The peak of `best_force` at `most_n`.
+            Losses::Coefficients(law) => 2.0 * law.load_squared_w_per_n2 * law.gear_efficiency * most_n,
+            Losses::Map { .. } => f64::INFINITY,
+        }
     }
 
     /// Whether forces that fall with speed leave polynomials.
+    #[inline]
     pub(crate) fn is_constant(&self) -> bool {
         matches!(self, Losses::Constant { .. })
     }
 
+    #[inline]
     fn balance(&self, force_n: f64, speed_m_s: f64) -> f64 {
         match self {
             Losses::Constant { efficiency } => efficiency * force_n * speed_m_s,
@@ -166,10 +176,12 @@ impl Losses {
 }
 
 impl Coefficients {
+    #[inline]
     fn loss(&self, motor_n: f64, speed_m_s: f64) -> f64 {
         self.unloaded(speed_m_s) + self.load_squared_w_per_n2 * motor_n * motor_n
     }
 
+    #[inline]
     fn unloaded(&self, speed_m_s: f64) -> f64 {
         self.idle_w + (self.per_speed_n + self.per_speed_squared_kg_s * speed_m_s) * speed_m_s
     }
@@ -227,13 +239,15 @@ pub fn drawn(losses: &Losses, conditions: &Conditions, interval: &Interval, ener
         (cell, speed < law.still_air_m_s())
     };
     let beyond = |speed: f64| matches!(losses, Losses::Map { gear_efficiency, map } if map.beyond(force(speed) / gear_efficiency, speed));
+    let has_cells = matches!(losses, Losses::Map { .. });
+    let dense_below_m_s = if has_cells { f64::INFINITY } else { 0.0 };
     let (from, to) = energy.braking_part.unwrap_or((1.0, 1.0));
     for part in [(0.0, from), (to, 1.0)] {
         if part.1 > part.0 {
             quadrature::sum(
                 interval,
                 part,
-                losses.looks_per_m_s(),
+                dense_below_m_s,
                 piece,
                 |_| false,
                 |speed, seconds| {

@@ -7,28 +7,41 @@ use super::road_load::Interval;
 /// The caller's signature says which branch of its formula holds; within one branch the integrand is a polynomial in
 /// speed of the fifth degree at most, for which three-point Gauss is exact, or `curved` says it is not and the piece
 /// is cut further, most finely at its ends: roots that vanish lie there or just beyond.
-/// Shape    one interval; `part` in shares of its duration; branches looked for `looks_per_m_s` times per m/s
-/// Holds    speed linear in time; a branch shorter than the step between two looks may be missed
+/// Shape    one interval; `part` in shares of its duration
+/// Holds    speed linear in time; a branch shorter than 1/4 m/s, below `dense_below_m_s` than 1/16 m/s, may be missed
 /// Source   Gauss-Legendre: Abramowitz and Stegun (1964), table 25.4. Cuts: derived
 pub(crate) fn sum<S: PartialEq + Copy>(
     interval: &Interval,
     part: (f64, f64),
-    looks_per_m_s: f64,
+    dense_below_m_s: f64,
     signature: impl Fn(f64) -> S,
     curved: impl Fn(f64) -> bool,
     mut each: impl FnMut(f64, f64),
 ) {
-    pieces(interval, part, looks_per_m_s, signature, |from, to| {
+    let mut whole = |from: f64, to: f64| {
         let fine =
             if curved(interval.speed_at(f64::midpoint(from, to))) { cuts(interval, from, to) } else { 1 };
         let cut = |at: usize| {
             let share = (1.0 - (std::f64::consts::PI * at as f64 / fine as f64).cos()) / 2.0;
             if at == fine { to } else { from + (to - from) * share }
         };
-        for at in 0..fine {
-            gauss(interval, cut(at), cut(at + 1), &mut each);
+        let mut start = from;
+        for end in (1..=fine).map(cut) {
+            gauss(interval, start, end, &mut each);
+            start = end;
         }
-    });
+    };
+    let change = interval.speed_end_m_s - interval.speed_start_m_s;
+    let border = ((dense_below_m_s - interval.speed_start_m_s) / change).clamp(part.0, part.1);
+    // Of a steady speed the border is no number, and one of the two is the whole part.
+    let border = if border.is_nan() { part.1 } else { border };
+    for (from, to) in [(part.0, border), (border, part.1)] {
+        if to > from {
+            let dense = interval.speed_at(f64::midpoint(from, to)) < dense_below_m_s;
+            let looks_per_m_s = if dense { 16.0 } else { 4.0 };
+            pieces(interval, (from, to), looks_per_m_s, &signature, &mut whole);
+        }
+    }
 }
 
 /// Into how many pieces a curved one is cut; speeds below half a metre per second hold no energy worth it.

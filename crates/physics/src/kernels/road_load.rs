@@ -91,6 +91,7 @@ impl Interval {
         (sine, (1.0 - sine * sine).sqrt())
     }
 
+    #[inline]
     pub fn speed_at(&self, share: f64) -> f64 {
         self.speed_start_m_s + (self.speed_end_m_s - self.speed_start_m_s) * share
     }
@@ -111,12 +112,14 @@ pub struct ForceLaw {
 }
 
 impl ForceLaw {
+    #[inline]
     pub fn at(&self, speed_m_s: f64) -> f64 {
         let air = speed_m_s + self.headwind_m_s;
         self.constant_n + self.drag_kg_m * air * air.abs()
     }
 
     /// The speed at which the air stands still along the vehicle; the law is another polynomial on either side.
+    #[inline]
     pub fn still_air_m_s(&self) -> f64 {
         -self.headwind_m_s
     }
@@ -131,6 +134,7 @@ impl ForceLaw {
     }
 }
 
+#[inline]
 pub fn force_law(conditions: &Conditions, interval: &Interval) -> ForceLaw {
     let (sine, cosine) = interval.slope();
     let weight = conditions.mass_kg * conditions.gravity_m_s2;
@@ -187,6 +191,12 @@ pub fn integrate(conditions: &Conditions, interval: &Interval) -> RoadEnergy {
         from = to;
     }
     energy
+}
+
+/// False where the wheel force is nowhere negative: as it never falls as v rises, its value at the slower end tells.
+pub fn may_brake(conditions: &Conditions, interval: &Interval) -> bool {
+    force_law(conditions, interval).at(interval.speed_start_m_s.min(interval.speed_end_m_s)) < 0.0
+        && interval.distance_m() > 0.0
 }
 
 /// Ends of the pieces in which the force is one polynomial of one sign, in shares of the interval.

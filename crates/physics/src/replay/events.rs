@@ -17,7 +17,7 @@ pub struct Event {
     pub pedal: Option<bool>,
 }
 
-/// A pause without braking up to this long does not end an event. [s]
+/// A pause without braking shorter than this does not end an event. [s] Common practice, no source.
 const PAUSE_S: f64 = 1.0;
 
 /// Fed with every driving interval in order; keeps the events of the least length and energy.

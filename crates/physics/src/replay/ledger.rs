@@ -2,7 +2,6 @@
 
 use super::auxiliaries::Loads;
 use super::track::{GradeBasis, Track};
-use super::weather::Air;
 use crate::STANDARD_GRAVITY_M_S2;
 use crate::kernels::battery_flow;
 use crate::kernels::cascade::{self, Cascade, Gains, LevelChoice, Moment};
@@ -284,7 +283,7 @@ pub fn conditions(track: &Track, k: usize, truck: &Truck) -> Conditions {
         rotating_mass_kg: truck.rotating_mass_kg,
         rolling_resistance,
         drag_area_m2: truck.drag_area_m2,
-        air_density_kg_m3: Air::density(track, k),
+        air_density_kg_m3: track.air.density[k],
         gravity_m_s2: STANDARD_GRAVITY_M_S2,
         headwind_m_s: track.air.headwind[k].unwrap_or(0.0),
     }
@@ -326,6 +325,9 @@ fn book_bounds(ledger: &mut Ledger, track: &Track, k: usize, interval: &Interval
     let pedal = pedal_at(track, k);
     let bound = |truck: &Truck, unknown: LevelChoice, pedal_used: bool| {
         let setting = Setting::at(track, k, truck);
+        if !road_load::may_brake(&setting.conditions, interval) {
+            return None;
+        }
         let part = road_load::integrate(&setting.conditions, interval).braking_part?;
         let moment = setting.moment(known.map_or(unknown, LevelChoice::Set), pedal_used);
         Some(cascade::integrate(truck, &setting.conditions, interval, part, &moment).recoverable_j)
@@ -357,10 +359,7 @@ fn book_braking(
     ledger.cascade = cascade::integrate(truck, conditions, interval, part, &moment);
     ledger.gains = cascade::gains(truck, conditions, interval, part, &moment, &ledger.cascade);
     ledger.beyond_map_s += ledger.cascade.beyond_map_s;
-    let best = Moment { level: LevelChoice::Best, ..moment };
-    let attainable_j = cascade::integrate(truck, conditions, interval, part, &best).recoverable_j;
-    // The level as set is one of those on offer; the two sums are cut at different speeds and may differ by rounding.
-    ledger.attainable_j = attainable_j.max(ledger.cascade.recoverable_j);
+    ledger.attainable_j = cascade::attainable(truck, conditions, interval, part, &moment, &ledger.cascade);
     let fade_end = sheet.nominal.levels[level].fade_end_m_s;
     if f64::midpoint(interval.speed_start_m_s, interval.speed_end_m_s) > fade_end {
         ledger.braking_above_fade_j = ledger.road.braking_j;
@@ -406,8 +405,11 @@ fn book_battery(
         let at = |share: f64| aux_power_w - (start_w + (end_w - start_w) * share);
         battery_flow::split(at(part.0), at(part.1), (part.1 - part.0) * dt).0
     });
-    // What reached the terminals passed the bus, whether or not the speed of a slow log shows the braking.
-    if moving {
+    if track.engine_on[k] {
+        // What an engine feeds the bus is no return, and battery power does not tell the two apart.
+        sums.bus_j = modelled_bus;
+    } else if moving {
+        // What reached the terminals passed the bus, whether or not the speed of a slow log shows the braking.
         sums.bus_j = sums.bus_j.max(inflow);
     }
     if !(plugged && inflow > 0.0) {

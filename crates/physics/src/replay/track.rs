@@ -138,6 +138,7 @@ impl Track {
         track.fill_signals(&view, &rows, limit_s)?;
         track.fill_air(&view, &rows, settings.weather)?;
         track.fill_heights(&view, &rows)?;
+        track.air.density = (0..rows.len()).map(|k| Air::density_at(&track, k)).collect();
         Ok(track)
     }
 
@@ -216,7 +217,7 @@ impl Track {
         let (speed, from) = (pick("wind_speed_m_s", 3600.0)?, pick("wind_from_deg", 3600.0)?);
         let (headwind, wind_logged) = weather::headwinds(&speed, &from, &heading, stated.wind);
         let (pressure, humidity) = (pick("air_pressure_pa", 3600.0)?, pick("humidity_frac", 3600.0)?);
-        self.air = Air { pressure, humidity, headwind, wind_logged, stated };
+        self.air = Air { pressure, humidity, headwind, wind_logged, density: Vec::new(), stated };
         Ok(())
     }
 

@@ -27,12 +27,14 @@ pub struct Air {
     /// Wind against the way, where wind and heading are known.
     pub headwind: Vec<Option<f64>>,
     pub wind_logged: Vec<bool>,
+    /// [kg/m³]
+    pub density: Vec<f64>,
     pub stated: Weather,
 }
 
 impl Air {
-    /// Density at a knot. [kg/m³] Dry where the humidity is unknown: at most 1 % too dense up to 30 °C.
-    pub fn density(track: &Track, k: usize) -> f64 {
+    /// Density at a knot, for which its height has to be known. [kg/m³] Dry where the humidity is unknown: at most 1 % too dense up to 30 °C.
+    pub fn density_at(track: &Track, k: usize) -> f64 {
         let (standard_k, standard_pa) = air::standard_atmosphere(track.altitude[k].unwrap_or(0.0));
         let pressure_pa = track.air.pressure[k].or(track.air.stated.pressure_pa).unwrap_or(standard_pa);
         let temperature_k = track.ambient[k].unwrap_or(standard_k);

@@ -87,6 +87,17 @@ proptest! {
         prop_assert!(sum(&replay, INFLOWS[1]) == 0.0 && sum(&replay, INFLOWS[3]) == 0.0);
     }
 
+    /// An engine that charges at steady speed on the flat: nothing brakes, so nothing was returned at the dc link.
+    #[test]
+    fn what_an_engine_puts_in_is_not_returned_by_braking(engine_w in 1e3..200e3f64, speed in 8.0..25.0f64) {
+        let log = Log::new(&[speed; 20], &[1.0; 20])
+            .with("engine_speed_rad_s", vec![Some(150.0); 20])
+            .with("pack_power_w", vec![Some(-engine_w); 20]);
+        let replay = log.replay(&plain(), &ReplaySettings::default());
+        prop_assert!((sum(&replay, "energy_unbraked_inflow_kwh") - engine_w * 19.0 / 3.6e6).abs() < NOTHING_KWH);
+        prop_assert_eq!(sum(&replay, "energy_returned_bus_kwh"), 0.0);
+    }
+
     /// Identity (4) in every segment, unexplained with its sign: out - in = drive at the dc link + auxiliaries - what the model
     /// returns at the bus + unexplained. An inflow beyond the model's own is in it whole.
     #[test]

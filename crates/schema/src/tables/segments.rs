@@ -363,7 +363,8 @@ static COLUMNS: [Column; 81] = [
     text(
         "bus_basis",
         "",
-        "battery, auxiliaries as aux_basis says (measured battery power with auxiliaries added back), or model",
+        "battery, auxiliaries as aux_basis says (measured battery power with auxiliaries added back), or model; \
+         model wherever an engine ran",
     ),
     number(
         "energy_unexplained_kwh",

@@ -90,22 +90,39 @@ pub fn gains(
         return sum;
     }
     let branches = |speed: f64| {
-        let forces = instant.forces(speed, None);
-        let mut branches = [Branch::default(); 9];
-        branches[8] = instant.arrival(speed, &forces, None).branch;
-        for (branch, limit) in branches.iter_mut().zip(booked) {
-            *branch = instant.arrival(speed, &forces, Some(*limit)).branch;
-        }
-        (instant.region(speed), branches)
+        let mut of_lifted = 0;
+        let now = instant.arrivals(speed, booked, |_, lifted| of_lifted = mixed(of_lifted, lifted.branch));
+        (instant.region(speed), now.branch, of_lifted)
     };
-    let curved = |_| !truck.losses.is_constant();
-    quadrature::sum(interval, part, truck.losses.looks_per_m_s(), branches, curved, |speed, seconds| {
-        let forces = instant.forces(speed, None);
-        let now_w = instant.arrival(speed, &forces, None).power_w;
-        for limit in booked {
-            let lifted_w = instant.arrival(speed, &forces, Some(*limit)).power_w;
-            sum.by_limit[*limit as usize] += (lifted_w - now_w) * seconds;
+    let curved = |speed: f64| {
+        if truck.losses.is_constant() {
+            return false;
         }
-    });
+        let mut any = false;
+        let now = instant.arrivals(speed, booked, |_, lifted| any |= lifted.curved);
+        any || now.curved
+    };
+    quadrature::sum(
+        interval,
+        part,
+        instant.falls_below_m_s(interval, part),
+        branches,
+        curved,
+        |speed, seconds| {
+            let mut lifted_w = [0.0; 8];
+            let now = instant.arrivals(speed, booked, |at, lifted| lifted_w[at] = lifted.power_w);
+            for (limit, lifted_w) in booked.iter().zip(lifted_w) {
+                sum.by_limit[*limit as usize] += (lifted_w - now.power_w) * seconds;
+            }
+        },
+    );
     sum
+}
+
+/// One number for a row of branches: another one for another row, but for one chance in 2⁶⁴.
+fn mixed(before: u64, branch: Branch) -> u64 {
+    const GOLDEN: u64 = 0x9e37_79b9_7f4a_7c15;
+    [branch.0, branch.1 as u64]
+        .into_iter()
+        .fold(before, |sum, bits| (sum.rotate_left(5) ^ bits).wrapping_mul(GOLDEN))
 }

@@ -1,7 +1,7 @@
 //! One instant of braking: the forces left after each limit, and the powers that follow.
 
 use super::{Cascade, LevelChoice, Limit, Moment};
-use crate::kernels::road_load::{Conditions, ForceLaw, steady_force};
+use crate::kernels::road_load::{Conditions, ForceLaw, Interval, steady_force};
 use crate::truck::{Blending, Level, LiftOff, Truck};
 
 pub(super) struct Instant<'a> {
@@ -34,6 +34,8 @@ pub(super) struct Forces {
 pub(super) struct Arrival {
     pub power_w: f64,
     pub branch: Branch,
+    /// See [`Instant::curved`].
+    pub curved: bool,
 }
 
 impl Instant<'_> {
@@ -57,6 +59,7 @@ impl Instant<'_> {
         }
     }
 
+    #[inline]
     pub fn branch(&self, speed: f64) -> Branch {
         let f = self.forces(speed, None);
         let (accepted, bus) = self.truck.losses.accepted(f.power, speed, self.bus_limit_w());
@@ -71,12 +74,18 @@ impl Instant<'_> {
             return false;
         }
         let f = self.forces(speed, None);
-        f.level < f.unfaded
-            || f.power < f.torque
-            || self.truck.losses.returned(f.power, speed) > self.bus_limit_w()
+        f.curved() || self.truck.losses.returned(f.power, speed) > self.bus_limit_w()
+    }
+
+    /// Speed below which more force may return less, over the braking part of an interval.
+    pub fn falls_below_m_s(&self, interval: &Interval, part: (f64, f64)) -> f64 {
+        let slower = interval.speed_at(part.0).min(interval.speed_at(part.1));
+        // The force never falls as speed rises: braking is hardest at the slower end.
+        self.truck.losses.falls_below_m_s((-self.law.at(slower)).max(0.0))
     }
 
     /// Forces at a speed, with one limit lifted where asked.
+    #[inline]
     pub fn forces(&self, speed: f64, without: Option<Limit>) -> Forces {
         let asked = (-self.law.at(speed)).max(0.0);
         let limit = self.conditions.mass_kg * self.truck.axle_limit_m_s2;
@@ -98,15 +107,26 @@ impl Instant<'_> {
         }
     }
 
-    /// What arrives at the terminals with one limit lifted; its branch leaves out the region.
-    ///
+    /// What arrives at the terminals now and with each of some limits lifted; branches leave out the region.
+    #[inline]
+    pub fn arrivals(&self, speed: f64, limits: &[Limit], mut each: impl FnMut(usize, Arrival)) -> Arrival {
+        let forces = self.forces(speed, None);
+        let now = self.arrival(speed, &forces, &forces, None);
+        for (at, limit) in limits.iter().enumerate() {
+            let lifted = match self.binds(*limit, &forces) {
+                Some(false) => now,
+                Some(true) => self.arrival(speed, &forces, &self.forces(speed, Some(*limit)), Some(*limit)),
+                None => self.arrival(speed, &forces, &forces, Some(*limit)),
+            };
+            each(at, lifted);
+        }
+        now
+    }
+
     /// More room permits more force and never demands it: of the forces between `forces` and those of the lifted
     /// limit the one that returns most is taken.
-    pub fn arrival(&self, speed: f64, forces: &Forces, without: Option<Limit>) -> Arrival {
-        let lifted = match without {
-            Some(limit) if self.binds(limit, forces) => self.forces(speed, without),
-            _ => *forces,
-        };
+    #[inline]
+    fn arrival(&self, speed: f64, forces: &Forces, lifted: &Forces, without: Option<Limit>) -> Arrival {
         let most = lifted.power.max(forces.power);
         let best =
             if most > forces.power { self.truck.losses.best_force(forces.power, most, speed) } else { most };
@@ -118,21 +138,23 @@ impl Instant<'_> {
         let bus = returned.min(bus_limit);
         let ends = bits([returned > 0.0, returned > bus_limit, bus > aux, best <= forces.power, best >= most]);
         let piece = if lossless { 0 } else { self.truck.losses.braking_piece(best, speed) };
-        Arrival { power_w: (bus - aux).max(0.0), branch: (lifted.bits() | (ends << 8), piece) }
+        let branch = (lifted.bits() | (ends << 8), piece);
+        Arrival { power_w: (bus - aux).max(0.0), branch, curved: lifted.curved() || forces.curved() }
     }
 
-    /// Whether lifting a limit of force can change the force.
-    fn binds(&self, limit: Limit, f: &Forces) -> bool {
+    /// Whether lifting a limit of force can change the force; `None` for limits of power.
+    #[inline]
+    fn binds(&self, limit: Limit, f: &Forces) -> Option<bool> {
+        let binds = match limit {
+            Limit::Axle => f.axle < f.asked,
+            Limit::Fade => f.level < f.unfaded,
+            Limit::Level => f.level < f.axle,
+            Limit::Torque => f.torque < f.level,
+            Limit::Power => f.power < f.torque,
+            Limit::Acceptance | Limit::Losses | Limit::Auxiliaries => return None,
+        };
         // Another level may be chosen where the limit is lifted.
-        let open = !matches!(self.moment.level, LevelChoice::Set(_));
-        match limit {
-            Limit::Axle => open || f.axle < f.asked,
-            Limit::Fade => open || f.level < f.unfaded,
-            Limit::Level => open || f.level < f.axle,
-            Limit::Torque => open || f.torque < f.level,
-            Limit::Power => open || f.power < f.torque,
-            Limit::Acceptance | Limit::Losses | Limit::Auxiliaries => false,
-        }
+        Some(binds || !matches!(self.moment.level, LevelChoice::Set(_)))
     }
 
     /// Power at the dc link beyond which neither battery nor auxiliaries take any.
@@ -140,6 +162,7 @@ impl Instant<'_> {
         self.moment.acceptance_w + self.moment.aux_power_w
     }
 
+    #[inline]
     fn at_level(&self, at: usize, speed: f64, (asked, axle): (f64, f64), without: Option<Limit>) -> Forces {
         let level = &self.truck.levels[at];
         let lift_off = self.lift_off(level, speed);
@@ -152,14 +175,12 @@ impl Instant<'_> {
         let level = if without == Some(Limit::Fade) { unfaded } else { blend(fade(level, speed)) };
         let torque =
             if without == Some(Limit::Torque) { level } else { level.min(self.truck.motor_force_max_n) };
-        let power = if without == Some(Limit::Power) || speed <= 0.0 {
-            torque
-        } else {
-            torque.min(self.truck.motor_power_max_w / speed)
-        };
+        let within = torque * speed <= self.truck.motor_power_max_w || without == Some(Limit::Power);
+        let power = if within { torque } else { self.truck.motor_power_max_w / speed };
         Forces { asked, axle, unfaded, level, chosen: at, no_lift_off: lift_off <= 0.0, torque, power }
     }
 
+    #[inline]
     fn blend(&self, lift_off: f64, asked: f64, fade: f64) -> f64 {
         let lifted = fade * lift_off;
         match self.truck.blending {
@@ -180,6 +201,7 @@ impl Instant<'_> {
         if fade >= 1.0 { asked } else { (fade * self.truck.motor_force_max_n).min(asked) }
     }
 
+    #[inline]
     fn lift_off(&self, level: &Level, speed: f64) -> f64 {
         match level.lift_off {
             LiftOff::Force { n } => n,
@@ -191,11 +213,14 @@ impl Instant<'_> {
         }
     }
 
-    /// Between which fade speeds of the levels a speed lies, and on which side of still air.
+    /// Between which fade speeds of the levels in question a speed lies, and on which side of still air.
+    #[inline]
     pub fn region(&self, speed: f64) -> u64 {
-        let passed = self
-            .truck
-            .levels
+        let levels = match self.moment.level {
+            LevelChoice::Set(at) => &self.truck.levels[at..=at],
+            LevelChoice::Best | LevelChoice::Worst => &self.truck.levels[..],
+        };
+        let passed = levels
             .iter()
             .map(|level| u64::from(speed > level.fade_start_m_s) + u64::from(speed > level.fade_end_m_s));
         (passed.sum::<u64>().min(0x7fff) << 1) | u64::from(speed < self.law.still_air_m_s())
@@ -203,7 +228,13 @@ impl Instant<'_> {
 }
 
 impl Forces {
+    /// Where a fade may square and power goes with one over speed.
+    fn curved(&self) -> bool {
+        self.level < self.unfaded || self.power < self.torque
+    }
+
     /// Which limits of force bind, and which level was chosen.
+    #[inline]
     fn bits(&self) -> u64 {
         let binding = bits([
             self.axle < self.asked,
@@ -223,10 +254,13 @@ fn bits<const N: usize>(flags: [bool; N]) -> u64 {
 }
 
 /// Share of its lift-off force a level still has at a speed: 0 to 1, linear between the fade speeds.
+#[inline]
 fn fade(level: &Level, speed: f64) -> f64 {
-    let span = level.fade_end_m_s - level.fade_start_m_s;
-    if span <= 0.0 {
-        return if speed > level.fade_start_m_s { 1.0 } else { 0.0 };
+    if speed <= level.fade_start_m_s {
+        0.0
+    } else if speed >= level.fade_end_m_s {
+        1.0
+    } else {
+        (speed - level.fade_start_m_s) / (level.fade_end_m_s - level.fade_start_m_s)
     }
-    ((speed - level.fade_start_m_s) / span).clamp(0.0, 1.0)
 }

@@ -146,10 +146,42 @@ pub fn integrate(
     let instant = Instant { truck, conditions, law: force_law(conditions, interval), moment };
     let mut sum = Cascade::default();
     let (branch, curved) = (|speed| instant.branch(speed), |speed| instant.curved(speed));
-    quadrature::sum(interval, part, truck.losses.looks_per_m_s(), branch, curved, |speed, seconds| {
-        sum.add_scaled(&instant.powers(speed), seconds);
-    });
+    quadrature::sum(
+        interval,
+        part,
+        instant.falls_below_m_s(interval, part),
+        branch,
+        curved,
+        |speed, seconds| {
+            sum.add_scaled(&instant.powers(speed), seconds);
+        },
+    );
     sum
+}
+
+/// Recoverable energy with, at each instant, the level that brings most to the terminals. [J]
+///
+/// Shape    as [`integrate`], whose result for the level set is `as_set`
+/// Sign     never below the recoverable energy at the level set, which is one of those on offer
+/// Holds, Source   as [`integrate`]
+pub fn attainable(
+    truck: &Truck,
+    conditions: &Conditions,
+    interval: &Interval,
+    part: (f64, f64),
+    moment: &Moment,
+    as_set: &Cascade,
+) -> f64 {
+    let instant = Instant { truck, conditions, law: force_law(conditions, interval), moment };
+    let slower = interval.speed_at(part.0).min(interval.speed_at(part.1));
+    let more_returns_more = slower >= instant.falls_below_m_s(interval, part);
+    let all_through = more_returns_more && !as_set.held_back(Limit::Level);
+    if truck.levels.len() == 1 || all_through {
+        return as_set.recoverable_j;
+    }
+    let best = Moment { level: LevelChoice::Best, ..*moment };
+    // The two sums are cut at different speeds and may differ by rounding.
+    integrate(truck, conditions, interval, part, &best).recoverable_j.max(as_set.recoverable_j)
 }
 
 #[cfg(test)]

@@ -51,8 +51,8 @@ impl State {
     }
 
     fn corrected(self, speed: f64, variance: f64) -> Self {
-        let total = self.vv + variance;
-        let (gain_v, gain_a) = (self.vv / total, self.va / total);
+        let share = 1.0 / (self.vv + variance);
+        let (gain_v, gain_a) = (self.vv * share, self.va * share);
         let error = speed - self.v;
         Self {
             v: self.v + gain_v * error,
@@ -169,10 +169,11 @@ impl Smoother {
         // Gain C = P Fᵀ (F P Fᵀ + Q)⁻¹.
         let (f00, f01) = (here.vv + h * here.va, here.va);
         let (f10, f11) = (here.va + h * here.aa, here.aa);
-        let c00 = (f00 * ahead.aa - f01 * ahead.va) / determinant;
-        let c01 = (f01 * ahead.vv - f00 * ahead.va) / determinant;
-        let c10 = (f10 * ahead.aa - f11 * ahead.va) / determinant;
-        let c11 = (f11 * ahead.vv - f10 * ahead.va) / determinant;
+        let share = 1.0 / determinant;
+        let c00 = (f00 * ahead.aa - f01 * ahead.va) * share;
+        let c01 = (f01 * ahead.vv - f00 * ahead.va) * share;
+        let c10 = (f10 * ahead.aa - f11 * ahead.va) * share;
+        let c11 = (f11 * ahead.vv - f10 * ahead.va) * share;
         let (dv, da) = (next.v - ahead.v, next.a - ahead.a);
         let (d0, d1, d2) = (next.vv - ahead.vv, next.va - ahead.va, next.aa - ahead.aa);
         let smoothed = State {
