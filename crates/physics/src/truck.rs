@@ -36,6 +36,7 @@ pub struct Truck {
     pub rolling_temperature: Option<RollingTemperature>,
     /// Deceleration the driven axle is trusted with in a recoverable claim. [m/s²]
     pub axle_limit_m_s2: f64,
+    /// Most the motor takes while braking, as it acts at the wheels.
     pub motor_force_max_n: f64,
     pub motor_power_max_w: f64,
     pub acceptance: Acceptance,

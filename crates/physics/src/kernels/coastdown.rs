@@ -13,6 +13,10 @@ pub struct Span {
 ///   M_e  effective_mass_kg  [kg]  mass and rotating mass
 ///   M    mass_kg            [kg]
 ///   g    gravity_m_s2       [m/s²]
+/// Shape    one span
+/// Sign     positive slows; the grade term is positive uphill
+/// Missing  none. Errors: none; a span of no time or no way gives no number
+/// Holds    speed and height linear over the span
 /// Source   40 CFR 1037.528(h)(4). Departures: none
 /// Check    the regulation's example -> 4 645.5 N (4 810.2 N inertia, 164.7 N grade)
 /// ```

@@ -7,7 +7,7 @@
 ///   s    sd_n     [N]  0 or more
 /// Shape    one value
 /// Sign     0 or more: a sum of one sign only grows with uncertainty (Jensen)
-/// Missing  s of 0 gives 0
+/// Missing  s of 0 gives 0. Errors: none
 /// Holds    the force is normal about its mean
 /// Source   mean of a rectified normal, e.g. Johnson, Kotz and Balakrishnan (1994), section 10.1. Departures: none
 /// Check    μ 0, s 1 -> 1/√(2π);  μ ±1, s 1 -> 0.083 315

@@ -224,7 +224,8 @@ impl Found<'_> {
         let unbraked = |s: &Segment| {
             s.ledger.battery.unbraked_j + if open(s) { 0.0 } else { s.ledger.battery.recovered_j }
         };
-        let from_battery = |s: &Segment| is_measured(&s.ledger) && s.ledger.engine_s == 0.0;
+        let from_battery =
+            |s: &Segment| is_measured(&s.ledger) && s.ledger.engine_s == 0.0 && s.ledger.overhead_s == 0.0;
         let basis = |s: &Segment| match (from_battery(s), self.aux_basis(s)) {
             (true, AuxBasis::Logged | AuxBasis::LoggedAndModel) => "battery, auxiliaries logged",
             (true, AuxBasis::Standing) => "battery, auxiliaries inferred from standing",

@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use super::ReplaySettings;
-use super::ledger::Ledger;
+use super::ledger::{Ledger, pedal_at};
 use super::track::Track;
 
 #[derive(Debug, Clone)]
@@ -53,7 +53,7 @@ impl<'a> Finder<'a> {
         event.knots.end = k + 1;
         let slowing = (self.track.speed[k] - self.track.speed[k + 1]) / booked.duration_s;
         event.peak_m_s2 = event.peak_m_s2.max(slowing);
-        event.pedal = match (event.pedal, self.track.pedal[k]) {
+        event.pedal = match (event.pedal, pedal_at(self.track, k)) {
             (Some(a), Some(b)) => Some(a || b),
             (a, b) => a.or(b),
         };

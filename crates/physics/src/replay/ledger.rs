@@ -54,6 +54,8 @@ pub struct Ledger {
     pub ambient: Known,
     pub headwind: Known,
     pub engine_s: f64,
+    /// Under an overhead line that the battery's power does not tell apart.
+    pub overhead_s: f64,
 }
 
 /// A signal summed over the time it was known.
@@ -165,6 +167,7 @@ impl Ledger {
         self.ambient.add(other.ambient);
         self.headwind.add(other.headwind);
         self.engine_s += other.engine_s;
+        self.overhead_s += other.overhead_s;
     }
 
     /// Energy out of the battery terminals as the model has it: driving, auxiliaries, less what came back to the bus.
@@ -217,6 +220,7 @@ pub fn book(track: &Track, k: usize, moving: bool, grade: GradeBasis, sheet: &Sh
         ambient: Known::over(track.ambient[k], dt),
         headwind: Known::over(track.air.headwind[k], dt),
         engine_s: if track.engine_on[k] { dt } else { 0.0 },
+        overhead_s: if is_fed(track, k, sheet) { dt } else { 0.0 },
         ..Ledger::default()
     };
     ledger.road.add(&road);
@@ -366,6 +370,11 @@ fn book_braking(
     }
 }
 
+/// Whether an overhead line may feed the battery whose power is logged.
+fn is_fed(track: &Track, k: usize, sheet: &Sheet) -> bool {
+    sheet.power_boundary == PowerBoundary::Pack && track.overhead[k]
+}
+
 fn book_battery(
     ledger: &mut Ledger,
     track: &Track,
@@ -384,11 +393,13 @@ fn book_battery(
     ledger.measured_s = dt;
     ledger.measured_moving_s = ledger.moving_s;
     let (out, inflow) = battery_flow::split(start_w, end_w, dt);
-    let plugged = track.plugged[k] || (!moving && !track.engine_on[k]);
+    let fed = is_fed(track, k, sheet);
+    // Standing, an inflow is a charge unless the log denies the plug.
+    let plugged = track.plugged[k] || (!moving && !track.engine_on[k] && !track.unplugged[k]);
     let sums = &mut ledger.battery;
     if plugged {
         sums.plugged_j = inflow;
-    } else if track.engine_on[k] {
+    } else if track.engine_on[k] || !moving {
         sums.unbraked_j = inflow;
     } else if sheet.power_boundary == PowerBoundary::Vehicle || track.overhead[k] {
         sums.unknown_store_j = inflow;
@@ -405,14 +416,15 @@ fn book_battery(
         let at = |share: f64| aux_power_w - (start_w + (end_w - start_w) * share);
         battery_flow::split(at(part.0), at(part.1), (part.1 - part.0) * dt).0
     });
-    if track.engine_on[k] {
-        // What an engine feeds the bus is no return, and battery power does not tell the two apart.
+    if track.engine_on[k] || fed {
+        // What an engine or a line feeds the bus is no return, and battery power does not tell them apart.
         sums.bus_j = modelled_bus;
     } else if moving {
         // What reached the terminals passed the bus, whether or not the speed of a slow log shows the braking.
         sums.bus_j = sums.bus_j.max(inflow);
     }
-    if !(plugged && inflow > 0.0) {
+    // Nor does physics know what an engine or a line gave.
+    if !(plugged && inflow > 0.0) && !track.engine_on[k] && !fed {
         // Against the model's own return: what came back beyond it stays here, with its sign.
         let asked = ledger.drive_dc_j + ledger.aux_j - modelled_bus;
         sums.unexplained_j = out - inflow - asked;

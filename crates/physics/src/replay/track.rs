@@ -79,6 +79,8 @@ pub struct Track {
     pub air: Air,
     pub engine_on: Vec<bool>,
     pub plugged: Vec<bool>,
+    /// Where the log denies a plug.
+    pub unplugged: Vec<bool>,
     pub overhead: Vec<bool>,
     pub has_overhead: bool,
     pub pedal: Vec<Option<bool>>,
@@ -93,6 +95,10 @@ pub struct Track {
 /// Values are carried forward this long: position, level, driver and route change slowly, and rows of other
 /// signals lie between.
 const HOLD_S: f64 = 300.0;
+/// A pedal up to this is released, an engine up to this stands. Common practice, no source, as are the seconds each signal is
+/// held below.
+const PEDAL: f64 = 0.01;
+const ENGINE_RAD_S: f64 = 1.0;
 /// Friction brake lines below this are taken as released. [Pa] 0.1 bar, common practice, no source.
 const BRAKE_LINE_PA: f64 = 1e4;
 
@@ -179,10 +185,12 @@ impl Track {
         self.payload = held(&pick("payload_kg")?, payload_held_s);
         self.gross = held(&pick("mass_gross_kg")?, f64::INFINITY);
         let engine = held(&pick("engine_speed_rad_s")?, 10.0);
-        self.engine_on = engine.iter().map(|speed| speed.is_some_and(|s| s > 1.0)).collect();
+        self.engine_on = engine.iter().map(|speed| speed.is_some_and(|s| s > ENGINE_RAD_S)).collect();
         let on =
             |array| held_any(&times, &flags(array, rows), HOLD_S).iter().map(|f| *f == Some(true)).collect();
-        self.plugged = on(view.flags("plugged_in")?);
+        let plug = held_any(&times, &flags(view.flags("plugged_in")?, rows), HOLD_S);
+        self.plugged = plug.iter().map(|flag| *flag == Some(true)).collect();
+        self.unplugged = plug.iter().map(|flag| *flag == Some(false)).collect();
         let overhead = view.flags("overhead_line")?;
         self.has_overhead = overhead.null_count() < overhead.len();
         self.overhead = on(overhead);
@@ -193,7 +201,7 @@ impl Track {
             .map(|(pedal, pressure)| match (pedal, pressure) {
                 (None, None) => None,
                 (pedal, pressure) => {
-                    Some(pedal.is_some_and(|p| p > 0.01) || pressure.is_some_and(|p| p > BRAKE_LINE_PA))
+                    Some(pedal.is_some_and(|p| p > PEDAL) || pressure.is_some_and(|p| p > BRAKE_LINE_PA))
                 }
             })
             .collect();
@@ -213,7 +221,7 @@ impl Track {
         };
         let (lat, lon) = (pick("lat_deg", 0.0)?, pick("lon_deg", 0.0)?);
         let position: Vec<_> = lat.into_iter().zip(lon).map(|(lat, lon)| lat.zip(lon)).collect();
-        let heading = weather::headings(times, pick("heading_deg", 30.0)?, &position);
+        let heading = weather::headings(times, &pick("heading_deg", 30.0)?, &position);
         let (speed, from) = (pick("wind_speed_m_s", 3600.0)?, pick("wind_from_deg", 3600.0)?);
         let (headwind, wind_logged) = weather::headwinds(&speed, &from, &heading, stated.wind);
         let (pressure, humidity) = (pick("air_pressure_pa", 3600.0)?, pick("humidity_frac", 3600.0)?);

@@ -93,11 +93,13 @@ const LEAST_TRAVEL_M: f64 = 30.0;
 /// Positions further apart in time say nothing of the way between. [s]
 const MOST_BETWEEN_S: f64 = 60.0;
 
-/// The logged heading; where a log has none, the bearing between positions at least 30 m apart.
-pub fn headings(times: &[i64], logged: Vec<Option<f64>>, position: &[Option<(f64, f64)>]) -> Vec<Option<f64>> {
-    if logged.iter().any(Option::is_some) {
-        return logged;
-    }
+/// The logged heading; where there is none, the bearing between positions at least 30 m apart.
+pub fn headings(times: &[i64], logged: &[Option<f64>], position: &[Option<(f64, f64)>]) -> Vec<Option<f64>> {
+    let bearings = bearings(times, position);
+    logged.iter().zip(bearings).map(|(logged, bearing)| logged.or(bearing)).collect()
+}
+
+fn bearings(times: &[i64], position: &[Option<(f64, f64)>]) -> Vec<Option<f64>> {
     let mut headings = vec![None; times.len()];
     let mut anchor: Option<(usize, (f64, f64))> = None;
     let mut before_ns = 0;
@@ -132,11 +134,11 @@ mod tests {
         let north = rows
             .map(|i| Some((47.0 + 1e-4 * i as f64 * if i < 10 { 1.0 } else { -1.0 }, 8.0)))
             .collect::<Vec<_>>();
-        let found = headings(&times, vec![None; 20], &north);
+        let found = headings(&times, &[None; 20], &north);
         assert!(found[..9].iter().all(|h| h.is_some_and(|h| h.abs() < 1e-6)), "{found:?}");
         assert_eq!(found[9], None, "what lies in the gap is unknown");
         assert!(found[10..18].iter().flatten().all(|h| (h.abs() - 180.0).abs() < 1e-6), "{found:?}");
-        assert_eq!(headings(&times, vec![Some(90.0); 20], &north)[3], Some(90.0), "a logged heading stands");
+        assert_eq!(headings(&times, &[Some(90.0); 20], &north)[3], Some(90.0), "a logged heading stands");
     }
 
     #[test]

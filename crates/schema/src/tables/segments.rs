@@ -337,7 +337,7 @@ static COLUMNS: [Column; 81] = [
         "kW.h",
         UNMEASURED,
         "0 or more",
-        "energy into the battery that braking cannot explain, while moving or from an engine at standstill: never recovered",
+        "energy into the battery that braking cannot explain: while moving, from an engine, or standing with the plug denied; never recovered",
     ),
     number(
         "energy_plugged_kwh",
