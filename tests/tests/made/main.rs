@@ -5,6 +5,7 @@
 //! the answers may be from the truth, in its own units.
 
 mod answers;
+mod avoidable;
 mod defects;
 mod repeat;
 mod truth;
