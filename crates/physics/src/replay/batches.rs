@@ -12,7 +12,7 @@ use super::pieces::Segment;
 use super::track::{GradeBasis, Track};
 use super::trips::{Trip, explained};
 use super::weather::Air;
-use super::{PhysicsError, Replay};
+use super::{PhysicsError, Replay, levels};
 use crate::kernels::cascade::{Cascade, Limit};
 use crate::truck::Sheet;
 
@@ -27,6 +27,7 @@ pub struct Found<'a> {
     pub events: &'a [Event],
     pub trips: &'a [Trip],
     pub approaches: &'a [Approach],
+    pub level_fits: &'a [levels::Level],
 }
 
 fn kwh(joules: f64) -> f64 {
@@ -45,6 +46,7 @@ impl Found<'_> {
             stops: self.stops()?,
             charges: self.charges()?,
             approaches: self.approaches()?,
+            level_fits: levels::batch(self.vehicle_id, self.level_fits)?,
         })
     }
 
