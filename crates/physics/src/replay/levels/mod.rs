@@ -1,14 +1,14 @@
 //! Regen levels as a truck's own lift-offs show them. Published beside what the sheet says and never put in its place: a
 //! level tuned per truck would close the ledger and hide what is wrong with mass, losses and limits.
 
+mod batch;
+
 use std::collections::BTreeMap;
 
-use arrow::array::RecordBatch;
-use backwatt_schema::{BatchBuilder, BatchError, tables::LEVEL_FITS};
-
+pub use self::batch::batch;
 use super::approaches::SLOWEST_LOG_S;
 use super::auxiliaries::Loads;
-use super::ledger::{Setting, conditions};
+use super::ledger::Setting;
 use super::motion::{Kind, Plan};
 use super::track::{PEDAL_HOLD_S, Track, held_any};
 use crate::kernels::cascade::LevelChoice;
@@ -77,8 +77,15 @@ pub struct Level {
     seen: Seen,
     /// In newtons at the mean mass, or why there is none.
     fit: Result<LevelFit, &'static str>,
-    /// As the sheet has it: newtons at the mean mass, and the fade.
-    sheet: Option<(Option<f64>, f64, f64)>,
+    sheet: Option<Stated>,
+}
+
+/// A level as the sheet has it, at the mean mass.
+#[derive(Debug, Clone, Copy)]
+struct Stated {
+    lift_off_n: Option<f64>,
+    fade_start_m_s: f64,
+    fade_end_m_s: f64,
 }
 
 /// What the samples used were taken at.
@@ -188,15 +195,14 @@ impl Watch<'_> {
             if returned_w > 0.0 { truck.losses.accepted(most_n, speed_m_s, returned_w).0 } else { 0.0 }
         };
         let acceptance_w = setting.moment(LevelChoice::Best, false).acceptance_w;
-        let bus_w = acceptance_w + aux_w;
         Ok(Sample {
             speed_m_s,
             seconds: track.seconds(k, k + 1),
             mass_kg: setting.conditions.mass_kg,
-            effective_mass_kg: conditions(track, k, &sheet.nominal).effective_mass_kg(),
+            effective_mass_kg: setting.conditions.effective_mass_kg(),
             road_n,
             pulls_n: [pull(&sheet.nominal), pull(&sheet.low), pull(&sheet.high)],
-            limit_n: sheet.nominal.losses.accepted(motor_n(&sheet.nominal), speed_m_s, bus_w).0,
+            limit_n: sheet.nominal.losses.accepted(motor_n(&sheet.nominal), speed_m_s, acceptance_w + aux_w).0,
             returned_w,
         })
     }
@@ -279,9 +285,10 @@ impl Group {
             _ => fitted(&self.samples, truck, seen.effective_mass_kg).ok_or(Lack::Samples.as_str()),
         };
         let road_n = mean(|sample| sample.road_n);
-        let sheet = level.map(|level| {
-            let lift_off_n = sheet_lift_off(level, seen.effective_mass_kg, road_n);
-            (lift_off_n, level.fade_start_m_s, level.fade_end_m_s)
+        let sheet = level.map(|level| Stated {
+            lift_off_n: sheet_lift_off(level, seen.effective_mass_kg, road_n),
+            fade_start_m_s: level.fade_start_m_s,
+            fade_end_m_s: level.fade_end_m_s,
         });
         Level { name, basis, seen, fit, sheet }
     }
@@ -336,58 +343,4 @@ fn sheet_lift_off(level: &truck::Level, effective_mass_kg: f64, road_n: Option<f
             road_n.map(|road| (effective_mass_kg * m_s2 - road).max(0.0))
         }
     }
-}
-
-pub fn batch(vehicle_id: &str, levels: &[Level]) -> Result<RecordBatch, BatchError> {
-    let each = || levels.iter();
-    let basis = |level: &Level| match level.fit {
-        Err(why) => why,
-        Ok(fit) if [fit.lift_off, fit.fade_start_m_s, fit.fade_end_m_s].iter().all(|f| f.value.is_some()) => {
-            "fitted"
-        }
-        Ok(_) => "bounded",
-    };
-    let n = |of: fn(&Fitted) -> Option<f64>| {
-        each().map(move |level| level.fit.ok().and_then(|fit| of(&fit.lift_off))).collect::<Vec<_>>()
-    };
-    let m_s2 = |of: fn(&Fitted) -> Option<f64>| {
-        n(of).into_iter().zip(levels).map(|(n, level)| n.map(|n| n / level.seen.effective_mass_kg))
-    };
-    let start = |of: fn(&Fitted) -> Option<f64>| {
-        each().map(move |level| level.fit.ok().and_then(|fit| of(&fit.fade_start_m_s)))
-    };
-    let end = |of: fn(&Fitted) -> Option<f64>| {
-        each().map(move |level| level.fit.ok().and_then(|fit| of(&fit.fade_end_m_s)))
-    };
-    let (value, low): (fn(&Fitted) -> _, fn(&Fitted) -> _) = (|f| f.value, |f| Some(f.low));
-    let high: fn(&Fitted) -> _ = |f| f.high.is_finite().then_some(f.high);
-    let sheet_n = |level: &Level| level.sheet.and_then(|sheet| sheet.0);
-    BatchBuilder::new(&LEVEL_FITS)
-        .text("vehicle_id", each().map(|_| Some(vehicle_id)))
-        .text("regen_level", each().map(|level| level.name.as_deref()))
-        .text("level_basis", each().map(|level| Some(level.basis)))
-        .text("basis", each().map(|level| Some(basis(level))))
-        .count("samples", each().map(|level| level.seen.samples as u64))
-        .number("duration_s", each().map(|level| level.seen.seconds))
-        .number("mass_kg", each().map(|level| level.seen.mass_kg))
-        .number("lift_off_n", n(value))
-        .number("lift_off_low_n", n(low))
-        .number("lift_off_high_n", n(high))
-        .number("lift_off_sheet_n", each().map(sheet_n))
-        .number("lift_off_m_s2", m_s2(value))
-        .number("lift_off_low_m_s2", m_s2(low))
-        .number("lift_off_high_m_s2", m_s2(high))
-        .number(
-            "lift_off_sheet_m_s2",
-            each().map(|level| sheet_n(level).map(|n| n / level.seen.effective_mass_kg)),
-        )
-        .number("fade_start_m_s", start(value))
-        .number("fade_start_low_m_s", start(low))
-        .number("fade_start_high_m_s", start(high))
-        .number("fade_start_sheet_m_s", each().map(|level| level.sheet.map(|sheet| sheet.1)))
-        .number("fade_end_m_s", end(value))
-        .number("fade_end_low_m_s", end(low))
-        .number("fade_end_high_m_s", end(high))
-        .number("fade_end_sheet_m_s", each().map(|level| level.sheet.map(|sheet| sheet.2)))
-        .finish()
 }
