@@ -33,13 +33,14 @@ pub fn ingest(
 }
 
 /// Tables of the replay stage, one file a vehicle.
-pub const REPLAYED: [&Table; 6] = [
+pub const REPLAYED: [&Table; 7] = [
     &tables::TRIPS,
     &tables::SEGMENTS,
     &tables::BRAKING_EVENTS,
     &tables::STOPS,
     &tables::CHARGES,
     &tables::APPROACHES,
+    &tables::LEVEL_FITS,
 ];
 
 pub fn replay(
@@ -56,13 +57,14 @@ pub fn replay(
         let samples = read_samples(layout, vehicle)?;
         let day = |time_ns: i64| service_day(time_ns, &zone);
         let found = replay_vehicle(vehicle, &samples, &vehicle_type.sheet, &pilot.replay, &day)?;
-        let tables: [(&'static Table, &RecordBatch); 6] = [
+        let tables: [(&'static Table, &RecordBatch); 7] = [
             (&tables::TRIPS, &found.trips),
             (&tables::SEGMENTS, &found.segments),
             (&tables::BRAKING_EVENTS, &found.braking_events),
             (&tables::STOPS, &found.stops),
             (&tables::CHARGES, &found.charges),
             (&tables::APPROACHES, &found.approaches),
+            (&tables::LEVEL_FITS, &found.level_fits),
         ];
         for (table, batch) in tables {
             write_table(&layout.vehicle_table(table, vehicle), table, batch, provenance)?;

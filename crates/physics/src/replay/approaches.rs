@@ -90,7 +90,8 @@ fn approach(
     let setting = Setting::at(track, stop - 1, &sheet.nominal);
     let level =
         ledger::level_at(track, stop - 1, &sheet.nominal).unwrap_or_else(|| sheet.nominal.stand_in_level());
-    let steps = (way[free].distance_m / EVERY_M) as usize;
+    // The last interval reaches beyond the farthest place; no speed that a vehicle can have reaches twice as far.
+    let steps = (way[free].distance_m.min(2.0 * FARTHEST_M) / EVERY_M) as usize;
     let places = (1..=steps)
         .map(|step| {
             let mut place = between(&way, step as f64 * EVERY_M);

@@ -13,7 +13,7 @@ use super::pieces::Segment;
 use super::track::{GradeBasis, Track};
 use super::trips::{Trip, explained};
 use super::weather::Air;
-use super::{PhysicsError, Replay};
+use super::{PhysicsError, Replay, levels};
 use crate::kernels::cascade::{Cascade, Limit};
 use crate::truck::Sheet;
 
@@ -29,6 +29,7 @@ pub struct Found<'a> {
     pub trips: &'a [Trip],
     pub approaches: &'a [Approach],
     pub nodes: &'a [Node],
+    pub level_fits: &'a [levels::Level],
 }
 
 fn kwh(joules: f64) -> f64 {
@@ -47,6 +48,7 @@ impl Found<'_> {
             stops: self.stops()?,
             charges: self.charges()?,
             approaches: self.approaches()?,
+            level_fits: levels::batch(self.vehicle_id, self.level_fits)?,
         })
     }
 

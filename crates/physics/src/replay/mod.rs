@@ -6,6 +6,7 @@ mod batches;
 mod events;
 mod halves;
 mod ledger;
+mod levels;
 mod mass;
 mod motion;
 mod nodes;
@@ -100,6 +101,7 @@ pub struct Replay {
     pub stops: RecordBatch,
     pub charges: RecordBatch,
     pub approaches: RecordBatch,
+    pub level_fits: RecordBatch,
 }
 
 /// Largest share of tractive plus braking energy by which a trip's ledger may fail to close.
@@ -122,6 +124,7 @@ pub fn replay(
     let pieces::Booked { segments, events, .. } = booked;
     let trips = trips::gather(vehicle_id, &track, &plan, &segments, sheet);
     trips::check_closure(&trips)?;
+    let level_fits = levels::fits(&track, &plan, sheet);
     let found = batches::Found {
         vehicle_id,
         track: &track,
@@ -131,6 +134,7 @@ pub fn replay(
         trips: &trips,
         approaches: &approaches,
         nodes: &settings.nodes,
+        level_fits: &level_fits,
     };
     found.build(service_day)
 }

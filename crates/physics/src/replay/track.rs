@@ -84,6 +84,8 @@ pub struct Track {
     pub overhead: Vec<bool>,
     pub has_overhead: bool,
     pub pedal: Vec<Option<bool>>,
+    /// Position of the accelerator. 0 to 1
+    pub accelerator: Vec<Option<f64>>,
     pub level: Vec<Option<u16>>,
     pub driver: Vec<Option<u16>>,
     pub route: Vec<Option<u16>>,
@@ -101,6 +103,9 @@ const PEDAL: f64 = 0.01;
 const ENGINE_RAD_S: f64 = 1.0;
 /// Friction brake lines below this are taken as released. [Pa] 0.1 bar, common practice, no source.
 const BRAKE_LINE_PA: f64 = 1e4;
+/// A pedal's position is carried forward this long: a foot moves faster than anything else that is logged. Common
+/// practice, no source.
+pub const PEDAL_HOLD_S: f64 = 1.5;
 
 impl Track {
     pub fn seconds(&self, from: usize, to: usize) -> f64 {
@@ -205,6 +210,7 @@ impl Track {
                 }
             })
             .collect();
+        self.accelerator = held(&pick("accelerator_pedal_frac")?, PEDAL_HOLD_S);
         self.level = self.texts(view.texts("regen_level")?, rows);
         self.driver = self.texts(view.texts("driver_id")?, rows);
         self.route = self.texts(view.texts("route_id")?, rows);
@@ -404,7 +410,7 @@ fn held(times: &[i64], values: &[Option<f64>], for_s: f64) -> Vec<Option<f64>> {
 }
 
 /// Blanks take the last value seen, as long as it is not older than `for_s`.
-fn held_any<T: Copy>(times: &[i64], values: &[Option<T>], for_s: f64) -> Vec<Option<T>> {
+pub fn held_any<T: Copy>(times: &[i64], values: &[Option<T>], for_s: f64) -> Vec<Option<T>> {
     let mut last: Option<(i64, T)> = None;
     values
         .iter()

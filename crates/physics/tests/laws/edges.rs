@@ -35,7 +35,7 @@ const UNLOGGED: [&str; 11] = [
 ];
 
 /// Anything a column of numbers can hold but NaN, which the reader of logs lets through nowhere.
-fn garbage() -> impl Strategy<Value = Option<f64>> {
+pub fn garbage() -> impl Strategy<Value = Option<f64>> {
     prop_oneof![
         4 => (0.0..40.0f64).prop_map(Some),
         2 => Just(Some(0.0)),
@@ -99,7 +99,7 @@ proptest! {
     #[test]
     fn garbage_does_not_panic(
         truck in truck(),
-        rows in prop::collection::vec((prop::array::uniform12(garbage()), 1i64..20_000_000_000), 0..50),
+        rows in prop::collection::vec((prop::array::uniform14(garbage()), 1i64..20_000_000_000), 0..50),
     ) {
         let mut log = Log::default();
         let mut now = 0;
@@ -110,6 +110,7 @@ proptest! {
         let names = [
             "speed_m_s", "altitude_m", "pack_power_w", "grade_frac", "wheel_force_n", "wind_speed_m_s", "wind_from_deg",
             "heading_deg", "humidity_frac", "air_pressure_pa", "mass_gross_kg", "refrigeration_power_w",
+            "accelerator_pedal_frac", "brake_pedal_frac",
         ];
         for (at, name) in names.into_iter().enumerate() {
             log = log.with(name, rows.iter().map(|(values, _)| values[at]).collect());

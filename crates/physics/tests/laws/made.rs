@@ -15,6 +15,7 @@ use proptest::prelude::*;
 pub struct Log {
     pub time_ns: Vec<i64>,
     pub columns: Vec<(&'static str, Vec<Option<f64>>)>,
+    pub texts: Vec<(&'static str, Vec<Option<&'static str>>)>,
 }
 
 impl Log {
@@ -26,11 +27,16 @@ impl Log {
             time_ns.push(now);
             now += (steps_s.get(at).copied().unwrap_or(1.0) * 1e9) as i64;
         }
-        Self { time_ns, columns: vec![("speed_m_s", known(speed_m_s))] }
+        Self { time_ns, columns: vec![("speed_m_s", known(speed_m_s))], texts: vec![] }
     }
 
     pub fn with(mut self, name: &'static str, values: Vec<Option<f64>>) -> Self {
         self.columns.push((name, values));
+        self
+    }
+
+    pub fn saying(mut self, name: &'static str, values: Vec<Option<&'static str>>) -> Self {
+        self.texts.push((name, values));
         self
     }
 
@@ -40,6 +46,7 @@ impl Log {
         Self {
             time_ns: self.time_ns[from..=to].to_vec(),
             columns: self.columns.iter().map(|(name, values)| (*name, cut(values))).collect(),
+            texts: self.texts.iter().map(|(name, values)| (*name, values[from..=to].to_vec())).collect(),
         }
     }
 
@@ -55,7 +62,11 @@ impl Log {
                     builder.number(name, given.map_or_else(|| vec![None; rows], |(_, values)| values.clone()))
                 }
                 Kind::Bool => builder.flag(name, vec![(!column.nullable()).then_some(false); rows]),
-                Kind::Text => builder.text(name, vec![(!column.nullable()).then_some("-"); rows]),
+                Kind::Text => {
+                    let said = self.texts.iter().find(|(said, _)| *said == name);
+                    let unsaid = || vec![(!column.nullable()).then_some("-"); rows];
+                    builder.text(name, said.map_or_else(unsaid, |(_, values)| values.clone()))
+                }
                 Kind::U32 => builder.order(name, 0..rows as u32),
                 Kind::U64 => builder.count(name, 0..rows as u64),
             };

@@ -5,6 +5,7 @@ mod avoidable_losses;
 mod braking_balance;
 mod braking_events;
 mod charges;
+mod level_fits;
 mod power_trace;
 mod receipts;
 mod recovery;
@@ -21,6 +22,7 @@ pub use avoidable_losses::AVOIDABLE_LOSSES;
 pub use braking_balance::BRAKING_BALANCE;
 pub use braking_events::BRAKING_EVENTS;
 pub use charges::CHARGES;
+pub use level_fits::LEVEL_FITS;
 pub use power_trace::POWER_TRACE;
 pub use receipts::RECEIPTS;
 pub use recovery::RECOVERY;
@@ -35,7 +37,7 @@ pub use what_if::WHAT_IF;
 use crate::Table;
 
 /// Every table, in the order the stages write them; the power trace is written by none, what-if only when asked.
-pub static ALL: [&Table; 15] = [
+pub static ALL: [&Table; 16] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -45,6 +47,7 @@ pub static ALL: [&Table; 15] = [
     &STOPS,
     &CHARGES,
     &APPROACHES,
+    &LEVEL_FITS,
     &SEGMENT_BATTERY,
     &AVOIDABLE_LOSSES,
     &RECOVERY,
