@@ -26,7 +26,7 @@ pub fn compare(
         .map(|(vehicle, of)| {
             let name = pilot.type_of(vehicle).map_or("", |(name, _)| name);
             let (before, after) =
-                asked.sides(name, of).map_err(|problem| BackwattError::Problems(vec![problem]))?;
+                asked.sides(name, of).map_err(|problem| BackwattError::Problems(vec![*problem]))?;
             let samples = read_samples(layout, vehicle)?;
             let batch = compare_vehicle(vehicle, &samples, &before, &after, &asked.change, &pilot.replay)?;
             let path = layout.vehicle_table(&tables::WHAT_IF, vehicle);

@@ -17,9 +17,12 @@ const KEPT: usize = 4;
 
 pub struct Tiles {
     folder: PathBuf,
-    kept: Vec<((i32, i32), Option<Rc<Tile>>)>,
+    kept: Vec<(Corner, Option<Rc<Tile>>)>,
     pub problems: Vec<Problem>,
 }
+
+/// South and west edge. [deg]
+type Corner = (i32, i32);
 
 struct Tile {
     side: usize,
@@ -53,7 +56,7 @@ impl Tiles {
         Some(height)
     }
 
-    fn tile(&mut self, corner: (i32, i32)) -> Option<Rc<Tile>> {
+    fn tile(&mut self, corner: Corner) -> Option<Rc<Tile>> {
         if let Some((_, tile)) = self.kept.iter().find(|(kept, _)| *kept == corner) {
             return tile.clone();
         }
@@ -65,7 +68,7 @@ impl Tiles {
         tile
     }
 
-    fn read(&mut self, (south, west): (i32, i32)) -> Option<Tile> {
+    fn read(&mut self, (south, west): Corner) -> Option<Tile> {
         let path = self.folder.join(name(south, west));
         let length = std::fs::metadata(&path).ok()?.len();
         let side = SIDES.into_iter().find(|side| length == (side * side * 2) as u64);

@@ -33,7 +33,7 @@ pub fn parse(words: &[String]) -> Result<WhatIf, Vec<Problem>> {
             None => Err(format!("\"{word}\" is no change")),
         };
         if let Err(message) = taken {
-            let near = parts.and_then(|(key, _)| nearest(key, KEYS.into_iter()));
+            let near = parts.and_then(|(key, _)| nearest(key, KEYS));
             let near = near
                 .filter(|near| !seen.contains(near))
                 .map_or(String::new(), |near| format!("did you mean {near}? "));
@@ -78,7 +78,7 @@ impl WhatIf {
     }
 
     /// A vehicle type before and after. Errors: a level it does not have; packs whose energy the sheet does not state.
-    pub fn sides(&self, name: &str, of: &VehicleType) -> Result<(Vehicle, Vehicle), Problem> {
+    pub fn sides(&self, name: &str, of: &VehicleType) -> Result<(Vehicle, Vehicle), Box<Problem>> {
         let capacity_j = of.battery.as_ref().map(|battery| battery.capacity_kwh * JOULES_PER_KWH);
         let before = Vehicle { sheet: of.sheet.clone(), capacity_j };
         if let Some(level) = &self.change.level
@@ -86,9 +86,8 @@ impl WhatIf {
         {
             let names: Vec<&str> = of.sheet.nominal.levels.iter().map(|level| level.name.as_str()).collect();
             let message = format!("vehicle type \"{name}\" has no level \"{level}\"");
-            return Err(
-                Problem::error("what-if-unknown-level", message).hint(format!("levels: {}", names.join(", ")))
-            );
+            let problem = Problem::error("what-if-unknown-level", message);
+            return Err(Box::new(problem.hint(format!("levels: {}", names.join(", ")))));
         }
         let mut after = before.clone();
         for truck in [&mut after.sheet.nominal, &mut after.sheet.low, &mut after.sheet.high] {
@@ -98,7 +97,7 @@ impl WhatIf {
             let (Some(now), Some(each_kwh)) = (of.packs, of.pack_energy_kwh) else {
                 let message = format!("vehicle type \"{name}\" states no packs and pack_energy");
                 let hint = "packs = 3 and pack_energy = \"20 kW.h\" in its section".to_owned();
-                return Err(Problem::error("what-if-no-packs", message).hint(hint));
+                return Err(Box::new(Problem::error("what-if-no-packs", message).hint(hint)));
             };
             let more_kg = (packs - now) * each_kwh * of.pack_mass_kg_per_kwh;
             change_packs(&mut after.sheet, packs / now, more_kg);

@@ -7,7 +7,16 @@ pub const SIGMAS: f64 = 3.0;
 ///
 /// |x - median| > 3 · 1.4826 · MAD over ±reach neighbours
 /// Shape    any; fewer than three values are left alone
+/// Sign     as the values
+/// Missing  none. Errors: none
+/// Holds    outliers rarer than half of a neighbourhood
 /// Source   Hampel identifier, 40 CFR 1037.528(g)(1) (there over ±3 s of speed). Departures: none
+/// Check    1, 1, 9, 1, 1 within one neighbour -> the nine becomes one
+/// ```
+/// let mut values = [1.0, 1.1, 9.0, 1.0, 0.9];
+/// assert_eq!(backwatt_physics::kernels::hampel::replace_outliers(&mut values, 2), 1);
+/// assert_eq!(values[2], 1.0);
+/// ```
 pub fn replace_outliers(values: &mut [f64], reach: usize) -> usize {
     let original = values.to_vec();
     let mut replaced = 0;

@@ -74,7 +74,10 @@ impl Losses {
     ///
     /// constant: P = η F v.  else: P = [η_g F v - L(η_g F, v)]+, see [`Losses::drawn`]
     ///   F  force_n  [N]  0 or more: the size of the braking force the motor takes
+    /// Shape    one moment
     /// Sign     0 or more: where the loss exceeds what comes in, the motor is left to idle and nothing is drawn for it
+    /// Missing  none. Errors: none
+    /// Holds, Source, Check   as [`Losses::drawn`]
     #[inline]
     pub fn returned(&self, force_n: f64, speed_m_s: f64) -> f64 {
         self.balance(force_n, speed_m_s).max(0.0)
@@ -83,6 +86,11 @@ impl Losses {
     /// Largest braking force up to `most_n` whose return is within `most_w`, and what it returns. [N, W]
     ///
     /// Where a law returns less again beyond some force, a return above `most_w` is met on the way up.
+    /// Shape    one moment
+    /// Sign     0 or more
+    /// Missing  none. Errors: none
+    /// Holds, Source   as [`Losses::drawn`], inverted in closed form or by bisection
+    /// Check    what is returned by the force accepted is the power asked for (tests of the cascade)
     #[inline]
     pub fn accepted(&self, most_n: f64, speed_m_s: f64, most_w: f64) -> (f64, f64) {
         let returned = self.returned(most_n, speed_m_s);

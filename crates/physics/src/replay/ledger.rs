@@ -424,7 +424,8 @@ fn book_battery(
         sums.bus_j = sums.bus_j.max(inflow);
     }
     // Nor does physics know what an engine or a line gave.
-    if !(plugged && inflow > 0.0) && !track.engine_on[k] && !fed {
+    let foreign = track.engine_on[k] || fed || (plugged && inflow > 0.0);
+    if !foreign {
         // Against the model's own return: what came back beyond it stays here, with its sign.
         let asked = ledger.drive_dc_j + ledger.aux_j - modelled_bus;
         sums.unexplained_j = out - inflow - asked;

@@ -163,7 +163,9 @@ pub fn integrate(
 ///
 /// Shape    as [`integrate`], whose result for the level set is `as_set`
 /// Sign     never below the recoverable energy at the level set, which is one of those on offer
+/// Missing  none. Errors: none
 /// Holds, Source   as [`integrate`]
+/// Check    a truck of one level attains what it recovers (laws)
 pub fn attainable(
     truck: &Truck,
     conditions: &Conditions,

@@ -137,7 +137,10 @@ impl Sums {
 /// multiples. [m/s]
 ///
 /// Shape    the values read; `None` where they never change or lie on no grid
+/// Sign     above 0
+/// Missing  none. Errors: none
 /// Holds    differences under a micrometre per second are rounding of its unit; one value in a hundred may be off
+/// Source   none needed. Check    below
 /// ```
 /// use backwatt_physics::kernels::speed::resolution;
 /// assert_eq!(resolution(&[0.0, 0.5, 0.5, 1.5]), Some(0.5));

@@ -13,7 +13,10 @@ pub struct Piece {
 /// Cuts a continuous stretch where the vehicle stands; knots of standstill belong to no piece but as ends.
 ///
 /// Shape    `speed_m_s` one value per knot; ranges are counted from `from`
+/// Sign     none
+/// Missing  none. Errors: none
 /// Holds    a standstill reads 0 or less
+/// Source   none needed. Check    below
 /// ```
 /// use backwatt_physics::kernels::speed::pieces;
 /// let found = pieces(&[0.0, 0.0, 2.0, 3.0, 0.0, 0.0, 1.0, 2.0], 0);

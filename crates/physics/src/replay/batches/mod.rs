@@ -1,0 +1,168 @@
+//! What was found, as Arrow batches. Joules become kilowatt hours here, once.
+
+mod approaches;
+mod events;
+mod segments;
+mod stands;
+
+use arrow::array::RecordBatch;
+use backwatt_schema::{BatchBuilder, BatchError, JOULES_PER_KWH, tables};
+
+use crate::kernels::cascade::{Cascade, Limit};
+use crate::replay::approaches::Approach;
+use crate::replay::events::Event;
+use crate::replay::ledger::Ledger;
+use crate::replay::nodes::Node;
+use crate::replay::pieces::Segment;
+use crate::replay::track::Track;
+use crate::replay::trips::Trip;
+use crate::replay::{PhysicsError, Replay, levels};
+use crate::truck::Sheet;
+
+/// Battery power must be known for this share of a stretch to call its figures measured.
+const MEASURED_SHARE: f64 = 0.95;
+
+pub struct Found<'a> {
+    pub vehicle_id: &'a str,
+    pub track: &'a Track,
+    pub sheet: &'a Sheet,
+    pub segments: &'a [Segment],
+    pub events: &'a [Event],
+    pub trips: &'a [Trip],
+    pub approaches: &'a [Approach],
+    pub nodes: &'a [Node],
+    pub level_fits: &'a [levels::Level],
+}
+
+fn kwh(joules: f64) -> f64 {
+    // Adding zero turns a negative zero into zero, which prints better and means the same.
+    joules / JOULES_PER_KWH + 0.0
+}
+
+impl Found<'_> {
+    pub fn build(&self, service_day: &dyn Fn(i64) -> String) -> Result<Replay, PhysicsError> {
+        let day = |knot: usize| (!self.track.relative[knot]).then(|| service_day(self.track.time_ns[knot]));
+        let trip_days: Vec<Option<String>> = self.trips.iter().map(|trip| day(trip.ends.0)).collect();
+        Ok(Replay {
+            trips: self.trips(&trip_days)?,
+            segments: self.segments(&trip_days, &day)?,
+            braking_events: self.braking_events()?,
+            stops: self.stops()?,
+            charges: self.charges()?,
+            approaches: self.approaches()?,
+            level_fits: levels::batch(self.vehicle_id, self.level_fits)?,
+        })
+    }
+
+    fn trip_of(&self, number: Option<usize>) -> Option<&Trip> {
+        self.trips.get(number?)
+    }
+
+    fn vehicle<T>(&self, rows: &[T]) -> Vec<Option<&str>> {
+        vec![Some(self.vehicle_id); rows.len()]
+    }
+
+    fn lat(&self, knot: usize) -> Option<f64> {
+        self.track.position[knot].map(|p| p.0)
+    }
+
+    fn lon(&self, knot: usize) -> Option<f64> {
+        self.track.position[knot].map(|p| p.1)
+    }
+
+    fn trips(&self, days: &[Option<String>]) -> Result<RecordBatch, BatchError> {
+        let (track, trips) = (self.track, self.trips);
+        let each = || trips.iter();
+        let ledgers = |pick: fn(&Ledger) -> f64| each().map(move |t| pick(&t.ledger)).collect::<Vec<_>>();
+        let band: Vec<_> = each().map(|t| t.claim.band(kwh(t.ledger.road.braking_j))).collect();
+        BatchBuilder::new(&tables::TRIPS)
+            .text("vehicle_id", self.vehicle(trips))
+            .text("trip_id", each().map(|t| Some(t.id.as_str())))
+            .time("time_start_ns", each().map(|t| track.time_ns[t.ends.0]))
+            .time("time_end_ns", each().map(|t| track.time_ns[t.ends.1]))
+            .flag("clock_relative", each().map(|t| track.relative[t.ends.0]))
+            .text("service_day", days.iter().map(Option::as_deref))
+            .text("driver_id", each().map(|t| track.name(t.driver)))
+            .text("route_id", each().map(|t| track.name(t.route)))
+            .number("duration_s", each().map(|t| track.seconds(t.ends.0, t.ends.1)))
+            .number("logged_s", ledgers(|l| l.duration_s))
+            .number("moving_s", ledgers(|l| l.moving_s))
+            .count("stops", each().map(|t| t.stops))
+            .number("distance_m", ledgers(|l| l.distance_m))
+            .number("odometer_m", each().map(|t| odometer(track, t.ends)))
+            .number("speed_max_m_s", each().map(|t| t.speed_max_m_s))
+            .number("sample_interval_s", each().map(|t| t.sample_interval_s))
+            .number("gap_s", each().map(|t| t.gap_s))
+            .number("frozen_s", each().map(|t| t.frozen_s))
+            .number("mass_kg", ledgers(|l| l.mass_kg_s / l.duration_s))
+            .number("mass_estimated_kg", each().map(|t| t.mass.map(|m| m.mass_kg)))
+            .number("mass_estimated_low_kg", each().map(|t| t.mass.map(|m| m.low_kg)))
+            .number("mass_estimated_high_kg", each().map(|t| t.mass.map(|m| m.high_kg)))
+            .text("mass_estimate_basis", each().map(|t| t.mass.map(|m| m.basis)))
+            .number("energy_tractive_kwh", ledgers(|l| kwh(l.road.tractive_j)))
+            .number("energy_braking_kwh", ledgers(|l| kwh(l.road.braking_j)))
+            .number("energy_braking_low_kwh", band.iter().map(|b| b.map(|b| b.0)))
+            .number("energy_braking_high_kwh", band.iter().map(|b| b.map(|b| b.1)))
+            .text("braking_claim", each().map(|t| Some(t.claim.as_str())))
+            .number("ledger_residual_frac", ledgers(|l| l.road.residual()))
+            .number("energy_braking_raw_kwh", ledgers(|l| kwh(l.braking_raw_j)))
+            .number("energy_braking_debiased_kwh", ledgers(|l| kwh(l.road.braking_j + l.braking_uncertainty_j)))
+            .number("braking_noise_ratio_frac", each().map(|t| t.noise.map(|n| n.raw_over_smoothed)))
+            .number("speed_error_m_s", each().map(|_| track.speed_error))
+            .text("evidence", each().map(|t| Some(evidence(t.coverage()))))
+            .number("battery_coverage_frac", each().map(Trip::coverage))
+            .text("recovery_check", each().map(|t| Some(t.recovery_check)))
+            .number("soc_start_frac", each().map(|t| track.soc[t.ends.0]))
+            .number("soc_end_frac", each().map(|t| track.soc[t.ends.1]))
+            .number("soc_step_frac", each().map(|t| soc_step(track, t.ends)))
+            .number(
+                "speed_interpolated_share_frac",
+                each().map(|t| {
+                    (t.ledger.duration_s > 0.0).then(|| t.ledger.interpolated_s / t.ledger.duration_s)
+                }),
+            )
+            .text("grade_basis", each().map(|t| Some(t.grade)))
+            .number("grade_error_frac", each().map(|t| t.grade_error))
+            .count("height_passes", each().map(|t| t.passes.map(|mean| mean.round() as u64)))
+            .finish()
+    }
+}
+
+fn evidence(coverage: f64) -> &'static str {
+    if coverage >= MEASURED_SHARE { "measured" } else { "modelled" }
+}
+
+fn is_measured(ledger: &Ledger) -> bool {
+    ledger.coverage() >= MEASURED_SHARE
+}
+
+fn odometer(track: &Track, ends: (usize, usize)) -> Option<f64> {
+    let mut known = track.odometer[ends.0..=ends.1].iter().flatten();
+    let first = known.next()?;
+    Some(known.next_back().unwrap_or(first) - first)
+}
+
+/// Smallest change of the reported state of charge. Differences below 1e-9 are rounding of its unit.
+fn soc_step(track: &Track, ends: (usize, usize)) -> Option<f64> {
+    let known: Vec<f64> = track.soc[ends.0..=ends.1].iter().flatten().copied().collect();
+    known.windows(2).map(|w| (w[1] - w[0]).abs()).filter(|step| *step > 1e-9).min_by(f64::total_cmp)
+}
+
+fn cascade_columns<'a>(builder: BatchBuilder, rows: impl Iterator<Item = &'a Ledger>) -> BatchBuilder {
+    let rows: Vec<&Ledger> = rows.collect();
+    let of = |pick: fn(&Cascade) -> f64| rows.iter().map(move |l| kwh(pick(&l.cascade))).collect::<Vec<_>>();
+    let builder = builder
+        .number("braking_beyond_axle_kwh", of(|c| c.beyond_axle_j))
+        .number("braking_in_fade_kwh", of(|c| c.in_fade_j))
+        .number("braking_beyond_level_kwh", of(|c| c.beyond_level_j))
+        .number("braking_beyond_torque_kwh", of(|c| c.beyond_torque_j))
+        .number("braking_beyond_power_kwh", of(|c| c.beyond_power_j))
+        .number("braking_beyond_acceptance_kwh", of(|c| c.beyond_acceptance_j))
+        .number("braking_converted_kwh", of(|c| c.converted_j))
+        .number("braking_to_auxiliaries_kwh", of(|c| c.to_auxiliaries_j))
+        .number("energy_recoverable_kwh", of(|c| c.recoverable_j))
+        .number("gain_remainder_kwh", rows.iter().map(|l| kwh(l.gains.remainder_j(&l.cascade))));
+    tables::GAINS.into_iter().zip(Limit::ALL).fold(builder, |builder, (name, limit)| {
+        builder.number(name, rows.iter().map(|l| kwh(l.gains.without_j(limit))))
+    })
+}
