@@ -171,10 +171,13 @@ impl Instant<'_> {
             // With no level to bind, the motor takes all it can, as where the pedal asks it to.
             if without == Some(Limit::Level) { set.max(self.motor(axle, fade)) } else { set }
         };
-        let unfaded = blend(1.0);
-        let level = if without == Some(Limit::Fade) { unfaded } else { blend(fade(level, speed)) };
-        let torque =
-            if without == Some(Limit::Torque) { level } else { level.min(self.truck.motor_force_max_n) };
+        let fade = if without == Some(Limit::Fade) { 1.0 } else { fade(level, speed) };
+        let (unfaded, level) = (blend(1.0), blend(fade));
+        let torque = if without == Some(Limit::Torque) {
+            level
+        } else {
+            level.min(self.torque_left(lift_off, fade, without))
+        };
         let within = torque * speed <= self.truck.motor_power_max_w || without == Some(Limit::Power);
         let power = if within { torque } else { self.truck.motor_power_max_w / speed };
         Forces { asked, axle, unfaded, level, chosen: at, no_lift_off: lift_off <= 0.0, torque, power }
@@ -195,10 +198,24 @@ impl Instant<'_> {
         }
     }
 
-    /// All the motor can take of a force. Above the fade nothing but the motor binds, and that is booked as its
-    /// torque; the fade is a share of the motor's force on the sheet.
+    /// What the fade leaves of a force the motor may take all of: the fade is a share of the motor's force, and what lies
+    /// beyond that force in any case is booked as torque.
+    #[inline]
     fn motor(&self, asked: f64, fade: f64) -> f64 {
-        if fade >= 1.0 { asked } else { (fade * self.truck.motor_force_max_n).min(asked) }
+        let most = self.truck.motor_force_max_n;
+        (fade * most).min(asked) + (asked - most).max(0.0)
+    }
+
+    /// Torque the motor has left: where it may take all it can, the fade took its share of it already.
+    #[inline]
+    fn torque_left(&self, lift_off: f64, fade: f64, without: Option<Limit>) -> f64 {
+        let most = self.truck.motor_force_max_n;
+        let series = self.truck.blending == Blending::Series && self.moment.pedal_used;
+        if series || without == Some(Limit::Level) {
+            (fade * most).max((fade * lift_off).min(most))
+        } else {
+            most
+        }
     }
 
     #[inline]

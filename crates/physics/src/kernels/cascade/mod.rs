@@ -411,4 +411,32 @@ mod tests {
         assert!(of(LevelChoice::Set(0)) < of(LevelChoice::Set(1)));
         assert!(of(LevelChoice::Set(1)) <= of(LevelChoice::Best));
     }
+
+    /// Within the fade a series truck loses to the fade its share of the motor's force, and to torque what lies beyond that
+    /// force anyway: 8 kN asked beyond a motor of 12 kN are the torque's, whatever the fade.
+    #[test]
+    fn a_fade_takes_its_share_of_the_motor_only() {
+        let truck = Truck {
+            axle_limit_m_s2: 99.0,
+            blending: Blending::Series,
+            motor_power_max_w: 1e9,
+            losses: Losses::Constant { efficiency: 0.86 },
+            ..truck()
+        };
+        // 20 kN asked at a steady 2 m/s, half-way through the fade from 1 to 3 m/s.
+        let (speed, seconds) = (2.0, 5.0);
+        let flat = road_load::steady_force(&conditions(), speed, 0.0);
+        let sine = -(20e3 + flat) / (6600.0 * 9.80665);
+        let interval = Interval {
+            duration_s: seconds,
+            speed_start_m_s: speed,
+            speed_end_m_s: speed,
+            rise_m: sine * speed * seconds,
+        };
+        let (cascade, braking) = run(&truck, &interval, LevelChoice::Set(0), 1e9);
+        let way = speed * seconds;
+        assert!((braking - 20e3 * way).abs() < 30.0 * way);
+        assert!((cascade.in_fade_j - 6e3 * way).abs() < 1e-6, "{cascade:?}");
+        assert!((cascade.beyond_torque_j - (braking - 12e3 * way)).abs() < 1e-6, "{cascade:?}");
+    }
 }
