@@ -173,6 +173,24 @@ fn limits_begin_at_round_speeds() {
     }
 }
 
+/// A fading lift-off force that asks for all the motor has part of the way: the motor's torque bends there although the
+/// same limits bind on both sides.
+#[test]
+fn a_bend_between_the_same_limits_is_cut() {
+    let strong = Level {
+        name: "strong".to_owned(),
+        lift_off: LiftOff::Force { n: 60e3 },
+        fade_start_m_s: 2.0,
+        fade_end_m_s: 6.0,
+    };
+    let truck =
+        Truck { blending: Blending::Series, motor_force_max_n: 4e3, levels: vec![strong], ..plain() };
+    for (start, end) in [(6.0, 2.0), (6.9, 1.3)] {
+        let share = missed(&truck, &slowdown(start, end, 2.0), LevelChoice::Set(0));
+        assert!(share <= DENSE_SHARE, "{start} to {end} m/s: off by {share:e} of the braking energy");
+    }
+}
+
 proptest! {
     #![proptest_config(cases(400))]
 

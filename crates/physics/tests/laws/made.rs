@@ -242,7 +242,10 @@ pub fn drive() -> impl Strategy<Value = (Vec<f64>, Vec<f64>)> {
     prop::collection::vec((speed, 0.2..2.5f64), 3..60).prop_map(|rows| rows.into_iter().unzip())
 }
 
-/// Modest numbers of cases, so that the laws hold in seconds without optimisation; no files of failures.
+/// Modest numbers of cases, so that the laws hold in seconds without optimisation, unless PROPTEST_CASES asks for more;
+/// no files of failures.
 pub fn cases(cases: u32) -> ProptestConfig {
-    ProptestConfig { cases, failure_persistence: None, ..ProptestConfig::default() }
+    let asked = ProptestConfig::default();
+    let cases = if std::env::var_os("PROPTEST_CASES").is_some() { asked.cases } else { cases };
+    ProptestConfig { cases, failure_persistence: None, ..asked }
 }

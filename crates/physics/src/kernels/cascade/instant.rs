@@ -25,6 +25,8 @@ pub(super) struct Forces {
     chosen: usize,
     /// Where road load uses up the lift-off force.
     no_lift_off: bool,
+    /// Where lift-off alone asks for all the motor has, and where it asks for more than the pedal lets the motor take.
+    lift_off_fills: [bool; 2],
     torque: f64,
     pub power: f64,
 }
@@ -64,7 +66,7 @@ impl Instant<'_> {
         let f = self.forces(speed, None);
         let (accepted, bus) = self.truck.losses.accepted(f.power, speed, self.bus_limit_w());
         let ends = bits([accepted < f.power, bus > 0.0, bus > self.moment.aux_power_w]);
-        (f.bits() | (ends << 8) | (self.region(speed) << 16), self.truck.losses.braking_piece(accepted, speed))
+        (f.bits() | (ends << 12) | (self.region(speed) << 20), self.truck.losses.braking_piece(accepted, speed))
     }
 
     /// True where a force goes with one over speed, with a root, or with the square of a fading force: no polynomial of
@@ -138,7 +140,7 @@ impl Instant<'_> {
         let bus = returned.min(bus_limit);
         let ends = bits([returned > 0.0, returned > bus_limit, bus > aux, best <= forces.power, best >= most]);
         let piece = if lossless { 0 } else { self.truck.losses.braking_piece(best, speed) };
-        let branch = (lifted.bits() | (ends << 8), piece);
+        let branch = (lifted.bits() | (ends << 12), piece);
         Arrival { power_w: (bus - aux).max(0.0), branch, curved: lifted.curved() || forces.curved() }
     }
 
@@ -180,7 +182,10 @@ impl Instant<'_> {
         };
         let within = torque * speed <= self.truck.motor_power_max_w || without == Some(Limit::Power);
         let power = if within { torque } else { self.truck.motor_power_max_w / speed };
-        Forces { asked, axle, unfaded, level, chosen: at, no_lift_off: lift_off <= 0.0, torque, power }
+        let lifted = fade * lift_off;
+        let lift_off_fills = [lifted >= self.truck.motor_force_max_n, lifted.min(axle) >= self.motor(axle, fade)];
+        let no_lift_off = lift_off <= 0.0;
+        Forces { asked, axle, unfaded, level, chosen: at, no_lift_off, lift_off_fills, torque, power }
     }
 
     #[inline]
@@ -230,14 +235,19 @@ impl Instant<'_> {
         }
     }
 
+    /// The levels in question.
+    fn levels(&self) -> &[Level] {
+        match self.moment.level {
+            LevelChoice::Set(at) => &self.truck.levels[at..=at],
+            LevelChoice::Best | LevelChoice::Worst => &self.truck.levels,
+        }
+    }
+
     /// Between which fade speeds of the levels in question a speed lies, and on which side of still air.
     #[inline]
     pub fn region(&self, speed: f64) -> u64 {
-        let levels = match self.moment.level {
-            LevelChoice::Set(at) => &self.truck.levels[at..=at],
-            LevelChoice::Best | LevelChoice::Worst => &self.truck.levels[..],
-        };
-        let passed = levels
+        let passed = self
+            .levels()
             .iter()
             .map(|level| u64::from(speed > level.fade_start_m_s) + u64::from(speed > level.fade_end_m_s));
         (passed.sum::<u64>().min(0x7fff) << 1) | u64::from(speed < self.law.still_air_m_s())
@@ -261,8 +271,10 @@ impl Forces {
             self.torque < self.level,
             self.power < self.torque,
             self.no_lift_off,
+            self.lift_off_fills[0],
+            self.lift_off_fills[1],
         ]);
-        binding | ((self.chosen as u64) << 32)
+        binding | ((self.chosen as u64) << 40)
     }
 }
 
