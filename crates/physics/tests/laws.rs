@@ -8,6 +8,7 @@ mod laws {
     pub mod loads;
     pub mod made;
     pub mod recovery;
+    pub mod shares;
     pub mod symmetry;
     pub mod trace;
     pub mod what_if;

@@ -18,5 +18,6 @@ mod quadrature;
 pub mod rectified;
 pub mod road_load;
 pub mod rolling;
+pub mod shares;
 pub mod speed;
 pub mod wind;

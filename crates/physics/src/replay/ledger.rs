@@ -9,6 +9,7 @@ use crate::kernels::losses;
 use crate::kernels::rectified;
 use crate::kernels::road_load::{self, Conditions, Interval, RoadEnergy};
 use crate::kernels::rolling;
+use crate::kernels::shares::{self, Shares};
 use crate::truck::{Blending, PowerBoundary, Sheet, Truck};
 
 /// A battery that stood indoors or worked. [K]
@@ -27,6 +28,7 @@ pub struct Ledger {
     pub braking_raw_j: f64,
     /// What the uncertainty left in the acceleration adds to braking energy.
     pub braking_uncertainty_j: f64,
+    pub shares: Shares,
     pub cascade: Cascade,
     pub gains: Gains,
     /// Drawn at the dc link to drive.
@@ -143,6 +145,7 @@ impl Ledger {
         self.road.braking_j += other.road.braking_j;
         self.braking_raw_j += other.braking_raw_j;
         self.braking_uncertainty_j += other.braking_uncertainty_j;
+        self.shares.add(&other.shares);
         self.cascade.add(&other.cascade);
         self.gains.add(&other.gains);
         self.drive_dc_j += other.drive_dc_j;
@@ -224,6 +227,7 @@ pub fn book(track: &Track, k: usize, moving: bool, grade: GradeBasis, sheet: &Sh
         ..Ledger::default()
     };
     ledger.road.add(&road);
+    ledger.shares = shares::shares(&setting.conditions, &interval, &road);
     book_noise(&mut ledger, track, k, &interval, &setting.conditions);
     let drawn = losses::drawn(&sheet.nominal.losses, &setting.conditions, &interval, &road);
     (ledger.drive_dc_j, ledger.beyond_map_s) = (drawn.energy_j, drawn.beyond_map_s);

@@ -12,6 +12,7 @@ mod motion;
 mod nodes;
 mod pieces;
 mod smoothing;
+mod soc_steps;
 mod trace;
 mod track;
 mod trips;

@@ -60,7 +60,9 @@ pub fn book(track: &Track, plan: &Plan, sheet: &Sheet, settings: &ReplaySettings
                 node: nodes.get(k).copied().flatten(),
             };
             let cut = open.as_ref().is_some_and(|(segment, before)| {
-                *before != key || segment.ledger.distance_m >= settings.segment_length_m
+                *before != key
+                    || segment.ledger.distance_m >= settings.segment_length_m
+                    || track.soc_step_wait_s[k].is_some()
             });
             if cut {
                 segments.extend(open.take().map(|(segment, _)| segment));

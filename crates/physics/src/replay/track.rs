@@ -5,6 +5,7 @@ use std::ops::Range;
 use arrow::array::{Array, BooleanArray, Float64Array, RecordBatch, StringArray};
 use backwatt_schema::{BatchView, number_at, tables::SAMPLES, text_at};
 
+use super::soc_steps;
 use super::weather::{self, Air, Weather};
 use super::{PhysicsError, ReplaySettings};
 use crate::kernels::height::{Point, Profile, profiles};
@@ -70,6 +71,8 @@ pub struct Track {
     pub aux_standing: Vec<Option<f64>>,
     pub wheel_force: Vec<Option<f64>>,
     pub soc: Vec<Option<f64>>,
+    /// See [`soc_steps::steps`].
+    pub soc_step_wait_s: Vec<Option<f64>>,
     pub ambient: Vec<Option<f64>>,
     pub battery: Vec<Option<f64>>,
     pub payload: Vec<Option<f64>>,
@@ -181,7 +184,9 @@ impl Track {
         self.battery_thermal = held(&pick("battery_thermal_power_w")?, 60.0);
         self.refrigeration = held(&pick("refrigeration_power_w")?, 60.0);
         self.wheel_force = interpolated(&times, &pick("wheel_force_n")?, limit_s);
-        self.soc = held(&pick("soc_frac")?, f64::INFINITY);
+        let soc = pick("soc_frac")?;
+        self.soc_step_wait_s = soc_steps::steps(&times, &soc);
+        self.soc = held(&soc, f64::INFINITY);
         self.ambient = held(&pick("temperature_ambient_k")?, f64::INFINITY);
         self.battery = held(&pick("temperature_battery_k")?, 3600.0);
         self.manifest = flags(view.flags("mask_manifest")?, rows).iter().map(|f| *f == Some(true)).collect();

@@ -183,8 +183,7 @@ fn a_bend_between_the_same_limits_is_cut() {
         fade_start_m_s: 2.0,
         fade_end_m_s: 6.0,
     };
-    let truck =
-        Truck { blending: Blending::Series, motor_force_max_n: 4e3, levels: vec![strong], ..plain() };
+    let truck = Truck { blending: Blending::Series, motor_force_max_n: 4e3, levels: vec![strong], ..plain() };
     for (start, end) in [(6.0, 2.0), (6.9, 1.3)] {
         let share = missed(&truck, &slowdown(start, end, 2.0), LevelChoice::Set(0));
         assert!(share <= DENSE_SHARE, "{start} to {end} m/s: off by {share:e} of the braking energy");

@@ -6,7 +6,7 @@ const NO_GRADE: &str = "height is unknown here; the ledger runs without it and s
 /// The energy ledger. Every continuous stretch of log lies in exactly one segment, so sums over segments are totals.
 pub static SEGMENTS: Table = Table {
     name: "segments",
-    version: 2,
+    version: 3,
     one_row_is: "one stretch of driving, standing or parking, half-open [time_start_ns, time_end_ns)",
     sorted_by: "vehicle_id, time_start_ns",
     columns: &COLUMNS,
@@ -39,7 +39,7 @@ pub static GAINS: [&str; 9] = [
     "gain_remainder_kwh",
 ];
 
-static COLUMNS: [Column; 81] = [
+static COLUMNS: [Column; 87] = [
     text("vehicle_id", "", "the vehicle"),
     order("segment_order", "position within the vehicle's log"),
     text("trip_id", "outside trips", "the trip it belongs to"),
@@ -122,6 +122,41 @@ static COLUMNS: [Column; 81] = [
         "air drag, wind along the way included where it is known",
     ),
     number("energy_tractive_kwh", "kW.h", "", "0 or more", "at the wheels, wheel force positive"),
+    number(
+        "energy_aero_braking_kwh",
+        "kW.h",
+        "",
+        "signed: negative where a tailwind pushes",
+        "the part of energy_aero spent while braking: drag helps to slow",
+    ),
+    number(
+        "energy_rolling_braking_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "the part of energy_rolling spent while braking",
+    ),
+    number(
+        "force_squared_tractive_n2_s",
+        "N2.s",
+        "",
+        "0 or more",
+        "square of the wheel force over time, driving: what losses that go with current squared go with",
+    ),
+    number(
+        "braking_taken_whole_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "at the wheels: the part of what the motor takes while it takes all the braking asked for",
+    ),
+    number(
+        "force_squared_captured_n2_s",
+        "N2.s",
+        "",
+        "0 or more",
+        "square of the motor's braking force at the wheels over time, as the cascade has it",
+    ),
     number(
         "energy_drive_dc_kwh",
         "kW.h",
@@ -376,6 +411,13 @@ static COLUMNS: [Column; 81] = [
     ),
     number("soc_start_frac", "1", "not logged", "0 to 1", "state of charge at the start, last value seen"),
     number("soc_end_frac", "1", "not logged", "0 to 1", "state of charge at the end, last value seen"),
+    number(
+        "soc_step_wait_s",
+        "s",
+        "the segment does not begin at a step down of the state of charge",
+        "0 or more",
+        "time since the reading before the step: how sharply the step is timed",
+    ),
     number(
         "speed_interpolated_s",
         "s",

@@ -58,6 +58,8 @@ impl Instant<'_> {
             to_auxiliaries_j: to_auxiliaries,
             recoverable_j: bus - to_auxiliaries,
             beyond_map_s: if beyond { 1.0 } else { 0.0 },
+            taken_whole_j: if accepted >= f.asked { accepted * speed } else { 0.0 },
+            force_squared_n2_s: accepted * accepted,
         }
     }
 
@@ -183,7 +185,8 @@ impl Instant<'_> {
         let within = torque * speed <= self.truck.motor_power_max_w || without == Some(Limit::Power);
         let power = if within { torque } else { self.truck.motor_power_max_w / speed };
         let lifted = fade * lift_off;
-        let lift_off_fills = [lifted >= self.truck.motor_force_max_n, lifted.min(axle) >= self.motor(axle, fade)];
+        let lift_off_fills =
+            [lifted >= self.truck.motor_force_max_n, lifted.min(axle) >= self.motor(axle, fade)];
         let no_lift_off = lift_off <= 0.0;
         Forces { asked, axle, unfaded, level, chosen: at, no_lift_off, lift_off_fills, torque, power }
     }

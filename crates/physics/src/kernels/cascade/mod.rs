@@ -23,6 +23,10 @@ pub struct Cascade {
     pub recoverable_j: f64,
     /// Time in which the loss map's edge stood in for what lies beyond. [s]
     pub beyond_map_s: f64,
+    /// At the wheels, of what the motor takes: where it takes all that is asked. [J] A part, not one of the sum.
+    pub taken_whole_j: f64,
+    /// Square of the force the motor takes. [N² s]
+    pub force_squared_n2_s: f64,
 }
 
 impl Cascade {
@@ -58,6 +62,8 @@ impl Cascade {
         self.to_auxiliaries_j += other.to_auxiliaries_j * factor;
         self.recoverable_j += other.recoverable_j * factor;
         self.beyond_map_s += other.beyond_map_s * factor;
+        self.taken_whole_j += other.taken_whole_j * factor;
+        self.force_squared_n2_s += other.force_squared_n2_s * factor;
     }
 
     /// Whether a limit holds back anything. The fade is a share of the level's force: lifting the level may help where

@@ -51,6 +51,7 @@ impl Found<'_> {
             .number("lon_start_deg", each().map(|s| self.lon(s.knots.start)))
             .number("soc_start_frac", each().map(|s| track.soc[s.knots.start]))
             .number("soc_end_frac", each().map(|s| track.soc[s.knots.end]))
+            .number("soc_step_wait_s", each().map(|s| track.soc_step_wait_s[s.knots.start]))
             .text("evidence", each().map(|s| Some(evidence(s.ledger.coverage()))));
         let builder = self.segment_sums(builder);
         self.segment_battery(builder).finish()
@@ -85,6 +86,11 @@ impl Found<'_> {
             .number("energy_aero_kwh", of(|l| kwh(l.road.aero_j)))
             .number("energy_tractive_kwh", of(|l| kwh(l.road.tractive_j)))
             .number("energy_braking_kwh", of(|l| kwh(l.road.braking_j)))
+            .number("energy_aero_braking_kwh", of(|l| kwh(l.shares.aero_braking_j)))
+            .number("energy_rolling_braking_kwh", of(|l| kwh(l.shares.rolling_braking_j)))
+            .number("force_squared_tractive_n2_s", of(|l| l.shares.force_squared_tractive_n2_s))
+            .number("braking_taken_whole_kwh", of(|l| kwh(l.cascade.taken_whole_j)))
+            .number("force_squared_captured_n2_s", of(|l| l.cascade.force_squared_n2_s))
             .number("energy_drive_dc_kwh", of(|l| kwh(l.drive_dc_j)))
             .number("losses_beyond_map_s", of(|l| l.beyond_map_s))
             .number("energy_recoverable_low_kwh", of(|l| kwh(l.recoverable_low_j)))
