@@ -1,10 +1,14 @@
 //! What each stage does with the tables. Threads and files live here; the kernels know of neither.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use arrow::array::RecordBatch;
 use arrow::compute::concat_batches;
-use backwatt_estimate::{BatterySheet, StopLengths, Tally, avoidable_losses, infer, observe, recovery, tally};
+use backwatt_estimate::{
+    Learned, Statistics, StopLengths, Tally, TypeSheet, avoidable_losses, calibration, infer, learn, observe,
+    recovery, tally,
+};
 use backwatt_ingest::Receipt;
 use backwatt_physics::replay as replay_vehicle;
 use backwatt_pilot::{Pilot, VehicleType};
@@ -53,7 +57,7 @@ pub fn replay(
     let typed = types(pilot, vehicles)?;
     progress(Event::Stage { name: "replay", steps: vehicles.len() });
     let zone = pilot.zone.clone().unwrap_or(TimeZone::UTC);
-    typed.par_iter().try_for_each(|(vehicle, vehicle_type)| {
+    typed.par_iter().try_for_each(|(vehicle, _, vehicle_type)| {
         let samples = read_samples(layout, vehicle)?;
         let day = |time_ns: i64| service_day(time_ns, &zone);
         let found = replay_vehicle(vehicle, &samples, &vehicle_type.sheet, &pilot.replay, &day)?;
@@ -87,20 +91,25 @@ pub fn estimate(
 ) -> Result<(), BackwattError> {
     let typed = types(pilot, vehicles)?;
     progress(Event::Stage { name: "estimate", steps: vehicles.len() });
+    let learned = learn_types(layout, &typed)?;
     let tallies = typed
         .par_iter()
-        .map(|(vehicle, vehicle_type)| {
-            let trips = read_table(&layout.vehicle_table(&tables::TRIPS, vehicle), &tables::TRIPS)?;
-            let segments = read_table(&layout.vehicle_table(&tables::SEGMENTS, vehicle), &tables::SEGMENTS)?;
-            let battery = battery(&segments, &trips, vehicle_type)?;
+        .map(|(vehicle, type_name, _)| {
+            let (segments, trips) = replayed(layout, vehicle)?;
+            let Some(posterior) = learned.get(*type_name).and_then(|of| of.of_vehicle(vehicle)) else {
+                return Ok(Tally::new());
+            };
+            let battery = infer(&segments, &trips, &posterior)?;
             let path = layout.vehicle_table(&tables::SEGMENT_BATTERY, vehicle);
             write_table(&path, &tables::SEGMENT_BATTERY, &battery, provenance)?;
-            let tally = tally(&segments, &battery, &trips)?;
+            let tally = tally(&segments, &battery, &trips, &posterior)?;
             progress(Event::Step { what: (*vehicle).to_owned() });
             Ok(tally)
         })
         .collect::<Result<Vec<Tally>, BackwattError>>()?;
     remove_absent(layout, &tables::SEGMENT_BATTERY, vehicles)?;
+    let calibrated = calibration(learned.values())?;
+    write_table(&layout.table(&tables::CALIBRATION), &tables::CALIBRATION, &calibrated, provenance)?;
     // In the order of the vehicles, whichever thread was first: sums of floats depend on their order.
     let mut merged = Tally::new();
     for (key, sums) in tallies.into_iter().flatten() {
@@ -108,6 +117,37 @@ pub fn estimate(
     }
     write_table(&layout.table(&tables::RECOVERY), &tables::RECOVERY, &recovery(&merged)?, provenance)?;
     avoidable(layout, vehicles, provenance)
+}
+
+/// First pass over each vehicle, second over the statistics of each type: one vehicle's tables are in memory for each
+/// thread, and of the others only their moments.
+fn learn_types(
+    layout: &Layout,
+    typed: &[(&str, &str, &VehicleType)],
+) -> Result<BTreeMap<String, Learned>, BackwattError> {
+    let observed = typed
+        .par_iter()
+        .map(|(vehicle, type_name, vehicle_type)| {
+            let (segments, trips) = replayed(layout, vehicle)?;
+            let sheet = vehicle_type.estimation(type_name);
+            let mut statistics = observe(&segments, &trips, &sheet)?;
+            // A vehicle without a segment has no row to take its name from.
+            statistics.vehicle_id = (*vehicle).to_owned();
+            Ok((sheet, statistics))
+        })
+        .collect::<Result<Vec<(TypeSheet, Statistics)>, BackwattError>>()?;
+    let mut by_type: BTreeMap<String, (TypeSheet, Vec<Statistics>)> = BTreeMap::new();
+    for (sheet, statistics) in observed {
+        by_type.entry(sheet.name.clone()).or_insert_with(|| (sheet, Vec::new())).1.push(statistics);
+    }
+    let learned = by_type.into_iter().filter_map(|(name, (sheet, of))| Some((name, learn(&sheet, &of)?)));
+    Ok(learned.collect())
+}
+
+fn replayed(layout: &Layout, vehicle: &str) -> Result<(RecordBatch, RecordBatch), BackwattError> {
+    let segments = read_table(&layout.vehicle_table(&tables::SEGMENTS, vehicle), &tables::SEGMENTS)?;
+    let trips = read_table(&layout.vehicle_table(&tables::TRIPS, vehicle), &tables::TRIPS)?;
+    Ok((segments, trips))
 }
 
 /// References rest on the stops of the whole pilot, so its lengths are counted before any stop is compared.
@@ -127,24 +167,6 @@ fn avoidable(layout: &Layout, vehicles: &[String], provenance: &Provenance) -> R
         Ok::<(), BackwattError>(())
     })?;
     remove_absent(layout, &tables::AVOIDABLE_LOSSES, vehicles)
-}
-
-fn battery(
-    segments: &RecordBatch,
-    trips: &RecordBatch,
-    vehicle_type: &VehicleType,
-) -> Result<RecordBatch, BackwattError> {
-    // Without a capacity state of charge says nothing about energy, and no window is made.
-    let fallback = BatterySheet { capacity_kwh: 0.0, battery_efficiency: 1.0 };
-    let steps = BatchView::new(&tables::TRIPS, trips).numbers("soc_step_frac")?;
-    // The coarsest a trip shows: a short trip may happen upon one small difference of a filtered value.
-    let step =
-        steps.iter().flatten().fold(None, |most: Option<f64>, step| Some(most.map_or(step, |m| m.max(step))));
-    let windows = match vehicle_type.battery {
-        Some(sheet) => observe(segments, trips, &sheet, step)?,
-        None => observe(segments, trips, &fallback, None)?,
-    };
-    Ok(infer(segments, trips, &windows, &vehicle_type.battery.unwrap_or(fallback))?)
 }
 
 pub fn report(
@@ -178,15 +200,16 @@ fn setting_row(setting: &backwatt_pilot::Setting) -> backwatt_report::SettingRow
     backwatt_report::SettingRow { key: setting.key.clone(), value: setting.value.clone(), origin }
 }
 
+/// Each vehicle with the name of its type and the type.
 pub fn types<'p>(
     pilot: &'p Pilot,
     vehicles: &'p [String],
-) -> Result<Vec<(&'p str, &'p VehicleType)>, BackwattError> {
+) -> Result<Vec<(&'p str, &'p str, &'p VehicleType)>, BackwattError> {
     let mut typed = Vec::new();
     let mut problems = Vec::new();
     for vehicle in vehicles {
         match pilot.type_of(vehicle) {
-            Some((_, vehicle_type)) => typed.push((vehicle.as_str(), vehicle_type)),
+            Some((name, vehicle_type)) => typed.push((vehicle.as_str(), name, vehicle_type)),
             None => problems.push(
                 Problem::error("run-vehicle-untyped", format!("vehicle \"{vehicle}\" has no vehicle type"))
                     .named(format!("vehicles.{vehicle}"))

@@ -23,7 +23,7 @@ pub fn compare(
     progress(Event::Stage { name: "what-if", steps: vehicles.len() });
     let found = typed
         .par_iter()
-        .map(|(vehicle, of)| {
+        .map(|(vehicle, _, of)| {
             let name = pilot.type_of(vehicle).map_or("", |(name, _)| name);
             let (before, after) =
                 asked.sides(name, of).map_err(|problem| BackwattError::Problems(vec![*problem]))?;

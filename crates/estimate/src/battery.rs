@@ -1,28 +1,14 @@
 //! Battery figures of every segment: measured where they were, else inferred or modelled, with an interval.
 
-use arrow::array::RecordBatch;
+use std::collections::HashMap;
+
+use arrow::array::{Float64Array, RecordBatch};
 use backwatt_schema::{BatchBuilder, BatchError, BatchView, Evidence, number_at, tables, text_at};
-use backwatt_stats::{Gaussian, Observation, posterior};
 
-use crate::soc::{BatterySheet, Terms, Windows};
-
-/// Prior standard deviations of the unknowns: traction 12 % (mass, drag, rolling and drive efficiency together),
-/// auxiliaries as large as themselves (sheets leave the cab climate out), the share of the recoverable that arrives 30 %.
-/// From memory, provisional, and wide enough to be wrong.
-const PRIOR_SD: [f64; 3] = [0.12, 1.0, 0.3];
-/// The last is near what the model allows, withdrawals (stability control, derating) taking some.
-const PRIOR_MEAN: [f64; 3] = [1.0, 1.0, 0.9];
-const CAPACITY_SD: f64 = 0.05;
-/// What is wrong all pilot long and no window can show, relative to the share that arrives. Provisional.
-const DISCREPANCY_SD: f64 = 0.10;
-/// Two-sided 90 % of a normal.
-const Z_90: f64 = 1.644_853_626_951_472_6;
-
-struct Belief {
-    unknowns: Gaussian,
-    evidence: Evidence,
-    why: String,
-}
+use crate::claims::{Claim, TripClaims};
+use crate::features::Reader;
+use crate::learned::{Figure, OfDay, Posterior, Z_90};
+use crate::statistics::day_of;
 
 struct Row {
     evidence: Evidence,
@@ -38,169 +24,64 @@ struct Row {
 pub fn infer(
     segments: &RecordBatch,
     trips: &RecordBatch,
-    windows: &Windows,
-    sheet: &BatterySheet,
+    posterior: &Posterior<'_>,
 ) -> Result<RecordBatch, BatchError> {
     let view = BatchView::new(&tables::SEGMENTS, segments);
-    let belief = believe(windows);
     let claims = TripClaims::read(trips)?;
     let measured = Measured::read(&view)?;
-    let terms = Terms::read(&view, trips, sheet)?;
-    let trip_ids = view.texts("trip_id")?;
-    let rows: Vec<Row> = (0..view.rows())
-        .map(|row| {
-            let claim = text_at(trip_ids, row).map_or(Claim::default(), |id| claims.of(id));
-            measured.row(row, claim).unwrap_or_else(|| predicted(&belief, &terms, row, claim))
-        })
-        .collect();
+    let reader = Reader::new(segments, trips, posterior.sheet())?;
+    let (trip_ids, days) = (view.texts("trip_id")?, view.texts("service_day")?);
+    let (evidence, why) = (posterior.told(None).evidence, posterior.why());
+    let mut of_days: HashMap<&str, OfDay> = HashMap::new();
+    let mut rows = Vec::with_capacity(view.rows());
+    for row in 0..view.rows() {
+        let trip = text_at(trip_ids, row);
+        let claim = trip.map_or(Claim::default(), |id| claims.of(id));
+        let found = measured.row(row, claim).unwrap_or_else(|| {
+            let day = day_of(text_at(days, row), trip);
+            let of_day = of_days.entry(day).or_insert_with(|| posterior.on_day(day));
+            predicted(of_day, &reader, row, claim, evidence, &why)
+        });
+        rows.push(found);
+    }
     build(&view, &rows)
 }
 
-/// What the windows say of the unknowns. Only the share that arrives decides the grade: it is what is claimed.
-///
-/// `inferred` when its posterior is at most half as wide as its prior, and moves by less than its 90 % half-width when
-/// every prior is made twice as wide: else the figure is the prior's and not the logs'.
-fn believe(windows: &Windows) -> Belief {
-    let prior = Gaussian::independent(&PRIOR_MEAN, &PRIOR_SD);
-    let n = windows.observations.len();
-    if n == 0 {
-        let why = "no state of charge to learn from: physics and the sheet alone".to_owned();
-        return Belief { unknowns: prior, evidence: Evidence::Modelled, why };
-    }
-    let wide = Gaussian::independent(&PRIOR_MEAN, &PRIOR_SD.map(|sd| 2.0 * sd));
-    let (Some(unknowns), Some(wide)) = (learn(&prior, windows), learn(&wide, windows)) else {
-        let why = "the state-of-charge windows could not be solved".to_owned();
-        return Belief { unknowns: prior, evidence: Evidence::Modelled, why };
-    };
-    let (mean, half) = (unknowns.mean[2], Z_90 * unknowns.standard_deviation(2));
-    let moved = (wide.mean[2] - mean).abs();
-    let told = half <= 0.5 * Z_90 * PRIOR_SD[2] && moved < half;
-    let figures = format!(
-        "{n} windows of state of charge brought the share of the recoverable that arrives from {:.0} +- {:.0} % to \
-         {:.0} +- {:.0} % (90 %); with priors twice as wide it moves by {:.0} %",
-        100.0 * PRIOR_MEAN[2],
-        100.0 * Z_90 * PRIOR_SD[2],
-        100.0 * mean,
-        100.0 * half,
-        100.0 * moved,
-    );
-    let evidence = if told { Evidence::Inferred } else { Evidence::Modelled };
-    let why = if told { figures } else { format!("these logs cannot tell: {figures}") };
-    Belief { unknowns, evidence, why }
-}
-
-/// The posterior with all that windows alone do not show: errors larger than assumed, a wrong capacity, and what is
-/// wrong all pilot long.
-fn learn(prior: &Gaussian, windows: &Windows) -> Option<Gaussian> {
-    let first = posterior(prior, &windows.observations)?;
-    let misfit =
-        |seen: &Observation| ((seen.value - first.combination(&seen.weights).0) / seen.noise_sd).powi(2);
-    let squares: f64 = windows.observations.iter().map(misfit).sum();
-    let inflation = (squares / windows.observations.len() as f64).max(1.0).sqrt();
-    let seen: Vec<Observation> = windows
-        .observations
-        .iter()
-        .map(|w| Observation { noise_sd: w.noise_sd * inflation, ..w.clone() })
-        .collect();
-    let mut unknowns = with_capacity_error(prior, &seen)?;
-    unknowns.covariance[2][2] += (DISCREPANCY_SD * unknowns.mean[2]).powi(2);
-    Some(unknowns)
-}
-
-/// The posterior, widened by what a battery larger or smaller than its sheet does to it: every window is wrong by the
-/// same share then, which no number of windows can show.
-fn with_capacity_error(prior: &Gaussian, windows: &[Observation]) -> Option<Gaussian> {
-    let mut unknowns = posterior(prior, windows)?;
-    let larger: Vec<Observation> =
-        windows.iter().map(|w| Observation { value: w.value * (1.0 + CAPACITY_SD), ..w.clone() }).collect();
-    let moved = posterior(prior, &larger)?;
-    let shift: Vec<f64> = moved.mean.iter().zip(&unknowns.mean).map(|(m, u)| m - u).collect();
-    for (row, a) in unknowns.covariance.iter_mut().zip(&shift) {
-        for (cell, b) in row.iter_mut().zip(&shift) {
-            *cell += a * b;
-        }
-    }
-    Some(unknowns)
-}
-
-fn predicted(belief: &Belief, terms: &Terms<'_>, row: usize, claim: Claim) -> Row {
-    let discharged = band(belief, &terms.discharged(row));
-    // More than was braked cannot come back, whatever the share says.
-    let recovered = band(belief, &terms.recovered(row)).map(|value| value.min(terms.braking(row)));
-    let (out, back) = (terms.discharged(row), terms.recovered(row));
-    let weights: Vec<f64> = out.iter().zip(back).map(|(o, b)| o - b).collect();
-    let (mean, sd) = belief.unknowns.combination(&weights);
-    let net = [mean - Z_90 * sd, mean, mean + Z_90 * sd];
-    let fed: f64 = -out[2] * belief.unknowns.mean[2];
+fn predicted(
+    of_day: &OfDay,
+    reader: &Reader<'_>,
+    row: usize,
+    claim: Claim,
+    evidence: Evidence,
+    why: &str,
+) -> Row {
+    let x = reader.features(row);
+    let discharged = band(&of_day.discharged.figure(&x)).map(|value| value.max(0.0));
+    let net = band(&of_day.net.figure(&x));
     if let Some(reason) = claim.hides.or(claim.unexplained) {
         let why = reason.to_owned();
         return Row { evidence: Evidence::Modelled, recovered: None, discharged, net, bus: None, why };
     }
-    Row {
-        evidence: belief.evidence,
-        recovered: Some(recovered),
-        discharged,
-        net,
-        bus: Some(recovered[1] + fed),
-        why: belief.why.clone(),
-    }
+    // More than was braked cannot come back, and less than nothing neither.
+    let most = reader.braking(row);
+    let recovered = band(&of_day.recovered.figure(&x)).map(|value| value.clamp(0.0, most));
+    let bus = of_day.bus.figure(&x).value.clamp(recovered[1], most.max(recovered[1]));
+    Row { evidence, recovered: Some(recovered), discharged, net, bus: Some(bus), why: why.to_owned() }
 }
 
-/// 5th, 50th and 95th percentile of a combination that cannot be negative.
-fn band(belief: &Belief, weights: &[f64]) -> [f64; 3] {
-    let (mean, sd) = belief.unknowns.combination(weights);
-    [mean - Z_90 * sd, mean, mean + Z_90 * sd].map(|value| value.max(0.0))
-}
-
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-struct Claim {
-    /// Why the samples carry no claim about braking, if they do not.
-    hides: Option<&'static str>,
-    /// The inflow has an unknown store, or braking cannot explain it.
-    unexplained: Option<&'static str>,
-}
-
-struct TripClaims {
-    by_trip: std::collections::HashMap<String, Claim>,
-}
-
-impl TripClaims {
-    fn read(trips: &RecordBatch) -> Result<Self, BatchError> {
-        let view = BatchView::new(&tables::TRIPS, trips);
-        let (ids, claims) = (view.texts("trip_id")?, view.texts("braking_claim")?);
-        let checks = view.texts("recovery_check")?;
-        let claim = |row: usize| Claim {
-            hides: match claims.value(row) {
-                "withheld" => {
-                    Some("sampled more slowly than every 5 s: braking hides between the samples, no claim")
-                }
-                "noisy" => Some("most of the braking energy is noise of the logged speed, no claim"),
-                _ => None,
-            },
-            unexplained: match checks.value(row) {
-                "unknown-store" => Some("what came back went to a store the log does not name"),
-                "engine" => Some(
-                    "an engine charges the battery on this trip: what braking gave back cannot be told apart",
-                ),
-                "more-than-braking" => Some("more flowed into the battery than braking can explain"),
-                _ => None,
-            },
-        };
-        Ok(Self { by_trip: (0..view.rows()).map(|row| (ids.value(row).to_owned(), claim(row))).collect() })
-    }
-
-    fn of(&self, trip: &str) -> Claim {
-        self.by_trip.get(trip).copied().unwrap_or_default()
-    }
+/// 5th, 50th and 95th percentile.
+fn band(figure: &Figure) -> [f64; 3] {
+    let half = Z_90 * figure.sd();
+    [figure.value - half, figure.value, figure.value + half]
 }
 
 struct Measured<'a> {
-    discharged: &'a arrow::array::Float64Array,
-    recovered: &'a arrow::array::Float64Array,
-    recovered_high: &'a arrow::array::Float64Array,
-    unknown_store: &'a arrow::array::Float64Array,
-    unbraked: &'a arrow::array::Float64Array,
-    bus: &'a arrow::array::Float64Array,
+    discharged: &'a Float64Array,
+    recovered: &'a Float64Array,
+    recovered_high: &'a Float64Array,
+    unknown_store: &'a Float64Array,
+    unbraked: &'a Float64Array,
+    bus: &'a Float64Array,
 }
 
 impl<'a> Measured<'a> {

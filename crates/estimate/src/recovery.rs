@@ -111,8 +111,8 @@ fn figures(group: &Group) -> Figures {
     let claimed = s.braking_paired_kwh >= BRAKING_FLOOR_KWH;
     let back = s.discharged_paired_kwh >= USE_FLOOR_KWH && s.net_paired_kwh >= USE_FLOOR_KWH;
     let any = s.moving_paired_s > 0.0;
-    let recovered = any.then_some(s.recovered_kwh);
-    let estimation = relative(s.recovered_kwh);
+    let recovered = any.then(|| recovered(s));
+    let estimation = relative(self::recovered(s));
     let mut figures = Figures {
         evidence: evidence(s.moving_s, s.measured_moving_s, s.inferred_moving_s),
         recapture_evidence: if any {
@@ -129,12 +129,12 @@ fn figures(group: &Group) -> Figures {
         r1: if claimed { recapture_of_braking(group) } else { Interval::default() },
         r2: if claimed { recapture_of_recoverable(group) } else { Interval::default() },
         r4: if back {
-            spread(group, |c| c.recovered_kwh[1], |c| c.discharged_paired_kwh, &[estimation])
+            spread(group, |c| c.recovered_kwh, |c| c.discharged_paired_kwh, &[estimation])
         } else {
             Interval::default()
         },
         r5: if back {
-            spread(group, |c| c.recovered_kwh[1], |c| c.net_paired_kwh, &[estimation])
+            spread(group, |c| c.recovered_kwh, |c| c.net_paired_kwh, &[estimation])
         } else {
             Interval::default()
         },
@@ -175,7 +175,7 @@ fn evidence(moving_s: f64, measured_s: f64, inferred_s: f64) -> &'static str {
 fn recapture_of_braking(group: &Group) -> Interval {
     let s = &group.sums;
     let sampling = relative([s.braking_low_kwh, s.braking_kwh, s.braking_high_kwh]);
-    let errors = [relative(s.recovered_kwh), sampling, SHEET_ERROR];
+    let errors = [relative(recovered(s)), sampling, SHEET_ERROR];
     let interval = spread(group, |c| c.recovered_braking_kwh, |c| c.braking_paired_kwh, &errors);
     // More than all of it cannot come back; a value above one is a model error and is shown as found.
     let most = interval.value.map_or(1.0, |value| value.max(1.0));
@@ -188,7 +188,7 @@ fn recapture_of_recoverable(group: &Group) -> Interval {
     let s = &group.sums;
     let sampling = relative([s.braking_low_kwh, s.braking_kwh, s.braking_high_kwh]);
     let bounds = relative([s.recoverable_low_kwh, s.recoverable_kwh, s.recoverable_high_kwh]);
-    let errors = [relative(s.recovered_kwh), sampling, SHEET_ERROR.max(bounds / 2.0)];
+    let errors = [relative(recovered(s)), sampling, SHEET_ERROR.max(bounds / 2.0)];
     spread(group, |c| c.recovered_braking_kwh, |c| c.recoverable_paired_kwh, &errors)
 }
 
@@ -197,6 +197,12 @@ fn carried(group: &Group, estimation: f64) -> Interval {
     let share = spread(group, |c| c.bus_paired_kwh, |c| c.net_paired_kwh + c.bus_paired_kwh, &[estimation]);
     let miles = |share: Option<f64>| share.map(|share| share * group.sums.distance_paired_mi);
     Interval { value: miles(share.value), low: miles(share.low), high: miles(share.high) }
+}
+
+/// Recovered energy and the ends of its 90 % interval.
+fn recovered(s: &Sums) -> [f64; 3] {
+    let half = s.recovered_errors.half_width();
+    [(s.recovered_kwh - half).max(0.0), s.recovered_kwh, s.recovered_kwh + half]
 }
 
 /// Half the width of a 90 % band over its middle.
@@ -231,7 +237,7 @@ fn consumption(group: &Group) -> Interval {
     let pairs: Vec<(f64, f64)> =
         group.clusters.iter().map(|c| (c.net_driving_kwh, c.distance_battery_mi)).collect();
     let Some(found) = ratio_of_sums(&pairs) else { return Interval::default() };
-    let estimation = s.net_half_kwh / s.distance_battery_mi;
+    let estimation = s.net_errors.half_width() / s.distance_battery_mi;
     let half = match found.half_width_90 {
         None if estimation <= 0.0 || is_measured(&group.sums) => None,
         days => Some((days.unwrap_or(0.0).powi(2) + estimation.powi(2)).sqrt()),

@@ -4,10 +4,14 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use arrow::array::RecordBatch;
 use backwatt_schema::{
-    BatchError, BatchView, KILOGRAMS_PER_SHORT_TON, METRES_PER_MILE, number_at, tables, text_at,
+    BatchError, BatchView, Evidence, KILOGRAMS_PER_SHORT_TON, METRES_PER_MILE, number_at, tables, text_at,
 };
 
 use crate::correction::{Band, bands};
+use crate::errors::Errors;
+use crate::features;
+use crate::learned::{OfDay, Posterior};
+use crate::statistics::day_of;
 
 /// One group of one grouping on one vehicle-day: what an interval takes as its unit.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -41,8 +45,10 @@ pub struct Sums {
     pub recoverable_low_kwh: f64,
     pub recoverable_high_kwh: f64,
     pub attainable_kwh: f64,
-    /// Recovered wherever it is claimed: 5th, 50th, 95th percentile.
-    pub recovered_kwh: [f64; 3],
+    /// Recovered wherever it is claimed.
+    pub recovered_kwh: f64,
+    pub recovered_errors: Errors,
+    pub net_errors: Errors,
     /// Recovered where braking energy is claimed as well, and the denominators of the same segments.
     pub recovered_braking_kwh: f64,
     pub braking_paired_kwh: f64,
@@ -57,7 +63,6 @@ pub struct Sums {
     pub unknown_store_kwh: f64,
     pub discharged_kwh: f64,
     pub net_kwh: f64,
-    pub net_half_kwh: f64,
     /// Consumption, where the battery alone drove.
     pub net_driving_kwh: f64,
     pub distance_battery_mi: f64,
@@ -77,17 +82,33 @@ pub const GROUPINGS: [&str; 8] =
 /// The group of what the log does not name.
 pub(crate) const UNKNOWN: &str = "(unknown)";
 
-/// Adds up one vehicle's segments with their battery figures.
-pub fn tally(segments: &RecordBatch, battery: &RecordBatch, trips: &RecordBatch) -> Result<Tally, BatchError> {
+/// Adds up one vehicle's segments with their battery figures, and their errors as the posterior has them.
+pub fn tally(
+    segments: &RecordBatch,
+    battery: &RecordBatch,
+    trips: &RecordBatch,
+    posterior: &Posterior<'_>,
+) -> Result<Tally, BatchError> {
     let reader = Reader::new(segments, battery, trips)?;
+    let features = features::Reader::new(segments, trips, posterior.sheet())?;
+    let level_told: Vec<bool> = (0..posterior.sheet().level_slots())
+        .map(|slot| posterior.told(Some(slot)).evidence == Evidence::Inferred)
+        .collect();
+    let mut of_days: BTreeMap<String, OfDay> = BTreeMap::new();
     let mut tally = Tally::new();
     for row in 0..reader.rows() {
-        let sums = reader.sums(row);
+        let mut sums = reader.sums(row);
+        if !reader.is_measured(row) {
+            let day = day_of(reader.text("service_day", row), reader.text("trip_id", row));
+            let of_day = of_days.entry(day.to_owned()).or_insert_with(|| posterior.on_day(day));
+            reader.add_errors(row, &features.features(row), of_day, posterior.type_name(), &mut sums);
+        }
         let cluster = reader.cluster(row);
         for grouping in GROUPINGS {
             if let Some(group) = reader.group(grouping, row) {
                 let key = Key { grouping, group, cluster: cluster.clone() };
-                let sums_here = if grouping == "regen_level" { sums.of_one_level() } else { sums.clone() };
+                let untold = grouping == "regen_level" && !level_told[features.slot(row)];
+                let sums_here = if untold { sums.of_untold_level() } else { sums.clone() };
                 tally.entry(key).or_default().add(&sums_here);
             }
         }
@@ -96,9 +117,8 @@ pub fn tally(segments: &RecordBatch, battery: &RecordBatch, trips: &RecordBatch)
 }
 
 impl Sums {
-    /// One share serves all levels in the inference, so windows say nothing of a level: there it is the sheet that
-    /// speaks.
-    fn of_one_level(&self) -> Sums {
+    /// The logs may tell what came back in all and not what came back at one level: there it is the sheet that speaks.
+    fn of_untold_level(&self) -> Sums {
         Sums { inferred_moving_s: 0.0, inferred_paired_s: 0.0, ..self.clone() }
     }
 
@@ -125,6 +145,7 @@ impl Sums {
             recoverable_low_kwh,
             recoverable_high_kwh,
             attainable_kwh,
+            recovered_kwh,
             recovered_braking_kwh,
             braking_paired_kwh,
             recoverable_paired_kwh,
@@ -138,7 +159,6 @@ impl Sums {
             unknown_store_kwh,
             discharged_kwh,
             net_kwh,
-            net_half_kwh,
             net_driving_kwh,
             distance_battery_mi,
             measured_discharged_kwh,
@@ -149,9 +169,8 @@ impl Sums {
             ton_mi,
             distance_with_payload_mi
         );
-        for (sum, value) in self.recovered_kwh.iter_mut().zip(other.recovered_kwh) {
-            *sum += value;
-        }
+        self.recovered_errors.add(&other.recovered_errors);
+        self.net_errors.add(&other.net_errors);
     }
 }
 
@@ -234,6 +253,21 @@ impl<'a> Reader<'a> {
         }
     }
 
+    fn is_measured(&self, row: usize) -> bool {
+        self.battery.texts("evidence").ok().and_then(|array| text_at(array, row)) == Some("measured")
+    }
+
+    fn add_errors(&self, row: usize, features: &[f64], of_day: &OfDay, vehicle_type: &str, sums: &mut Sums) {
+        if self.text("kind", row) == Some("parked") {
+            return;
+        }
+        let (vehicle, day) = (self.text("vehicle_id", row).unwrap_or_default(), self.cluster(row));
+        sums.net_errors = Errors::of(&of_day.net.figure(features), vehicle_type, vehicle, &day);
+        if self.battery("energy_recovered_p50_kwh", row).is_some() {
+            sums.recovered_errors = Errors::of(&of_day.recovered.figure(features), vehicle_type, vehicle, &day);
+        }
+    }
+
     fn sums(&self, row: usize) -> Sums {
         let kind = self.text("kind", row).unwrap_or("parked");
         let discharged = self.battery("energy_discharged_p50_kwh", row).unwrap_or(0.0);
@@ -250,7 +284,6 @@ impl<'a> Reader<'a> {
             braking_raw_kwh: self.number("energy_braking_kwh", row),
             discharged_kwh: discharged,
             net_kwh: net,
-            net_half_kwh: self.battery("energy_net_p95_kwh", row).map_or(0.0, |high| high - net),
             unknown_store_kwh: self.number("energy_returned_unknown_store_kwh", row),
             ..Sums::default()
         };
@@ -299,7 +332,10 @@ impl<'a> Reader<'a> {
             sums.attainable_kwh = self.number("energy_attainable_kwh", row) * middle;
         }
         let [Some(p05), Some(p50), Some(p95)] = recovered else { return };
-        sums.recovered_kwh = [p05, p50, p95];
+        sums.recovered_kwh = p50;
+        if self.is_measured(row) {
+            sums.recovered_errors = Errors::measured((p95 - p05) / 2.0);
+        }
         sums.discharged_paired_kwh = sums.discharged_kwh;
         sums.net_paired_kwh = sums.net_kwh;
         sums.distance_paired_mi = sums.distance_mi;

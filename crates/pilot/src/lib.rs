@@ -5,6 +5,7 @@
 //! Deliberately absent: environment variables, a search path, any default without a source.
 
 mod document;
+mod estimation;
 mod files;
 mod levels;
 mod listing;

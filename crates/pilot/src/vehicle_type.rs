@@ -18,6 +18,8 @@ pub struct VehicleType {
     pub sheet: Sheet,
     /// `None` where the sheet says no capacity: nothing can be inferred from state of charge then.
     pub battery: Option<BatterySheet>,
+    /// How far the usable energy may lie from the sheet's.
+    pub capacity_error_frac: f64,
     pub packs: Option<f64>,
     pub pack_energy_kwh: Option<f64>,
     /// What a pack weighs for its energy.
@@ -52,6 +54,8 @@ pub fn read(section: &Section<'_, '_>, folder: &Path) -> Option<VehicleType> {
     let pack_mass_kg_per_kwh = pack_mass(&r, pack_energy);
     let capacity_kwh = packs.zip(pack_energy).map(|(n, each)| n * each);
     let usable = r.share_or("usable_fraction", 0.9, MEMORY).0;
+    let capacity_error_frac =
+        r.share_or("capacity_error", 0.05, "wear and sheet, from memory, not confirmed").0;
     let battery_efficiency = r.share_or("battery_efficiency", 0.98, "0.96 to 0.99 at 1C, from memory").0;
     let gross_kg = mass + payload;
     let parts = Parts {
@@ -108,6 +112,7 @@ pub fn read(section: &Section<'_, '_>, folder: &Path) -> Option<VehicleType> {
     Some(VehicleType {
         sheet,
         battery,
+        capacity_error_frac,
         packs,
         pack_energy_kwh: pack_energy,
         pack_mass_kg_per_kwh,

@@ -7,21 +7,22 @@ use proptest::prelude::*;
 use super::made::cases;
 
 fn conditions() -> impl Strategy<Value = Conditions> {
-    (2e3..40e3f64, 0.004..0.012f64, 0.5..9.0f64, -9.0..9.0f64).prop_map(|(mass, rolling, drag, wind)| Conditions {
-        mass_kg: mass,
-        rotating_mass_kg: 0.05 * mass,
-        rolling_resistance: rolling,
-        drag_area_m2: drag,
-        air_density_kg_m3: 1.2,
-        gravity_m_s2: 9.80665,
-        headwind_m_s: wind,
+    (2e3..40e3f64, 0.004..0.012f64, 0.5..9.0f64, -9.0..9.0f64).prop_map(|(mass, rolling, drag, wind)| {
+        Conditions {
+            mass_kg: mass,
+            rotating_mass_kg: 0.05 * mass,
+            rolling_resistance: rolling,
+            drag_area_m2: drag,
+            air_density_kg_m3: 1.2,
+            gravity_m_s2: 9.80665,
+            headwind_m_s: wind,
+        }
     })
 }
 
 fn interval() -> impl Strategy<Value = Interval> {
     (0.0..32.0f64, 0.0..32.0f64, 0.3..12.0f64, -0.08..0.08f64).prop_map(|(start, end, duration_s, grade)| {
-        let mut interval =
-            Interval { duration_s, speed_start_m_s: start, speed_end_m_s: end, rise_m: 0.0 };
+        let mut interval = Interval { duration_s, speed_start_m_s: start, speed_end_m_s: end, rise_m: 0.0 };
         interval.rise_m = grade * interval.distance_m();
         interval
     })

@@ -4,6 +4,7 @@ mod approaches;
 mod avoidable_losses;
 mod braking_balance;
 mod braking_events;
+mod calibration;
 mod charges;
 mod level_fits;
 mod power_trace;
@@ -21,6 +22,7 @@ pub use approaches::APPROACHES;
 pub use avoidable_losses::AVOIDABLE_LOSSES;
 pub use braking_balance::BRAKING_BALANCE;
 pub use braking_events::BRAKING_EVENTS;
+pub use calibration::CALIBRATION;
 pub use charges::CHARGES;
 pub use level_fits::LEVEL_FITS;
 pub use power_trace::POWER_TRACE;
@@ -37,7 +39,7 @@ pub use what_if::WHAT_IF;
 use crate::Table;
 
 /// Every table, in the order the stages write them; the power trace is written by none, what-if only when asked.
-pub static ALL: [&Table; 16] = [
+pub static ALL: [&Table; 17] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -48,6 +50,7 @@ pub static ALL: [&Table; 16] = [
     &CHARGES,
     &APPROACHES,
     &LEVEL_FITS,
+    &CALIBRATION,
     &SEGMENT_BATTERY,
     &AVOIDABLE_LOSSES,
     &RECOVERY,

@@ -1,0 +1,209 @@
+//! How the battery's energy follows from the unknowns, and what is believed of them beforehand.
+
+use backwatt_stats::nested::{Law, Normals};
+
+use crate::features::{
+    AERO, AUX_MOVING, AUX_STANDING, BATTERY_LOSS, BY_AERO, BY_MASS, BY_ROLLING, CONVERTED, FED, HOURS, INERTIA,
+    LOAD, LOAD_BACK, LOSS, OF_LEVEL, ROLLING, SHARED, TAKEN, of_level,
+};
+use crate::sheet::{TypeSheet, sd_of_reach};
+
+/// Kinds of rows: drawn from the store by state of charge; net at the measured terminals; returned at the measured bus.
+pub const BY_CHARGE: usize = 0;
+pub const AT_TERMINALS: usize = 1;
+pub const AT_BUS: usize = 2;
+pub const KINDS: usize = 3;
+
+/// Unknowns of a type, in this order; a share of each level follows.
+pub const TYPE_NAMES: [&str; 8] = [
+    "rolling_resistance",
+    "drag_area",
+    "drive_losses",
+    "losses_with_force_squared",
+    "auxiliaries_moving",
+    "auxiliaries_standing",
+    "auxiliaries_beyond_sheet_kw",
+    "share_arriving",
+];
+const OF_TYPE: usize = TYPE_NAMES.len();
+/// Unknowns of a vehicle.
+pub const VEHICLE_NAMES: [&str; 4] =
+    ["capacity_inverse", "mass", "auxiliaries_of_vehicle_kw", "share_of_vehicle"];
+/// Unknowns of a day.
+pub const OF_DAY: usize = 2;
+
+/// The law of one vehicle type.
+#[derive(Debug, Clone)]
+pub struct EnergyLaw {
+    pub slots: usize,
+    /// Loss by the sheet per squared force, over all that was driven: [kWh / 1e9 N² s].
+    pub load_scale: f64,
+    /// Auxiliaries while moving, by log or sheet, on the mean. [kW]
+    pub aux_kw: f64,
+    /// Share of the bus energy that these auxiliaries take, on the mean.
+    pub fed_share: f64,
+}
+
+/// The unknowns by name.
+struct Unknowns<'u> {
+    rolling: f64,
+    drag: f64,
+    losses: f64,
+    squared: f64,
+    aux_moving: f64,
+    aux_standing: f64,
+    /// Beyond the sheet, of type, vehicle and day. [kW]
+    beyond_kw: f64,
+    share: f64,
+    levels: &'u [f64],
+    capacity_inverse: f64,
+    mass: f64,
+}
+
+impl EnergyLaw {
+    pub fn unknowns_of_type(&self) -> usize {
+        OF_TYPE + self.slots
+    }
+
+    fn named<'u>(&self, u: &'u [f64]) -> Unknowns<'u> {
+        let own = self.unknowns_of_type();
+        Unknowns {
+            rolling: u[0],
+            drag: u[1],
+            losses: u[2],
+            squared: u[3],
+            aux_moving: u[4],
+            aux_standing: u[5],
+            beyond_kw: u[6] + u[own + 2] + u[own + 4],
+            share: u[7] + u[own + 3],
+            levels: &u[OF_TYPE..own],
+            capacity_inverse: u[own],
+            mass: u[own + 1] + u[own + 5],
+        }
+    }
+
+    /// Coefficients of what is returned at the bus.
+    ///
+    /// β_l [ C_l + (m-1) ∂C_l + (r-1) ∂C_l + (a-1) ∂C_l - l ((1-u) m loss_l + u m² load_l) ]
+    pub fn bus(&self, u: &[f64]) -> Vec<f64> {
+        let u = self.named(u);
+        let mut c = vec![0.0; SHARED + self.slots * OF_LEVEL];
+        for slot in 0..self.slots {
+            let share = u.share + u.levels[slot];
+            let mut set = |feature: usize, value: f64| c[of_level(slot, feature)] = share * value;
+            set(TAKEN, 1.0);
+            set(BY_MASS, u.mass - 1.0);
+            set(BY_ROLLING, u.rolling - 1.0);
+            set(BY_AERO, u.drag - 1.0);
+            set(CONVERTED, -u.losses * (1.0 - u.squared) * u.mass);
+            set(LOAD_BACK, -u.losses * u.squared * self.load_scale * u.mass * u.mass);
+        }
+        c
+    }
+
+    /// Coefficients of what auxiliaries take of the return. With powers of return spread like an exponential, a load of
+    /// a times the mean takes 1 - exp(-a) of it: derived; the shape is an assumption.
+    fn fed(&self, u: &[f64]) -> Vec<f64> {
+        let named = self.named(u);
+        let beyond = if self.aux_kw > 0.0 { named.beyond_kw / self.aux_kw } else { 0.0 };
+        let factor = (named.aux_moving + beyond).max(0.0);
+        let taken = self.fed_share.clamp(1e-6, 0.99);
+        let load = -(1.0 - taken).ln();
+        let growth = (1.0 - (-load * factor).exp()) / taken;
+        let mut c = vec![0.0; SHARED + self.slots * OF_LEVEL];
+        for slot in 0..self.slots {
+            c[of_level(slot, FED)] = growth * (named.share + named.levels[slot]);
+        }
+        c
+    }
+
+    /// Coefficients of what is recovered at the terminals: the return less what auxiliaries take of it.
+    pub fn recovered(&self, u: &[f64]) -> Vec<f64> {
+        self.bus(u).iter().zip(self.fed(u)).map(|(bus, fed)| bus - fed).collect()
+    }
+
+    /// Coefficients of net energy at the terminals: driving and auxiliaries less the return.
+    pub fn net(&self, u: &[f64]) -> Vec<f64> {
+        let named = self.named(u);
+        let mut c: Vec<f64> = self.bus(u).iter().map(|bus| -bus).collect();
+        c[INERTIA] = named.mass;
+        c[ROLLING] = named.mass * named.rolling;
+        c[AERO] = named.drag;
+        c[LOSS] = named.losses * (1.0 - named.squared) * named.mass;
+        c[LOAD] = named.losses * named.squared * self.load_scale * named.mass * named.mass;
+        c[AUX_MOVING] = named.aux_moving;
+        c[AUX_STANDING] = named.aux_standing;
+        c[HOURS] = named.beyond_kw;
+        c
+    }
+
+    /// Coefficients of gross discharge at the terminals.
+    pub fn discharged(&self, u: &[f64]) -> Vec<f64> {
+        self.net(u).iter().zip(self.recovered(u)).map(|(net, back)| net + back).collect()
+    }
+}
+
+impl Law for EnergyLaw {
+    fn coefficients(&self, kind: usize, u: &[f64]) -> Vec<f64> {
+        match kind {
+            AT_BUS => self.bus(u),
+            AT_TERMINALS => self.net(u),
+            _ => {
+                let mut c = self.net(u);
+                c[BATTERY_LOSS] = 1.0;
+                let inverse = self.named(u).capacity_inverse;
+                c.iter_mut().for_each(|c| *c *= inverse);
+                c
+            }
+        }
+    }
+}
+
+/// What a sheet's one factor leaves open beyond its own reach: the share of losses that goes with force squared.
+const SQUARED: (f64, f64) = (0.5, 0.3);
+/// Auxiliaries of the sheet, as factors; and what the sheet leaves out, chiefly cab climate. [kW] From memory.
+const AUX_SD: f64 = 0.4;
+const BEYOND_KW: (f64, f64) = (0.4, 0.8);
+const BEYOND_VEHICLE_KW: f64 = 0.2;
+const BEYOND_DAY_KW: f64 = 0.5;
+/// Share of what the model has returned that arrives: near all, stability control and derating taking some; levels and
+/// fade speeds of a sheet are nominal. Wide enough to be wrong. From memory.
+const SHARE: (f64, f64) = (0.95, 0.2);
+const SHARE_LEVEL_SD: f64 = 0.1;
+const SHARE_VEHICLE_SD: f64 = 0.03;
+/// A payload that is logged: of the gross mass, by day.
+const LOGGED_DAY_SD: f64 = 0.005;
+
+pub fn type_prior(sheet: &TypeSheet) -> Normals {
+    let mut prior = Normals::default();
+    prior.push(1.0, sd_of_reach(sheet.reach.rolling_frac));
+    prior.push(1.0, sd_of_reach(sheet.reach.drag_frac));
+    prior.push(1.0, sd_of_reach(sheet.reach.losses_frac));
+    prior.push(SQUARED.0, SQUARED.1);
+    prior.push(1.0, AUX_SD);
+    prior.push(1.0, AUX_SD);
+    prior.push(BEYOND_KW.0, BEYOND_KW.1);
+    prior.push(SHARE.0, SHARE.1);
+    for _ in 0..sheet.level_slots() {
+        prior.push(0.0, SHARE_LEVEL_SD);
+    }
+    prior
+}
+
+pub fn vehicle_prior(sheet: &TypeSheet, payload_known: bool) -> Normals {
+    let reach = &sheet.reach;
+    let payload = if payload_known { 0.0 } else { sd_of_reach(reach.payload_frac) };
+    let mut prior = Normals::default();
+    prior.push(1.0, sd_of_reach(reach.capacity_frac));
+    prior.push(1.0, sd_of_reach(reach.mass_empty_frac).hypot(payload));
+    prior.push(0.0, BEYOND_VEHICLE_KW);
+    prior.push(0.0, SHARE_VEHICLE_SD);
+    prior
+}
+
+pub fn day_prior(sheet: &TypeSheet, payload_known: bool) -> Normals {
+    let mut prior = Normals::default();
+    prior.push(0.0, BEYOND_DAY_KW);
+    prior.push(0.0, if payload_known { LOGGED_DAY_SD } else { sd_of_reach(sheet.reach.payload_frac) });
+    prior
+}

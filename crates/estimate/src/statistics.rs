@@ -1,0 +1,211 @@
+//! The first pass: what one vehicle's log says of the unknowns, as moments that add up.
+
+use std::collections::BTreeMap;
+
+use arrow::array::RecordBatch;
+use backwatt_schema::{BatchError, BatchView, number_at, tables, text_at};
+use backwatt_stats::Moments;
+
+use crate::claims::TripClaims;
+use crate::features::{self, OF_LEVEL, Reader, SHARED};
+use crate::law::{AT_BUS, AT_TERMINALS, BY_CHARGE, KINDS};
+use crate::sheet::TypeSheet;
+use crate::windows::windows;
+
+/// What one vehicle's log says. Statistics of two parts of a log add up; those of vehicles of one type are learned from
+/// together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Statistics {
+    pub vehicle_id: String,
+    pub days: BTreeMap<String, Day>,
+    /// Features summed over all segments: what a figure about the vehicle is made of.
+    pub totals: Vec<f64>,
+    pub moving_h: f64,
+    /// Time with the payload known, and all time. [h]
+    pub payload_h: f64,
+    pub hours: f64,
+    /// Windows that nothing in the model explains.
+    pub windows_aside: u64,
+}
+
+/// Moments of one service day by kind, and those its windows would have with a state of charge without steps.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Day {
+    pub kinds: [Moments; KINDS],
+    pub by_fine_charge: Moments,
+    pub totals: Vec<f64>,
+}
+
+impl Day {
+    fn new(features: usize) -> Self {
+        Self {
+            kinds: std::array::from_fn(|_| Moments::new(features)),
+            by_fine_charge: Moments::new(features),
+            totals: vec![0.0; features],
+        }
+    }
+}
+
+impl Statistics {
+    /// Adds what another part of the same vehicle's log says.
+    pub fn add(&mut self, other: &Statistics) {
+        for (day, more) in &other.days {
+            let size = self.totals.len();
+            let day = self.days.entry(day.clone()).or_insert_with(|| Day::new(size));
+            for (kind, more) in day.kinds.iter_mut().zip(&more.kinds) {
+                kind.add(more);
+            }
+            day.by_fine_charge.add(&more.by_fine_charge);
+            add(&mut day.totals, &more.totals);
+        }
+        add(&mut self.totals, &other.totals);
+        self.moving_h += other.moving_h;
+        self.payload_h += other.payload_h;
+        self.hours += other.hours;
+        self.windows_aside += other.windows_aside;
+    }
+
+    /// A payload known for most of the time is one.
+    pub fn payload_known(&self) -> bool {
+        self.payload_h > 0.5 * self.hours
+    }
+
+    pub fn rows(&self, kind: usize) -> u64 {
+        self.days.values().map(|day| day.kinds[kind].rows()).sum()
+    }
+}
+
+fn add(sums: &mut [f64], more: &[f64]) {
+    for (sum, more) in sums.iter_mut().zip(more) {
+        *sum += more;
+    }
+}
+
+/// Error of a measured energy over a stretch, relative to the sheet's terms and at least. [kWh] The residuals widen it.
+const MEASURED_FRAC: f64 = 0.05;
+const MEASURED_KWH: f64 = 0.05;
+
+/// What one vehicle's segments and trips say of the unknowns of its type.
+///
+/// Windows of state of charge between its steps, and where battery power is logged what was drawn at the terminals by
+/// trip and returned at the bus by day and level.
+/// Missing  no window without state of charge or capacity; trips with braking withheld, noisy or unexplained are left out
+/// Errors   a column is missing or of another type
+pub fn observe(
+    segments: &RecordBatch,
+    trips: &RecordBatch,
+    sheet: &TypeSheet,
+) -> Result<Statistics, BatchError> {
+    let view = BatchView::new(&tables::SEGMENTS, segments);
+    let reader = Reader::new(segments, trips, sheet)?;
+    let size = features::count(sheet);
+    let vehicles = view.texts("vehicle_id")?;
+    let mut statistics = Statistics {
+        vehicle_id: if view.rows() > 0 { vehicles.value(0).to_owned() } else { String::new() },
+        days: BTreeMap::new(),
+        totals: vec![0.0; size],
+        moving_h: 0.0,
+        payload_h: 0.0,
+        hours: 0.0,
+        windows_aside: 0,
+    };
+    let mut measured = Measured::read(&view, trips)?;
+    let (days, trip_ids) = (view.texts("service_day")?, view.texts("trip_id")?);
+    let (moving, payload, duration) =
+        (view.numbers("moving_s")?, view.numbers("payload_kg")?, view.numbers("duration_s")?);
+    for row in 0..view.rows() {
+        let x = reader.features(row);
+        let day = day_of(text_at(days, row), text_at(trip_ids, row));
+        let entry = statistics.days.entry(day.to_owned()).or_insert_with(|| Day::new(size));
+        add(&mut entry.totals, &x);
+        add(&mut statistics.totals, &x);
+        let hours = duration.value(row) / 3600.0;
+        statistics.moving_h += moving.value(row) / 3600.0;
+        statistics.hours += hours;
+        statistics.payload_h += if number_at(payload, row).is_some() { hours } else { 0.0 };
+        measured.add(row, day, text_at(trip_ids, row), reader.slot(row), &x);
+    }
+    measured.into_days(&mut statistics.days);
+    if let Some(step) = soc_step(trips)? {
+        let (found, aside) = windows(segments, trips, sheet, step)?;
+        statistics.windows_aside = aside;
+        for window in found {
+            let day = statistics.days.entry(window.day).or_insert_with(|| Day::new(size));
+            day.kinds[BY_CHARGE].add_row(window.drawn_kwh, &window.features, window.noise_kwh.powi(-2));
+            day.by_fine_charge.add_row(window.drawn_kwh, &window.features, window.noise_fine_kwh.powi(-2));
+        }
+    }
+    Ok(statistics)
+}
+
+/// Service day or, on a relative clock, trip.
+pub fn day_of<'a>(day: Option<&'a str>, trip: Option<&'a str>) -> &'a str {
+    day.or(trip).unwrap_or("outside trips")
+}
+
+/// The coarsest step of state of charge a trip shows: a short trip may happen upon one small difference of a filtered
+/// value.
+fn soc_step(trips: &RecordBatch) -> Result<Option<f64>, BatchError> {
+    let steps = BatchView::new(&tables::TRIPS, trips).numbers("soc_step_frac")?;
+    Ok(steps.iter().flatten().fold(None, |most: Option<f64>, step| Some(most.map_or(step, |m| m.max(step)))))
+}
+
+/// Energies of the measured battery, gathered by stretch.
+struct Measured<'a> {
+    discharged: &'a arrow::array::Float64Array,
+    recovered: &'a arrow::array::Float64Array,
+    bus: &'a arrow::array::Float64Array,
+    basis: &'a arrow::array::StringArray,
+    claims: TripClaims,
+    at_terminals: BTreeMap<(String, String), (f64, Vec<f64>)>,
+    at_bus: BTreeMap<(String, usize), (f64, Vec<f64>)>,
+}
+
+impl<'a> Measured<'a> {
+    fn read(view: &BatchView<'a>, trips: &RecordBatch) -> Result<Self, BatchError> {
+        Ok(Self {
+            discharged: view.numbers("energy_discharged_kwh")?,
+            recovered: view.numbers("energy_recovered_kwh")?,
+            bus: view.numbers("energy_returned_bus_kwh")?,
+            basis: view.texts("bus_basis")?,
+            claims: TripClaims::read(trips)?,
+            at_terminals: BTreeMap::new(),
+            at_bus: BTreeMap::new(),
+        })
+    }
+
+    fn add(&mut self, row: usize, day: &str, trip: Option<&str>, slot: usize, x: &[f64]) {
+        let (Some(discharged), Some(trip)) = (number_at(self.discharged, row), trip) else { return };
+        if !self.claims.of(trip).is_clean() {
+            return;
+        }
+        let sum = |into: &mut (f64, Vec<f64>), value: f64, x: &[f64]| {
+            into.0 += value;
+            add(&mut into.1, x);
+        };
+        let fresh = || (0.0, vec![0.0; x.len()]);
+        let net = discharged - self.recovered.value(row);
+        sum(self.at_terminals.entry((day.to_owned(), trip.to_owned())).or_insert_with(fresh), net, x);
+        if text_at(self.basis, row).is_some_and(|basis| basis.starts_with("battery")) {
+            let bus = self.bus.value(row);
+            sum(self.at_bus.entry((day.to_owned(), slot)).or_insert_with(fresh), bus, x);
+        }
+    }
+
+    fn into_days(self, days: &mut BTreeMap<String, Day>) {
+        let size = |x: &[f64]| x[..4].iter().sum::<f64>().max(0.0);
+        let weight = |scale_kwh: f64| 1.0 / ((MEASURED_FRAC * scale_kwh).powi(2) + MEASURED_KWH.powi(2));
+        for ((day, _), (net, x)) in self.at_terminals {
+            if let Some(day) = days.get_mut(&day) {
+                day.kinds[AT_TERMINALS].add_row(net, &x, weight(size(&x)));
+            }
+        }
+        for ((day, slot), (bus, mut x)) in self.at_bus {
+            let taken = x[SHARED + slot * OF_LEVEL];
+            x[..SHARED].fill(0.0);
+            if let Some(day) = days.get_mut(&day) {
+                day.kinds[AT_BUS].add_row(bus, &x, weight(taken));
+            }
+        }
+    }
+}

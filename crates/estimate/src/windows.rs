@@ -1,0 +1,277 @@
+//! Windows of state of charge: what was drawn between two moments at which the reported value says where the true one is.
+
+use arrow::array::{Float64Array, RecordBatch};
+use backwatt_schema::{BatchError, BatchView, number_at, tables, text_at};
+use backwatt_stats::{Gaussian, Observation, posterior};
+
+use crate::claims::TripClaims;
+use crate::features::{
+    AERO, AUX_MOVING, AUX_STANDING, CONVERTED, INERTIA, LOSS, ROLLING, Reader, SHARED, TAKEN, of_level,
+};
+use crate::sheet::{BatterySheet, TypeSheet};
+
+/// One window.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Window {
+    /// Service day or, on a relative clock, trip.
+    pub day: String,
+    pub features: Vec<f64>,
+    pub drawn_kwh: f64,
+    pub noise_kwh: f64,
+    /// The same if the state of charge had been read without steps.
+    pub noise_fine_kwh: f64,
+}
+
+/// A window is closed once the state of charge fell by this: long enough that errors of the physics terms are small
+/// beside what was drawn, short enough that windows differ.
+const LEAST_FALL: f64 = 0.015;
+/// Without a step to close it a window is closed at a reading, this many times as long.
+const UNSTEPPED: f64 = 3.0;
+/// Error of the physics terms within one window: relative to what was drawn, and at least. The residuals widen both.
+const TERM_ERROR_FRAC: f64 = 0.03;
+const TERM_ERROR_KWH: f64 = 0.03;
+/// Height over a window is off by this where it is no terrain's. [m]
+const HEIGHT_M: f64 = 3.0;
+/// What a key-off draws unseen: standby and what delivery leaves on. From memory. [kW]
+const UNSEEN_KW: f64 = 0.15;
+/// Longest gap a window bridges: little is drawn while the key is off at deliveries. [s]
+const GAP_S: f64 = 4.0 * 3600.0;
+/// Open-circuit voltage over the whole range, relative to its mean: state of charge is charge. From memory.
+const VOLTAGE_RANGE_FRAC: f64 = 0.11;
+/// Residuals beyond this many times their median size are no noise.
+const ASIDE: f64 = 5.0;
+
+/// How an end of a window is known.
+#[derive(Clone, Copy)]
+enum End {
+    /// At a step down, so long after the reading before.
+    Step { wait_s: f64 },
+    /// At a reading, which a rounding step stands around.
+    Reading,
+}
+
+struct Open {
+    day: String,
+    features: Vec<f64>,
+    begun: End,
+    soc_start: f64,
+    soc_last: f64,
+    time_end_ns: i64,
+    gap_s: f64,
+    height_j: f64,
+}
+
+/// Windows of one vehicle, and how many were set aside because nothing in the model explains them.
+pub fn windows(
+    segments: &RecordBatch,
+    trips: &RecordBatch,
+    sheet: &TypeSheet,
+    soc_step_frac: f64,
+) -> Result<(Vec<Window>, u64), BatchError> {
+    let Some(battery) = sheet.battery else { return Ok((Vec::new(), 0)) };
+    let view = BatchView::new(&tables::SEGMENTS, segments);
+    let reader = Reader::new(segments, trips, sheet)?;
+    let claims = TripClaims::read(trips)?;
+    let rows = Rows::read(&view)?;
+    let mut found = Vec::new();
+    let mut open: Option<Open> = None;
+    let cut = Cut { battery, step: soc_step_frac };
+    for row in 0..reader.rows() {
+        let usable = rows.trip(row).is_none_or(|id| claims.of(id).is_clean());
+        let (Some(from), Some(to)) = (rows.soc_start(row), rows.soc_end(row)) else {
+            open = None;
+            continue;
+        };
+        if !usable {
+            open = None;
+            continue;
+        }
+        open = open.filter(|open| open.continues(rows.start_ns[row], from, soc_step_frac));
+        if let Some(wait_s) = rows.step_wait(row) {
+            let end = End::Step { wait_s };
+            // A window that began at a mere reading begins better here.
+            let fresh = match &open {
+                None => true,
+                Some(open) if open.soc_start - from >= LEAST_FALL - 1e-6 => {
+                    found.extend(cut.window(open, from, end));
+                    true
+                }
+                Some(open) => matches!(open.begun, End::Reading) && open.soc_start - from < 2.5 * soc_step_frac,
+            };
+            if fresh {
+                open = Some(Open::new(rows.day(row), end, from, rows.start_ns[row], &reader));
+            }
+        }
+        let here = open
+            .get_or_insert_with(|| Open::new(rows.day(row), End::Reading, from, rows.start_ns[row], &reader));
+        here.gap_s += ((rows.start_ns[row] - here.time_end_ns) as f64 * 1e-9).max(0.0);
+        for (sum, x) in here.features.iter_mut().zip(reader.features(row)) {
+            *sum += x;
+        }
+        here.height_j = here.height_j.max(rows.height_j(row));
+        (here.soc_last, here.time_end_ns) = (to, rows.end_ns[row]);
+        let fall = here.soc_start - to;
+        if fall < -1.5 * soc_step_frac.max(LEAST_FALL / 3.0) {
+            open = None;
+        } else if fall >= UNSTEPPED * LEAST_FALL.max(soc_step_frac) {
+            found.extend(cut.window(here, to, End::Reading));
+            open = None;
+        }
+    }
+    Ok(set_aside(found))
+}
+
+impl Open {
+    fn new(day: String, begun: End, soc: f64, start_ns: i64, reader: &Reader<'_>) -> Self {
+        let features = vec![0.0; reader.count()];
+        Self {
+            day,
+            features,
+            begun,
+            soc_start: soc,
+            soc_last: soc,
+            time_end_ns: start_ns,
+            gap_s: 0.0,
+            height_j: 0.0,
+        }
+    }
+
+    /// True when a segment goes on where the window stood: a gap is bridged as long as no charge can hide in it.
+    fn continues(&self, start_ns: i64, soc: f64, step: f64) -> bool {
+        let gap_s = (start_ns - self.time_end_ns) as f64 * 1e-9;
+        gap_s <= GAP_S && (soc - self.soc_last).abs() <= 1.5 * step.max(LEAST_FALL / 3.0)
+    }
+}
+
+struct Cut {
+    battery: BatterySheet,
+    step: f64,
+}
+
+impl Cut {
+    fn window(&self, open: &Open, soc_end: f64, end: End) -> Option<Window> {
+        let fall = open.soc_start - soc_end;
+        let middle = f64::midpoint(open.soc_start, soc_end);
+        let voltage = 1.0 + VOLTAGE_RANGE_FRAC * (middle - 0.5);
+        let drawn_kwh = fall * self.battery.capacity_kwh * voltage;
+        let hours = open.features[crate::features::HOURS];
+        if hours <= 0.0 || drawn_kwh <= 0.0 {
+            return None;
+        }
+        // Power of the window stands in for that around its ends.
+        let power_kw = drawn_kwh / hours;
+        let variance = |end: End, step: f64| match end {
+            End::Step { wait_s } => (power_kw * wait_s / 3600.0).powi(2) / 12.0,
+            End::Reading => (step * self.battery.capacity_kwh).powi(2) / 12.0,
+        };
+        let terms = (TERM_ERROR_FRAC * drawn_kwh).powi(2)
+            + TERM_ERROR_KWH.powi(2)
+            + (open.height_j / 3.6e6).powi(2)
+            + (UNSEEN_KW * open.gap_s / 3600.0).powi(2);
+        let noise = |step: f64, fine: bool| {
+            let ends = [open.begun, end].map(|end| match end {
+                End::Step { .. } if fine => 0.0,
+                end => variance(end, step),
+            });
+            (terms + ends[0] + ends[1]).sqrt()
+        };
+        Some(Window {
+            day: open.day.clone(),
+            features: open.features.clone(),
+            drawn_kwh,
+            noise_kwh: noise(self.step, false),
+            noise_fine_kwh: noise(0.0, true),
+        })
+    }
+}
+
+/// The segment columns that windows are cut by.
+struct Rows<'a> {
+    start_ns: &'a [i64],
+    end_ns: &'a [i64],
+    trips: &'a arrow::array::StringArray,
+    days: &'a arrow::array::StringArray,
+    grade: &'a arrow::array::StringArray,
+    soc_start: &'a Float64Array,
+    soc_end: &'a Float64Array,
+    wait: &'a Float64Array,
+    mass: &'a Float64Array,
+}
+
+impl<'a> Rows<'a> {
+    fn read(view: &BatchView<'a>) -> Result<Self, BatchError> {
+        Ok(Self {
+            start_ns: view.times("time_start_ns")?.values(),
+            end_ns: view.times("time_end_ns")?.values(),
+            trips: view.texts("trip_id")?,
+            days: view.texts("service_day")?,
+            grade: view.texts("grade_basis")?,
+            soc_start: view.numbers("soc_start_frac")?,
+            soc_end: view.numbers("soc_end_frac")?,
+            wait: view.numbers("soc_step_wait_s")?,
+            mass: view.numbers("mass_kg")?,
+        })
+    }
+
+    fn trip(&self, row: usize) -> Option<&'a str> {
+        text_at(self.trips, row)
+    }
+
+    fn day(&self, row: usize) -> String {
+        text_at(self.days, row).or_else(|| self.trip(row)).unwrap_or("outside trips").to_owned()
+    }
+
+    fn soc_start(&self, row: usize) -> Option<f64> {
+        number_at(self.soc_start, row)
+    }
+
+    fn soc_end(&self, row: usize) -> Option<f64> {
+        number_at(self.soc_end, row)
+    }
+
+    fn step_wait(&self, row: usize) -> Option<f64> {
+        number_at(self.wait, row)
+    }
+
+    fn height_j(&self, row: usize) -> f64 {
+        let sure = text_at(self.grade, row).is_some_and(|basis| basis == "tiles" || basis == "logged");
+        let mass_kg = number_at(self.mass, row).unwrap_or(0.0);
+        if sure { 0.0 } else { mass_kg * 9.806_65 * HEIGHT_M }
+    }
+}
+
+/// Leaves out what a plain fit cannot explain: a charge that nobody logged, a state of charge set anew.
+fn set_aside(found: Vec<Window>) -> (Vec<Window>, u64) {
+    let rows: Vec<Observation> = found.iter().map(plain).collect();
+    let prior = Gaussian::independent(&[1.0, 2.0, 0.9], &[0.3, 2.0, 0.4]);
+    let Some(fitted) = posterior(&prior, &rows) else { return (found, 0) };
+    let off: Vec<f64> =
+        rows.iter().map(|row| (row.value - fitted.combination(&row.weights).0) / row.noise_sd).collect();
+    let mut sizes: Vec<f64> = off.iter().map(|off| off.abs()).collect();
+    sizes.sort_by(f64::total_cmp);
+    // 1.4826: from the median of absolute values to a standard deviation, for a normal.
+    let size = sizes.get(sizes.len() / 2).map_or(1.0, |median| (1.4826 * median).max(1.0));
+    let before = found.len();
+    let kept: Vec<Window> =
+        found.into_iter().zip(off).filter(|(_, off)| off.abs() <= ASIDE * size).map(|(w, _)| w).collect();
+    let aside = (before - kept.len()) as u64;
+    (kept, aside)
+}
+
+/// Driving, auxiliaries and return, by the sheet.
+fn plain(window: &Window) -> Observation {
+    let x = &window.features;
+    let back: f64 = (SHARED..x.len())
+        .step_by(crate::features::OF_LEVEL)
+        .map(|start| {
+            let slot = (start - SHARED) / crate::features::OF_LEVEL;
+            x[of_level(slot, TAKEN)] - x[of_level(slot, CONVERTED)]
+        })
+        .sum();
+    let driven = x[INERTIA] + x[ROLLING] + x[AERO] + x[LOSS];
+    Observation {
+        weights: vec![driven, x[AUX_MOVING] + x[AUX_STANDING], -back],
+        value: window.drawn_kwh,
+        noise_sd: window.noise_kwh,
+    }
+}
