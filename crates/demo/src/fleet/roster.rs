@@ -9,7 +9,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use super::drivers::DRIVERS;
-use super::trucks::TRUCKS;
+use super::trucks::{TRUCKS, Truck};
 use crate::Size;
 
 const ROUTES: usize = 6;
@@ -28,6 +28,7 @@ const SMALL_DAYS: [usize; 3] = [32, 35, 36];
 pub struct Shift {
     /// Days since the first Monday.
     pub day: usize,
+    /// Its place in the fleet.
     pub truck: usize,
     pub driver: usize,
     pub route: usize,
@@ -38,8 +39,8 @@ impl Shift {
         date_of(self.day)
     }
 
-    pub fn is_updated(&self) -> bool {
-        TRUCKS[self.truck].has_firmware_update && self.day >= UPDATE_DAY
+    pub fn is_updated(&self, truck: &Truck) -> bool {
+        truck.has_firmware_update && self.day >= UPDATE_DAY
     }
 }
 

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::sheets;
-use crate::fleet::trucks::{Format, TRUCKS, Truck};
+use crate::fleet::trucks::{Format, Truck};
 use crate::logger::columns::columns;
 
 const HEAD: &str = r#"# Everything here is invented: the town of Quellmouth, its people and both vehicle types.
@@ -17,9 +17,8 @@ units = "us"
 
 "#;
 
-/// The text of `pilot.toml` for the trucks (by index) that have logs.
-pub fn text(trucks: &[usize]) -> String {
-    let fleet: Vec<&Truck> = trucks.iter().map(|&index| &TRUCKS[index]).collect();
+/// The text of `pilot.toml` for the trucks that have logs.
+pub fn text(fleet: &[&Truck]) -> String {
     let mut text = String::from(HEAD);
     for (id, sheet) in [("light3", sheets::LIGHT), ("medium5", sheets::MEDIUM)] {
         if fleet.iter().any(|truck| truck.kind.id == id) {
@@ -27,7 +26,7 @@ pub fn text(trucks: &[usize]) -> String {
             text.push('\n');
         }
     }
-    for truck in &fleet {
+    for truck in fleet {
         let _ = writeln!(text, "[vehicles.{}]\ntype = \"{}\"\n", truck.id, truck.kind.id);
     }
     if let Some(truck) = fleet.iter().find(|truck| truck.format == Format::Harbour) {
