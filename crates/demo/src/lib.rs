@@ -10,6 +10,7 @@ mod fleet;
 mod logger;
 mod out;
 mod place;
+pub mod trial;
 
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};

@@ -11,8 +11,8 @@ use rand_chacha::ChaCha8Rng;
 use super::drivers::DRIVERS;
 use super::trucks::{TRUCKS, Truck};
 use crate::Size;
+use crate::place::routes;
 
-const ROUTES: usize = 6;
 const WEEKS: usize = 8;
 /// First day of week six: the day of the firmware update.
 const UPDATE_DAY: usize = 35;
@@ -92,7 +92,7 @@ fn crew_of(seed: u64, day: usize) -> Vec<Shift> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     rng.set_stream(0x526f_0000 + day as u64);
     let mut drivers: Vec<usize> = (0..DRIVERS.len()).collect();
-    let mut routes: Vec<usize> = (0..ROUTES).collect();
+    let mut routes: Vec<usize> = (0..routes::COUNT).collect();
     let is_saturday = day % 7 == 5;
     (0..TRUCKS.len())
         .filter(|truck| !is_saturday || truck % 2 == (day / 7) % 2)
