@@ -144,7 +144,7 @@ fn fleet(trial: &Trial, seed: u64) -> Vec<Truck> {
         height_wander_m: each_part_m,
         ..HARBOUR
     });
-    let companion = trial.has_fast_companion.then(|| Truck {
+    let companion = trial.has_fast_companion.then_some(Truck {
         id: COMPANION,
         period_s: 1,
         battery: BatterySignal::None,

@@ -14,21 +14,24 @@ const REPEATS: usize = 2;
 /// Pilots with pack voltage and current, for each truck and what is known.
 const POWER_REPEATS: usize = 6;
 const BASES: [Base; 2] = [Base::Light, Base::Medium];
-const PERIODS_S: [u32; 4] = [1, 5, 10, 30];
-const SOC_STEPS_PCT: [f64; 3] = [0.4, 0.5, 1.0];
-const HEIGHT_DRIFTS_M: [f64; 2] = [0.0, 15.0];
+pub const PERIODS_S: [u32; 4] = [1, 5, 10, 30];
+pub const SOC_STEPS_PCT: [f64; 3] = [0.4, 0.5, 1.0];
+pub const HEIGHT_DRIFTS_M: [f64; 2] = [0.0, 15.0];
+
+/// Slower trucks have a fast one of their type beside them, whose seconds may serve as a library.
+pub const COMPANION_FROM_S: u32 = 10;
 
 /// How far the truth may lie from a sheet that is known, for every figure on it.
-const KNOWN_FRAC: f64 = 0.02;
+pub const KNOWN_FRAC: f64 = 0.02;
 /// The same for a sheet of the shop: payload, drag area, rolling resistance, capacity.
-const PAYLOAD_FRAC: f64 = 0.20;
-const DRAG_FRAC: f64 = 0.15;
-const ROLLING_FRAC: f64 = 0.20;
-const CAPACITY_FRAC: f64 = 0.05;
+pub const PAYLOAD_FRAC: f64 = 0.20;
+pub const DRAG_FRAC: f64 = 0.15;
+pub const ROLLING_FRAC: f64 = 0.20;
+pub const CAPACITY_FRAC: f64 = 0.05;
 /// Empty mass is weighed: only the one-factor corners move it.
 const MASS_FRAC: f64 = 0.03;
 /// The one efficiency on a shop's sheet lies so far either way of the usual one.
-const EFFICIENCY_REACH: f64 = 0.03;
+pub const EFFICIENCY_REACH: f64 = 0.03;
 
 /// Pilots that are judged together.
 #[derive(Debug, Clone, PartialEq)]
@@ -178,7 +181,6 @@ fn drawn(
     Trial { has_payload_column: is_known, soc_step_pct, height_drift_m: drift_m, ..logged(base, log, sheet) }
 }
 
-/// Slow trucks have a fast one of their type beside them, whose seconds may serve as a library.
 fn logged(base: Base, log: Log, sheet: SheetSays) -> Trial {
     let period_s = log.period_s();
     Trial {
@@ -190,7 +192,7 @@ fn logged(base: Base, log: Log, sheet: SheetSays) -> Trial {
         has_payload_column: false,
         has_level_column: true,
         height_drift_m: 0.0,
-        has_fast_companion: period_s >= 10,
+        has_fast_companion: period_s >= COMPANION_FROM_S,
         sheet,
     }
 }

@@ -7,6 +7,7 @@ mod check;
 mod design;
 mod page;
 mod pilot;
+mod preface;
 mod quantiles;
 mod rows;
 mod score;
@@ -27,11 +28,14 @@ use rayon::prelude::*;
 #[derive(Debug, Parser)]
 struct Options {
     /// A few short pilots, checked for sanity alone: rows, grades, ordered intervals, the same bytes twice
-    #[arg(long, conflicts_with_all = ["write", "pilots"])]
+    #[arg(long, conflicts_with_all = ["write", "pilots", "only"])]
     small: bool,
     /// Run only so many of the design's pilots, drawn by the seed
     #[arg(long, value_name = "N")]
     pilots: Option<usize>,
+    /// Run only the classes whose name holds this text, such as "10 s, shop"
+    #[arg(long, value_name = "TEXT")]
+    only: Option<String>,
     #[arg(long, default_value_t = 1)]
     seed: u64,
     /// Write notebooks-docs/method/study.md and study.csv instead of printing the page
@@ -44,13 +48,7 @@ struct Options {
 
 fn main() -> Result<()> {
     let options = Options::parse();
-    let plans = if options.small {
-        design::small(options.seed)
-    } else {
-        let all = design::full(options.seed);
-        let count = options.pilots.unwrap_or(all.len());
-        design::some(all, count, options.seed)
-    };
+    let plans = plans(&options);
     let started = Instant::now();
     let done = run_all(&plans)?;
     eprintln!("{} pilots in {:.0} s", plans.len(), started.elapsed().as_secs_f64());
@@ -62,8 +60,23 @@ fn main() -> Result<()> {
     if options.small {
         check::rows(&plans, &found)?;
         check::same_bytes_twice(&plans[0])?;
+        println!(
+            "{} pilots: every row, grade and interval is in order, and the same bytes come twice",
+            plans.len()
+        );
+        return Ok(());
     }
     publish(&options, &plans, &found)
+}
+
+fn plans(options: &Options) -> Vec<Plan> {
+    if options.small {
+        return design::small(options.seed);
+    }
+    let mut all = design::full(options.seed);
+    all.retain(|plan| options.only.as_ref().is_none_or(|text| plan.class.label.contains(text)));
+    let count = options.pilots.unwrap_or(all.len());
+    design::some(all, count, options.seed)
 }
 
 /// Pilots are independent: they run side by side, and their rows keep the order of the plan.

@@ -3,6 +3,8 @@
 use crate::pilot::Row;
 use crate::quantiles::Quantiles;
 
+/// Least share of distance or moving time that a claim about the whole covers.
+pub const WHOLE_FRAC: f64 = 0.95;
 /// Grades in the order in which they are counted.
 pub const GRADES: [&str; 3] = ["measured", "inferred", "modelled"];
 
@@ -10,7 +12,10 @@ pub const GRADES: [&str; 3] = ["measured", "inferred", "modelled"];
 #[derive(Debug, Clone, PartialEq)]
 pub struct Summary {
     pub pilots: usize,
+    /// Over the whole, or nearly.
     pub claims: usize,
+    /// Over a part only: not judged against the truth of the whole.
+    pub partial: usize,
     pub grades: [usize; GRADES.len()],
     pub over: Option<Scores>,
 }
@@ -18,7 +23,6 @@ pub struct Summary {
 /// Over the pilots with a claim.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Scores {
-    pub covered_pct: f64,
     pub bias_pct: f64,
     pub error_median_pct: f64,
     /// Of the 50, 80 and 90 % intervals.
@@ -29,9 +33,11 @@ pub struct Scores {
 
 pub fn summarise<'a>(rows: impl Iterator<Item = &'a Row>) -> Summary {
     let rows: Vec<&Row> = rows.collect();
-    let claims: Vec<(&Row, Quantiles)> = rows.iter().filter_map(|row| Some((*row, row.claim?))).collect();
+    let all: Vec<(&Row, Quantiles)> = rows.iter().filter_map(|row| Some((*row, row.claim?))).collect();
+    let (claims, partial): (Vec<_>, Vec<_>) =
+        all.into_iter().partition(|(row, _)| row.covered_frac >= WHOLE_FRAC);
     let grades = GRADES.map(|grade| claims.iter().filter(|(row, _)| row.evidence == grade).count());
-    Summary { pilots: rows.len(), claims: claims.len(), grades, over: scores(&claims) }
+    Summary { pilots: rows.len(), claims: claims.len(), partial: partial.len(), grades, over: scores(&claims) }
 }
 
 fn scores(claims: &[(&Row, Quantiles)]) -> Option<Scores> {
@@ -51,7 +57,6 @@ fn scores(claims: &[(&Row, Quantiles)]) -> Option<Scores> {
         mean(&of(&|row, claim| 100.0 * interval_score(ends(claim), share, row.truth_kwh) / row.truth_kwh))
     });
     Some(Scores {
-        covered_pct: 100.0 * median(&of(&|row, _| row.covered_frac))?,
         bias_pct: mean(&of(&relative)),
         error_median_pct: median(&of(&|row, claim| relative(row, claim).abs()))?,
         coverage_pct,
@@ -110,8 +115,9 @@ mod tests {
     fn a_class_is_summed_up() {
         let rows =
             [row(100.0, Some([90.0, 110.0, 120.0])), row(100.0, Some([80.0, 90.0, 95.0])), row(50.0, None)];
-        let found = summarise(rows.iter());
-        assert_eq!((found.pilots, found.claims, found.grades), (3, 2, [0, 2, 0]));
+        let part = Row { covered_frac: 0.5, ..row(100.0, Some([10.0, 20.0, 30.0])) };
+        let found = summarise(rows.iter().chain([&part]));
+        assert_eq!((found.pilots, found.claims, found.partial, found.grades), (4, 2, 1, [0, 2, 0]));
         let scores = found.over.expect("claims");
         assert!(scores.bias_pct.abs() < 1e-9 && (scores.error_median_pct - 10.0).abs() < 1e-9);
         assert!((scores.coverage_pct[2] - 50.0).abs() < 1e-9);
