@@ -40,12 +40,15 @@ pub fn summarise<'a>(rows: impl Iterator<Item = &'a Row>) -> Summary {
     Summary { pilots: rows.len(), claims: claims.len(), partial: partial.len(), grades, over: scores(&claims) }
 }
 
+/// Its share, and where a claim has its ends.
+type Interval = (f64, fn(&Quantiles) -> [f64; 2]);
+
 fn scores(claims: &[(&Row, Quantiles)]) -> Option<Scores> {
     let of = |figure: &dyn Fn(&Row, &Quantiles) -> f64| -> Vec<f64> {
         claims.iter().map(|(row, claim)| figure(row, claim)).collect()
     };
     let relative = |row: &Row, claim: &Quantiles| 100.0 * (claim.p50 / row.truth_kwh - 1.0);
-    let intervals: [(f64, fn(&Quantiles) -> [f64; 2]); 3] =
+    let intervals: [Interval; 3] =
         [(0.5, |claim| claim.within_50), (0.8, |claim| claim.within_80), (0.9, |claim| claim.within_90)];
     let coverage_pct = intervals.map(|(_, ends)| {
         mean(&of(&|row, claim| {
