@@ -16,6 +16,8 @@ const POWER_REPEATS: usize = 6;
 const BASES: [Base; 2] = [Base::Light, Base::Medium];
 pub const PERIODS_S: [u32; 4] = [1, 5, 10, 30];
 pub const SOC_STEPS_PCT: [f64; 3] = [0.4, 0.5, 1.0];
+/// Of corners and single errors.
+pub const FIXED_SOC_STEP_PCT: f64 = 0.4;
 pub const HEIGHT_DRIFTS_M: [f64; 2] = [0.0, 15.0];
 
 /// Slower trucks have a fast one of their type beside them, whose seconds may serve as a library.
@@ -187,7 +189,7 @@ fn logged(base: Base, log: Log, sheet: SheetSays) -> Trial {
         base,
         days: DAYS,
         period_s,
-        soc_step_pct: 0.4,
+        soc_step_pct: FIXED_SOC_STEP_PCT,
         has_pack_power: log == Log::Power,
         has_payload_column: false,
         has_level_column: true,

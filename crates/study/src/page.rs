@@ -14,7 +14,7 @@ const LEVELS: [&str; 4] = ["off", "low", "medium", "high"];
 /// No relative figure over less true recovered energy than this. [kWh]
 pub const TRUTH_FLOOR_KWH: f64 = 1.0;
 
-/// What is shown, in order. Corners and single errors are of state of charge in steps of 0.4 %, 1 Hz, no drift of height.
+/// What is shown, in order.
 const SECTIONS: [(Kind, &str, &str); 7] = [
     (Kind::Drawn, "recovered", "Recovered energy, whole pilot"),
     (Kind::Drawn, BY_LEVEL, "Recovered energy, by regen level"),

@@ -19,13 +19,15 @@ pub fn text(plans: &[Plan], seed: u64, below_floor: usize) -> String {
         format!(
             "{} draw the errors of the sheet evenly within their ranges, crossed with period ({} s), step of the state of \
              charge ({} %), drift of height ({} m: half of its variance in slow waves, half with a memory of one minute) and \
-             truck (friction-only or parallel pedal); {} lie at fixed corners of the ranges and {} have one error at a time.",
+             truck (friction-only or parallel pedal); {} lie at fixed corners of the ranges and {} have one error \
+             at a time (steps of {} %, 1 Hz, no drift of height).",
             count(Kind::Drawn),
             list(design::PERIODS_S.map(|value| value.to_string()).to_vec()),
             list(design::SOC_STEPS_PCT.map(|value| value.to_string()).to_vec()),
             list(design::HEIGHT_DRIFTS_M.map(|value| value.to_string()).to_vec()),
             count(Kind::Corner),
             count(Kind::OneFactor),
+            design::FIXED_SOC_STEP_PCT,
         ),
         format!(
             "*Known*: capacity, drag area and rolling resistance within {}, payload logged. *Shop*: capacity within {}, payload \
@@ -37,7 +39,7 @@ pub fn text(plans: &[Plan], seed: u64, below_floor: usize) -> String {
             pct(design::DRAG_FRAC),
             design::EFFICIENCY_REACH,
         ),
-        "On every sheet blending is stated, levels are nominal, one efficiency stands for losses that depend on load, and nothing \
+        "On every sheet blending is stated, levels are nominal, one efficiency stands for losses that depend on load, tyres are off by up to 1.1 %, and nothing \
          is said of cab heating; two of the eight weeks that the days are taken from are frosty. Only the payload has a range in the pilot file: the ranges of \
          the rest are the program's own."
             .to_owned(),
