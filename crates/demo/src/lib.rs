@@ -10,6 +10,7 @@ mod fleet;
 mod logger;
 mod out;
 mod place;
+pub mod trial;
 
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -17,6 +18,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 pub use error::DemoError;
 use error::{make_folder, write_file};
 use fleet::roster::{Shift, shifts_by_truck};
+use fleet::trucks::{TRUCKS, Truck};
 use out::truck_logs::{Setting, TruckLogs};
 
 /// How much to make.
@@ -51,12 +53,13 @@ pub fn write(
     let shifts = shifts_by_truck(size, seed);
     let routes = place::routes::all();
     let planned = logger::defect_plan::plan(size, seed, &shifts);
-    let setting = Setting { root: dir, seed, routes: &routes, planned: &planned };
+    let setting = Setting { root: dir, seed, fleet: &TRUCKS, routes: &routes, planned: &planned };
     let logs = write_all_logs(&setting, &shifts, on_progress)?;
 
     let truth_dir = dir.join("truth");
-    out::truth::write(&truth_dir, &routes, &logs)?;
-    let trucks: Vec<usize> = shifts.iter().filter_map(|own| own.first()).map(|shift| shift.truck).collect();
+    out::truth::write(&truth_dir, &TRUCKS, &routes, &logs)?;
+    let trucks: Vec<&Truck> =
+        shifts.iter().filter_map(|own| own.first()).map(|shift| &TRUCKS[shift.truck]).collect();
     let pilot_file = dir.join("pilot.toml");
     write_file(&pilot_file, out::pilot_file::text(&trucks).as_bytes())?;
     write_file(&dir.join("README.md"), out::readme::TEXT.as_bytes())?;

@@ -7,6 +7,7 @@ use super::account::Account;
 use super::run::Run;
 use super::sample::Sample;
 use crate::fleet::roster::Shift;
+use crate::fleet::trucks::Truck;
 use crate::place::routes::Route;
 
 /// A driven day.
@@ -39,8 +40,8 @@ pub fn stream(seed: u64, shift: Shift, purpose: u64) -> ChaCha8Rng {
 }
 
 /// Drives a day. `soc_next_frac` is what the night's charging aims for.
-pub fn drive(seed: u64, shift: Shift, route: &Route, soc_next_frac: f64) -> DayRun {
-    let mut run = Run::new(seed, shift, route);
+pub fn drive(seed: u64, spec: &Truck, shift: Shift, route: &Route, soc_next_frac: f64) -> DayRun {
+    let mut run = Run::new(seed, spec, shift, route);
     let soc_start_frac = run.truck.battery.soc_frac;
     run.stand_logged(60.0, 180.0);
     for round in 0..route.rounds {
@@ -72,11 +73,12 @@ pub fn drive(seed: u64, shift: Shift, route: &Route, soc_next_frac: f64) -> DayR
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::fleet::trucks::TRUCKS;
     use crate::place::routes;
 
     fn old_town_day() -> DayRun {
         let shift = Shift { day: 32, truck: 1, driver: 0, route: 1 };
-        drive(5, shift, &routes::all()[shift.route], 1.0)
+        drive(5, &TRUCKS[1], shift, &routes::all()[shift.route], 1.0)
     }
 
     #[test]
@@ -111,7 +113,7 @@ mod tests {
     fn no_route_empties_a_light_truck_on_the_coldest_day() {
         for route in 0..6 {
             let shift = Shift { day: 30, truck: 1, driver: 3, route };
-            let run = drive(1, shift, &routes::all()[route], 1.0);
+            let run = drive(1, &TRUCKS[1], shift, &routes::all()[route], 1.0);
             assert!(run.truth.soc_end_frac > 0.05, "route {route}: {}", run.truth.soc_end_frac);
         }
     }

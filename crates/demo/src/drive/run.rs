@@ -13,7 +13,7 @@ use super::sample::Sample;
 use super::truck::{Air, Truck};
 use crate::fleet::drivers::{DRIVERS, Driver};
 use crate::fleet::roster::Shift;
-use crate::fleet::trucks::TRUCKS;
+use crate::fleet::trucks;
 use crate::place::LOCAL_BEHIND_UTC_S;
 use crate::place::routes::Route;
 use crate::place::weather::{Weather, air_density_kg_m3};
@@ -55,21 +55,21 @@ pub struct Run<'a> {
 }
 
 impl<'a> Run<'a> {
-    pub fn new(seed: u64, shift: Shift, route: &'a Route) -> Run<'a> {
+    pub fn new(seed: u64, spec: &trucks::Truck, shift: Shift, route: &'a Route) -> Run<'a> {
         let mut rng = stream(seed, shift, 0);
         let weather = Weather::of_day(seed, shift.day);
         let driver = &DRIVERS[shift.driver];
         let start_tick = rng.random_range(23_400..28_800) * TICKS_PER_S;
-        let payload_kg = TRUCKS[shift.truck].kind.payload_start_kg;
+        let payload_kg = spec.kind.payload_start_kg;
         let load_kg = rng.random_range(payload_kg.0..payload_kg.1);
         Run {
             route,
             driver,
-            truck: ready_truck(shift, soc_at_start_frac(seed, shift), weather, load_kg),
+            truck: ready_truck(spec, shift, soc_at_start_frac(seed, shift), weather, load_kg),
             weather,
             foot: Foot::new(driver),
             rng,
-            is_logging_charge: TRUCKS[shift.truck].logs_charging,
+            is_logging_charge: spec.logs_charging,
             midnight_utc_s: FIRST_MIDNIGHT_UTC_S + shift.day as i64 * 86_400 + LOCAL_BEHIND_UTC_S,
             start_tick,
             tick: start_tick,
@@ -122,13 +122,12 @@ impl<'a> Run<'a> {
 }
 
 /// A truck at the gate in the morning; the night's charging leaves its packs warmer than the air.
-fn ready_truck(shift: Shift, soc_frac: f64, weather: Weather, payload_kg: f64) -> Truck {
-    let spec = &TRUCKS[shift.truck];
+fn ready_truck(spec: &trucks::Truck, shift: Shift, soc_frac: f64, weather: Weather, payload_kg: f64) -> Truck {
     let kind = spec.kind;
     let battery_deg_c = weather.mean_temperature_deg_c + 7.0;
     Truck {
         kind,
-        drivetrain: Drivetrain::new(kind, shift.is_updated()),
+        drivetrain: Drivetrain::new(kind, shift.is_updated(spec)),
         battery: Battery::new(
             kind.packs,
             spec.state_of_health_frac,

@@ -8,7 +8,7 @@ use crate::fleet::types::VehicleType;
 
 const GRAVITY_M_S2: f64 = 9.80665;
 /// Loss of rolling resistance per kelvin of warming; from memory, about 0.6 %.
-const ROLLING_PER_K: f64 = 0.006;
+pub const ROLLING_PER_K: f64 = 0.006;
 
 /// The air the truck drives through.
 #[derive(Clone, Copy)]

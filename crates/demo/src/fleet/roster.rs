@@ -9,10 +9,10 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use super::drivers::DRIVERS;
-use super::trucks::TRUCKS;
+use super::trucks::{TRUCKS, Truck};
 use crate::Size;
+use crate::place::routes;
 
-const ROUTES: usize = 6;
 const WEEKS: usize = 8;
 /// First day of week six: the day of the firmware update.
 const UPDATE_DAY: usize = 35;
@@ -28,6 +28,7 @@ const SMALL_DAYS: [usize; 3] = [32, 35, 36];
 pub struct Shift {
     /// Days since the first Monday.
     pub day: usize,
+    /// Its place in the fleet.
     pub truck: usize,
     pub driver: usize,
     pub route: usize,
@@ -38,8 +39,8 @@ impl Shift {
         date_of(self.day)
     }
 
-    pub fn is_updated(&self) -> bool {
-        TRUCKS[self.truck].has_firmware_update && self.day >= UPDATE_DAY
+    pub fn is_updated(&self, truck: &Truck) -> bool {
+        truck.has_firmware_update && self.day >= UPDATE_DAY
     }
 }
 
@@ -91,7 +92,7 @@ fn crew_of(seed: u64, day: usize) -> Vec<Shift> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     rng.set_stream(0x526f_0000 + day as u64);
     let mut drivers: Vec<usize> = (0..DRIVERS.len()).collect();
-    let mut routes: Vec<usize> = (0..ROUTES).collect();
+    let mut routes: Vec<usize> = (0..routes::COUNT).collect();
     let is_saturday = day % 7 == 5;
     (0..TRUCKS.len())
         .filter(|truck| !is_saturday || truck % 2 == (day / 7) % 2)

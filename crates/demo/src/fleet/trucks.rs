@@ -48,10 +48,14 @@ pub struct Truck {
     pub wheel_scale: f64,
     pub current_offset_a: f64,
     pub odometer_start_m: f64,
+    /// Amplitude of each of the slow waves by which logged height drifts.
+    pub height_wave_m: f64,
+    /// Standard deviation of what it wanders over a minute.
+    pub height_wander_m: f64,
 }
 
 /// What most harbour trucks have in common.
-const HARBOUR: Truck = Truck {
+pub const HARBOUR: Truck = Truck {
     id: "",
     kind: &LIGHT,
     format: Format::Harbour,
@@ -68,6 +72,9 @@ const HARBOUR: Truck = Truck {
     wheel_scale: 1.0,
     current_offset_a: 0.0,
     odometer_start_m: 0.0,
+    // Some 5 m in all.
+    height_wave_m: 4.1,
+    height_wander_m: 0.0,
 };
 
 /// What most upland trucks have in common.

@@ -102,7 +102,7 @@ const UPLAND_PLUG: Column = number("Netzstecker", "plugged_in", "1", 0, plug_num
 /// The columns of a truck's files, in order.
 pub fn columns(spec: &Truck) -> Vec<Column> {
     if spec.format == Format::Harbour {
-        return HARBOUR.to_vec();
+        return HARBOUR.into_iter().filter(|column| is_logged(column, spec)).collect();
     }
     let mut columns = UPLAND.to_vec();
     columns.extend(spec.has_level_column.then_some(UPLAND_LEVEL));
@@ -112,22 +112,31 @@ pub fn columns(spec: &Truck) -> Vec<Column> {
     columns
 }
 
+/// Says whether a harbour logger of this kind has a column at all.
+fn is_logged(column: &Column, spec: &Truck) -> bool {
+    match column.signal {
+        "pack_voltage" | "pack_current" => spec.battery == BatterySignal::VoltageAndCurrent,
+        "regen_level" => spec.has_level_column,
+        _ => true,
+    }
+}
+
 /// Says whether a truck's logger leaves a column of its format empty.
 pub fn is_always_empty(column: &Column, spec: &Truck) -> bool {
     column.signal == "payload" && !spec.has_payload_column
 }
 
 /// Turns readings into lines of text.
-pub struct LineWriter {
-    spec: &'static Truck,
+pub struct LineWriter<'a> {
+    spec: &'a Truck,
     columns: Vec<Column>,
     separator: u8,
     mark: u8,
     dates: Dates,
 }
 
-impl LineWriter {
-    pub fn new(spec: &'static Truck) -> LineWriter {
+impl<'a> LineWriter<'a> {
+    pub fn new(spec: &'a Truck) -> LineWriter<'a> {
         let (separator, mark) = if spec.format == Format::Harbour { (b',', b'.') } else { (b';', b',') };
         LineWriter { spec, columns: columns(spec), separator, mark, dates: Dates::default() }
     }

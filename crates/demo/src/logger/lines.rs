@@ -9,17 +9,17 @@ use crate::fleet::trucks::{Format, Truck};
 const GARBAGE: &[u8] = b"#ERR";
 
 /// A file's bytes and how many lines they hold.
-pub struct LogText {
+pub struct LogText<'a> {
     pub bytes: Vec<u8>,
     pub rows: u64,
     lines: u64,
-    writer: LineWriter,
+    writer: LineWriter<'a>,
     header: Vec<u8>,
 }
 
-impl LogText {
+impl<'a> LogText<'a> {
     /// Starts a file: upland files open with two lines of preamble.
-    pub fn new(spec: &'static Truck, week: &str) -> LogText {
+    pub fn new(spec: &'a Truck, week: &str) -> LogText<'a> {
         let writer = LineWriter::new(spec);
         let header = encode(spec, &writer.header());
         let mut text = LogText { bytes: Vec::new(), rows: 0, lines: 0, writer, header };

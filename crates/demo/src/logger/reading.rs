@@ -9,7 +9,7 @@ use rand_distr::{Distribution, StandardNormal};
 use crate::drive::day::{DayRun, stream};
 use crate::drive::sample::Sample;
 use crate::fleet::drivers::DRIVERS;
-use crate::fleet::trucks::{Rounding, TRUCKS, Truck};
+use crate::fleet::trucks::{Rounding, Truck};
 use crate::place::terrain::lat_lon_deg;
 
 const SPEED_NOISE_M_S: f64 = 0.018;
@@ -17,10 +17,11 @@ const SPEED_NOISE_M_S: f64 = 0.018;
 const GPS_WANDER_M: f64 = 2.6;
 const GPS_WANDER_S: f64 = 30.0;
 const GPS_JITTER_M: f64 = 0.6;
-/// Height drifts by some 5 m over minutes, with the weather and the receiver: three slow waves of random phase,
-/// because a barometer is smooth from second to second.
-const HEIGHT_WAVE_M: f64 = 4.1;
+/// Height drifts over minutes, with the weather and the receiver: three slow waves of random phase, because a
+/// barometer is smooth from second to second.
 const HEIGHT_WAVE_PERIODS_S: [f64; 3] = [520.0, 1290.0, 3470.0];
+/// A receiver's height wanders besides, and forgets itself over a minute.
+const HEIGHT_WANDER_S: f64 = 60.0;
 const HEIGHT_JITTER_M: f64 = 0.07;
 const VOLTAGE_NOISE_V: f64 = 0.15;
 const CURRENT_NOISE_A: f64 = 0.4;
@@ -48,9 +49,8 @@ pub struct Reading {
 }
 
 /// Reads a day at the truck's own rate, counted from each key-on.
-pub fn read_day(seed: u64, run: &DayRun, route: &'static str, odometer_m: f64) -> Vec<Reading> {
+pub fn read_day(seed: u64, spec: &Truck, run: &DayRun, route: &'static str, odometer_m: f64) -> Vec<Reading> {
     let shift = run.truth.shift;
-    let spec = &TRUCKS[shift.truck];
     let mut sensors = Sensors::new(stream(seed, shift, 1), spec);
     let mut readings = Vec::with_capacity(run.samples.len() / spec.period_s as usize + 16);
     let mut key_on_s = 0;
@@ -68,20 +68,26 @@ pub fn read_day(seed: u64, run: &DayRun, route: &'static str, odometer_m: f64) -
 }
 
 /// The sensors of one truck, with what they remember.
-struct Sensors {
+struct Sensors<'a> {
     rng: ChaCha8Rng,
-    spec: &'static Truck,
+    spec: &'a Truck,
     east_m: f64,
     north_m: f64,
     wave_phases_rad: [f64; 3],
+    /// Stays at nothing, without a draw, where the receiver does not wander.
+    height_m: f64,
 }
 
-impl Sensors {
-    fn new(rng: ChaCha8Rng, spec: &'static Truck) -> Sensors {
-        let mut sensors = Sensors { rng, spec, east_m: 0.0, north_m: 0.0, wave_phases_rad: [0.0; 3] };
+impl<'a> Sensors<'a> {
+    fn new(rng: ChaCha8Rng, spec: &'a Truck) -> Sensors<'a> {
+        let mut sensors =
+            Sensors { rng, spec, east_m: 0.0, north_m: 0.0, wave_phases_rad: [0.0; 3], height_m: 0.0 };
         sensors.east_m = GPS_WANDER_M * sensors.noise();
         sensors.north_m = GPS_WANDER_M * sensors.noise();
         sensors.wave_phases_rad = std::array::from_fn(|_| sensors.rng.random_range(0.0..TAU));
+        if spec.height_wander_m > 0.0 {
+            sensors.height_m = spec.height_wander_m * sensors.noise();
+        }
         sensors
     }
 
@@ -98,6 +104,9 @@ impl Sensors {
     fn read(&mut self, sample: &Sample, driver: &'static str, route: &'static str) -> Reading {
         self.east_m = self.wander(self.east_m, GPS_WANDER_M, GPS_WANDER_S);
         self.north_m = self.wander(self.north_m, GPS_WANDER_M, GPS_WANDER_S);
+        if self.spec.height_wander_m > 0.0 {
+            self.height_m = self.wander(self.height_m, self.spec.height_wander_m, HEIGHT_WANDER_S);
+        }
         let east_m = sample.x_m + self.east_m + GPS_JITTER_M * self.noise();
         let north_m = sample.y_m + self.north_m + GPS_JITTER_M * self.noise();
         Reading {
@@ -122,7 +131,10 @@ impl Sensors {
     fn height_drift_m(&self, time_s: i64) -> f64 {
         let seconds = time_s.rem_euclid(86_400) as f64;
         let waves = HEIGHT_WAVE_PERIODS_S.iter().zip(self.wave_phases_rad);
-        waves.map(|(period_s, phase_rad)| HEIGHT_WAVE_M * (TAU * seconds / period_s + phase_rad).sin()).sum()
+        let sum: f64 = waves
+            .map(|(period_s, phase_rad)| self.spec.height_wave_m * (TAU * seconds / period_s + phase_rad).sin())
+            .sum();
+        sum + self.height_m
     }
 
     /// Wheel speed: the tyre's scale and a little noise, silent at standstill.

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::sheets;
-use crate::fleet::trucks::{Format, TRUCKS, Truck};
+use crate::fleet::trucks::{Format, Truck};
 use crate::logger::columns::columns;
 
 const HEAD: &str = r#"# Everything here is invented: the town of Quellmouth, its people and both vehicle types.
@@ -17,9 +17,8 @@ units = "us"
 
 "#;
 
-/// The text of `pilot.toml` for the trucks (by index) that have logs.
-pub fn text(trucks: &[usize]) -> String {
-    let fleet: Vec<&Truck> = trucks.iter().map(|&index| &TRUCKS[index]).collect();
+/// The text of `pilot.toml` for the trucks that have logs.
+pub fn text(fleet: &[&Truck]) -> String {
     let mut text = String::from(HEAD);
     for (id, sheet) in [("light3", sheets::LIGHT), ("medium5", sheets::MEDIUM)] {
         if fleet.iter().any(|truck| truck.kind.id == id) {
@@ -27,30 +26,55 @@ pub fn text(trucks: &[usize]) -> String {
             text.push('\n');
         }
     }
-    for truck in &fleet {
+    for truck in fleet {
         let _ = writeln!(text, "[vehicles.{}]\ntype = \"{}\"\n", truck.id, truck.kind.id);
     }
     if let Some(truck) = fleet.iter().find(|truck| truck.format == Format::Harbour) {
-        push_harbour(&mut text, truck);
+        text.push_str(
+            "# Comma files, one a day, UTC. The load column is empty where the truck has no load sensor.\n",
+        );
+        push_harbour(&mut text, "harbour loggers", "files = \"logs/harbour/{vehicle}/*.csv\"", truck);
     }
     fleet.iter().filter(|truck| truck.format == Format::Upland).for_each(|truck| push_upland(&mut text, truck));
     text
 }
 
-/// One source for all harbour trucks: they share their columns.
-fn push_harbour(text: &mut String, any: &Truck) {
-    text.push_str(
-        r#"# Comma files, one a day, UTC. The load column is empty where the truck has no load sensor.
-[[sources]]
-name = "harbour loggers"
-files = "logs/harbour/{vehicle}/*.csv"
+const TRIAL_HEAD: &str = r#"# A trial pilot, all of it invented. The sheet is what a user would know; what really happened stands in truth/.
+
+[pilot]
+name = "trial pilot"
+time_zone = "Etc/GMT+2"
+units = "us"
+
+"#;
+
+/// The text of `pilot.toml` of a trial: trucks of one type, each with a source of its own.
+pub fn trial_text(sheet: &str, fleet: &[Truck]) -> String {
+    let mut text = format!("{TRIAL_HEAD}{sheet}\n");
+    for truck in fleet {
+        let _ = writeln!(text, "[vehicles.{}]\ntype = \"{}\"\n", truck.id, truck.kind.id);
+    }
+    for truck in fleet {
+        let files = format!("files = \"logs/harbour/{id}/*.csv\"\nvehicle = \"{id}\"", id = truck.id);
+        push_harbour(&mut text, &format!("logger of {}", truck.id), &files, truck);
+    }
+    text
+}
+
+/// A source of comma files. All harbour trucks of a pilot share their columns, so any of them will do.
+fn push_harbour(text: &mut String, name: &str, files: &str, any: &Truck) {
+    let _ = write!(
+        text,
+        r#"[[sources]]
+name = "{name}"
+{files}
 delimiter = ","
 decimal = "."
 encoding = "utf-8"
-time = { column = "time_utc", kind = "iso" }
+time = {{ column = "time_utc", kind = "iso" }}
 
 [sources.columns]
-"#,
+"#
     );
     push_columns(text, any);
 }

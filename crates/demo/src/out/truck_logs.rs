@@ -5,7 +5,7 @@ use std::path::Path;
 use crate::drive::day::{self, DayTruth, soc_at_start_frac, stream};
 use crate::error::{DemoError, make_folder, write_file};
 use crate::fleet::roster::Shift;
-use crate::fleet::trucks::{Format, TRUCKS};
+use crate::fleet::trucks::{Format, Truck};
 use crate::logger::defect_plan::{DefectKind, Planned};
 use crate::logger::defects::{Done, harm};
 use crate::logger::lines::LogText;
@@ -16,6 +16,7 @@ use crate::place::routes::Route;
 pub struct Setting<'a> {
     pub root: &'a Path,
     pub seed: u64,
+    pub fleet: &'a [Truck],
     pub routes: &'a [Route],
     pub planned: &'a [Planned],
 }
@@ -40,19 +41,19 @@ pub struct TruckLogs {
 /// Writes a truck's logs, calling `on_day` after each day.
 pub fn write(setting: &Setting, shifts: &[Shift], on_day: &dyn Fn()) -> Result<TruckLogs, DemoError> {
     let mut logs = TruckLogs::default();
-    let mut open: Option<(String, LogText)> = None;
-    let mut odometer_m = shifts.first().map_or(0.0, |shift| TRUCKS[shift.truck].odometer_start_m);
+    let mut open: Option<(String, LogText<'_>)> = None;
+    let mut odometer_m = shifts.first().map_or(0.0, |shift| setting.fleet[shift.truck].odometer_start_m);
     for (index, &shift) in shifts.iter().enumerate() {
-        let file = file_of(shift);
+        let spec = &setting.fleet[shift.truck];
+        let file = file_of(spec, shift);
         if open.as_ref().is_some_and(|(name, _)| *name != file) {
             close(setting.root, &mut open, &mut logs)?;
         }
-        let spec = &TRUCKS[shift.truck];
         let (_, text) = open.get_or_insert_with(|| (file.clone(), LogText::new(spec, &week_of(shift))));
         let soc_next_frac = shifts.get(index + 1).map_or(1.0, |next| soc_at_start_frac(setting.seed, *next));
         let route = &setting.routes[shift.route];
-        let run = day::drive(setting.seed, shift, route, soc_next_frac);
-        let readings = read_day(setting.seed, &run, route.name, odometer_m);
+        let run = day::drive(setting.seed, spec, shift, route, soc_next_frac);
+        let readings = read_day(setting.seed, spec, &run, route.name, odometer_m);
         odometer_m += run.truth.day.distance_m * spec.wheel_scale;
         let rng = stream(setting.seed, shift, 3);
         let harmed = harm(readings, &kinds_of(setting.planned, shift), spec.period_s, rng);
@@ -78,7 +79,7 @@ fn kinds_of(planned: &[Planned], shift: Shift) -> Vec<DefectKind> {
         .collect()
 }
 
-fn close(root: &Path, open: &mut Option<(String, LogText)>, logs: &mut TruckLogs) -> Result<(), DemoError> {
+fn close(root: &Path, open: &mut Option<(String, LogText<'_>)>, logs: &mut TruckLogs) -> Result<(), DemoError> {
     if let Some((file, text)) = open.take() {
         let path = root.join(file);
         if let Some(folder) = path.parent() {
@@ -92,9 +93,9 @@ fn close(root: &Path, open: &mut Option<(String, LogText)>, logs: &mut TruckLogs
 }
 
 /// The file a day is logged in, relative to the pilot's folder.
-fn file_of(shift: Shift) -> String {
-    let id = TRUCKS[shift.truck].id;
-    match TRUCKS[shift.truck].format {
+fn file_of(spec: &Truck, shift: Shift) -> String {
+    let id = spec.id;
+    match spec.format {
         Format::Harbour => format!("logs/harbour/{id}/{}.csv", shift.date()),
         Format::Upland => format!("logs/upland/{id}_{}.csv", week_of(shift)),
     }

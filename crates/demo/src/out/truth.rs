@@ -9,7 +9,7 @@ use crate::drive::battery::{PACK_ENERGY_KWH, WINDOW_FRAC};
 use crate::drive::day::DayTruth;
 use crate::error::{DemoError, make_folder, write_file};
 use crate::fleet::drivers::DRIVERS;
-use crate::fleet::trucks::TRUCKS;
+use crate::fleet::trucks::Truck;
 use crate::fleet::types::LEVEL_NAMES;
 use crate::place::routes::Route;
 
@@ -52,19 +52,19 @@ const LEVEL_FIGURES: [Figure; 7] = [
 ];
 
 /// Writes all truth files into a folder.
-pub fn write(folder: &Path, routes: &[Route], all: &[TruckLogs]) -> Result<(), DemoError> {
+pub fn write(folder: &Path, fleet: &[Truck], routes: &[Route], all: &[TruckLogs]) -> Result<(), DemoError> {
     make_folder(folder)?;
     let days: Vec<&DayTruth> = all.iter().flat_map(|logs| &logs.days).collect();
     let defects: Vec<&DefectRecord> = all.iter().flat_map(|logs| &logs.defects).collect();
     let save = |name: &str, text: String| write_file(&folder.join(name), text.as_bytes());
-    save("vehicle_days.csv", vehicle_days(&days, routes))?;
-    save("levels.csv", levels(&days))?;
+    save("vehicle_days.csv", vehicle_days(fleet, &days, routes))?;
+    save("levels.csv", levels(fleet, &days))?;
     save("drivers.csv", drivers(&days))?;
-    save("vehicles.csv", vehicles(&days))?;
-    save("defects.csv", defect_rows(&defects))
+    save("vehicles.csv", vehicles(fleet, &days))?;
+    save("defects.csv", defect_rows(fleet, &defects))
 }
 
-fn vehicle_days(days: &[&DayTruth], routes: &[Route]) -> String {
+fn vehicle_days(fleet: &[Truck], days: &[&DayTruth], routes: &[Route]) -> String {
     let mut text = String::from(
         "vehicle,vehicle_type,date,driver,route,is_updated,temperature_mean_deg_c,distance_m,moving_s,\
          payload_distance_mean_kg,soc_start_frac,soc_end_frac",
@@ -75,12 +75,12 @@ fn vehicle_days(days: &[&DayTruth], routes: &[Route]) -> String {
         let _ = write!(
             text,
             "{},{},{},{},{},{},{:.2},{:.1},{:.1},{:.1},{:.5},{:.5}",
-            TRUCKS[shift.truck].id,
-            TRUCKS[shift.truck].kind.id,
+            fleet[shift.truck].id,
+            fleet[shift.truck].kind.id,
             shift.date(),
             DRIVERS[shift.driver].name,
             routes[shift.route].name,
-            u8::from(shift.is_updated()),
+            u8::from(shift.is_updated(&fleet[shift.truck])),
             truth.temperature_mean_deg_c,
             day.distance_m,
             day.moving_s,
@@ -93,13 +93,13 @@ fn vehicle_days(days: &[&DayTruth], routes: &[Route]) -> String {
     text
 }
 
-fn levels(days: &[&DayTruth]) -> String {
+fn levels(fleet: &[Truck], days: &[&DayTruth]) -> String {
     let mut text = String::from("vehicle,date,regen_level,distance_m,moving_s");
     push_names(&mut text, &LEVEL_FIGURES);
     for truth in days {
         for (name, book) in LEVEL_NAMES.iter().zip(&truth.levels) {
             if book.moving_s > 0.0 {
-                let (id, date) = (TRUCKS[truth.shift.truck].id, truth.shift.date());
+                let (id, date) = (fleet[truth.shift.truck].id, truth.shift.date());
                 let _ = write!(text, "{id},{date},{name},{:.1},{:.1}", book.distance_m, book.moving_s);
                 push_figures(&mut text, &LEVEL_FIGURES, book);
             }
@@ -141,13 +141,13 @@ fn drivers(days: &[&DayTruth]) -> String {
 }
 
 /// The trucks as they truly are.
-fn vehicles(days: &[&DayTruth]) -> String {
+fn vehicles(fleet: &[Truck], days: &[&DayTruth]) -> String {
     let mut text = String::from(
         "vehicle,vehicle_type,mass_empty_kg,mass_rotating_kg,area_drag_m2,rolling_resistance_20_deg_c,\
          energy_usable_kwh,wheel_scale,current_offset_a,has_refrigeration,has_update\n",
     );
     let is_driven = |index: usize| days.iter().any(|truth| truth.shift.truck == index);
-    for (_, truck) in TRUCKS.iter().enumerate().filter(|(index, _)| is_driven(*index)) {
+    for (_, truck) in fleet.iter().enumerate().filter(|(index, _)| is_driven(*index)) {
         let kind = truck.kind;
         let _ = writeln!(
             text,
@@ -168,7 +168,7 @@ fn vehicles(days: &[&DayTruth]) -> String {
     text
 }
 
-fn defect_rows(defects: &[&DefectRecord]) -> String {
+fn defect_rows(fleet: &[Truck], defects: &[&DefectRecord]) -> String {
     let mut text = String::from("kind,vehicle,date,file,line,rows,time_utc,detail\n");
     for record in defects {
         let time = jiff::Timestamp::from_second(record.done.time_s).unwrap_or_default();
@@ -176,7 +176,7 @@ fn defect_rows(defects: &[&DefectRecord]) -> String {
             text,
             "{},{},{},{},{},{},{time},{}",
             record.done.kind.name(),
-            TRUCKS[record.shift.truck].id,
+            fleet[record.shift.truck].id,
             record.shift.date(),
             record.file,
             record.line,

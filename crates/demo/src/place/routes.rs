@@ -36,9 +36,12 @@ struct Plan {
     line: Vec<(f64, f64, f64)>,
 }
 
+/// How many there are.
+pub const COUNT: usize = 6;
+
 /// All routes, in the order in which the truth files list them.
 pub fn all() -> Vec<Route> {
-    let plans = [harbour(), old_town(), ridge(), suburb(), estate(), coast()];
+    let plans: [Plan; COUNT] = [harbour(), old_town(), ridge(), suburb(), estate(), coast()];
     plans.into_iter().enumerate().map(|(index, plan)| build(index as u64, &plan)).collect()
 }
 
