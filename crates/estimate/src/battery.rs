@@ -37,11 +37,11 @@ pub fn infer(
     for row in 0..view.rows() {
         let trip = text_at(trip_ids, row);
         let claim = trip.map_or(Claim::default(), |id| claims.of(id));
-        let found = measured.row(row, claim).unwrap_or_else(|| {
-            let day = day_of(text_at(days, row), trip);
-            let of_day = of_days.entry(day).or_insert_with(|| posterior.on_day(day));
-            predicted(of_day, &reader, row, claim, evidence, &why)
-        });
+        let day = day_of(text_at(days, row), trip);
+        let of_day = of_days.entry(day).or_insert_with(|| posterior.on_day(day));
+        let found = measured
+            .row(row, claim, of_day, &reader)
+            .unwrap_or_else(|| predicted(of_day, &reader, row, claim, evidence, &why));
         rows.push(found);
     }
     build(&view, &rows)
@@ -96,20 +96,29 @@ impl<'a> Measured<'a> {
         })
     }
 
-    fn row(&self, row: usize, claim: Claim) -> Option<Row> {
+    /// Energies as measured, less what the sensor's offset makes of them.
+    fn row(&self, row: usize, claim: Claim, of_day: &OfDay, reader: &Reader<'_>) -> Option<Row> {
         let discharged = number_at(self.discharged, row)?;
         let low = self.recovered.value(row);
-        let net = discharged - low - self.unknown_store.value(row) - self.unbraked.value(row);
+        let x = reader.features(row);
+        let (hidden, added) = (of_day.hidden_inflow.figure(&x), of_day.false_net.figure(&x));
+        let net = discharged - low - self.unknown_store.value(row) - self.unbraked.value(row) - added.value;
         let claimed = claim.unexplained.is_none();
         // What a sharper change of sign would add to the inflow it adds to the outflow as well.
         let open = self.recovered_high.value(row) - low;
-        let ends = [0.0, open / 2.0, open];
+        let ends = [(-1.0, 0.0), (0.0, open / 2.0), (1.0, open)];
+        let (inflow_half, net_half) = (Z_90 * hidden.sd(), Z_90 * added.sd());
+        let recovered = ends.map(|(side, more)| (low + hidden.value + side * inflow_half + more).max(0.0));
+        // Where less flows in than stands there, as much less flows out.
+        let out_half = (net_half - inflow_half).abs();
+        let discharged = ends
+            .map(|(side, more)| (discharged - added.value + hidden.value + side * out_half + more).max(0.0));
         Some(Row {
             evidence: Evidence::Measured,
-            recovered: claimed.then(|| ends.map(|more| low + more)),
-            discharged: ends.map(|more| discharged + more),
-            net: [net; 3],
-            bus: claimed.then(|| self.bus.value(row).max(low + open / 2.0)),
+            recovered: claimed.then_some(recovered),
+            discharged,
+            net: [net - net_half, net, net + net_half],
+            bus: claimed.then(|| (self.bus.value(row) + hidden.value).max(recovered[1])),
             why: claim.unexplained.unwrap_or("battery power is logged").to_owned(),
         })
     }

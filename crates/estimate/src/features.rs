@@ -21,11 +21,16 @@ pub const AUX_STANDING: usize = 6;
 pub const HOURS: usize = 7;
 /// Lost inside the battery, by the sheet. [kWh]
 pub const BATTERY_LOSS: usize = 8;
+/// Distance not braked. [km]
+pub const DISTANCE: usize = 9;
+/// Time in which a measured battery took energy while moving. [h]
+pub const RECOVERING: usize = 10;
 /// Features all levels share.
-pub const SHARED: usize = 9;
+pub const SHARED: usize = 11;
 
 /// Of each level: taken by the motor at the wheels, what conversion costs by the sheet [kWh], the force squared
-/// [1e9 N² s], how the first moves with mass, rolling resistance and drag area (each from 1), and what auxiliaries take.
+/// [1e9 N² s], how the first moves with mass, rolling resistance and drag area (each from 1), what auxiliaries take, and
+/// the distance braked [km].
 pub const TAKEN: usize = 0;
 pub const CONVERTED: usize = 1;
 pub const LOAD_BACK: usize = 2;
@@ -33,7 +38,8 @@ pub const BY_MASS: usize = 3;
 pub const BY_ROLLING: usize = 4;
 pub const BY_AERO: usize = 5;
 pub const FED: usize = 6;
-pub const OF_LEVEL: usize = 7;
+pub const BRAKED: usize = 7;
+pub const OF_LEVEL: usize = 8;
 
 /// Where a feature of a level stands.
 pub fn of_level(slot: usize, feature: usize) -> usize {
@@ -81,7 +87,9 @@ impl<'a> Reader<'a> {
     ) -> Result<Self, BatchError> {
         let view = BatchView::new(&tables::SEGMENTS, segments);
         let mut numbers = COLUMNS.iter().map(|name| view.numbers(name)).collect::<Result<Vec<_>, _>>()?;
-        numbers.push(view.numbers("duration_s")?);
+        for name in ["duration_s", "distance_m", "battery_recovering_s"] {
+            numbers.push(view.numbers(name)?);
+        }
         let factors = bands(trips, view.texts("trip_id")?)?;
         Ok(Self {
             sheet,
@@ -129,7 +137,12 @@ impl<'a> Reader<'a> {
         x[LOAD] = load / N2_S;
         let driving = self.kinds.value(row) == "driving";
         x[if driving { AUX_MOVING } else { AUX_STANDING }] = aux;
-        x[HOURS] = self.get(COLUMNS.len(), row) / 3600.0;
+        let [duration_s, distance_m, recovering_s] = std::array::from_fn(|i| self.get(COLUMNS.len() + i, row));
+        x[HOURS] = duration_s / 3600.0;
+        x[RECOVERING] = recovering_s / 3600.0;
+        // Rolling work goes with distance.
+        let braked_km = if rolling > 0.0 { distance_m * rolling_braking / rolling / 1000.0 } else { 0.0 };
+        x[DISTANCE] = distance_m / 1000.0 - braked_km;
         let efficiency = self.sheet.battery.map_or(1.0, |battery| battery.battery_efficiency);
         let gross = tractive + hidden + x[LOSS] + aux - fed * factor;
         x[BATTERY_LOSS] = (1.0 / efficiency - 1.0) * gross + (1.0 - efficiency) * recoverable * factor;
@@ -140,6 +153,7 @@ impl<'a> Reader<'a> {
         level(CONVERTED, converted);
         level(LOAD_BACK, load_back / N2_S);
         level(FED, fed);
+        level(BRAKED, braked_km);
         if braking > 0.0 {
             // E_brk = inertia and grade - rolling - drag. Where the motor takes all of it, what it takes moves likewise;
             // where a limit binds it moves with the limit, and only a held deceleration goes with mass.

@@ -7,7 +7,7 @@ use backwatt_stats::nested::{Branch, Fit, Leaf, fit};
 use backwatt_stats::{Moments, student_quantile};
 use nalgebra::{DMatrix, DVector};
 
-use crate::features::{AUX_MOVING, LOAD, LOSS, OF_LEVEL, SHARED, TAKEN, of_level};
+use crate::features::{AUX_MOVING, DISTANCE, LOAD, LOSS, OF_LEVEL, SHARED, TAKEN, of_level};
 use crate::law::{
     AT_BUS, AT_TERMINALS, BY_CHARGE, EnergyLaw, KINDS, OF_DAY, TYPE_NAMES, VEHICLE_NAMES, day_prior,
     type_prior, vehicle_prior,
@@ -104,6 +104,7 @@ fn law_of(sheet: &TypeSheet, statistics: &[&Statistics]) -> EnergyLaw {
     EnergyLaw {
         slots,
         load_scale: over(sum(LOSS), sum(LOAD)),
+        distance_scale: over(sum(LOSS), sum(DISTANCE) + of_levels(crate::features::BRAKED)),
         aux_kw: over(sum(AUX_MOVING), moving_h),
         fed_share: over(of_levels(crate::features::FED), bus),
     }
@@ -166,6 +167,9 @@ pub struct OfDay {
     pub discharged: Coefficients,
     pub net: Coefficients,
     pub bus: Coefficients,
+    /// Of measured stretches: inflow that the sensor's offset hides, and net discharge that it adds.
+    pub hidden_inflow: Coefficients,
+    pub false_net: Coefficients,
 }
 
 pub struct Coefficients {
@@ -221,6 +225,8 @@ impl Posterior<'_> {
             discharged: spread.coefficients(|u| law.discharged(u), 0.0),
             net: spread.coefficients(|u| law.net(u), 0.0),
             bus: spread.coefficients(|u| law.bus(u), DISCREPANCY_SD),
+            hidden_inflow: spread.coefficients(|u| law.hidden_inflow(u), 0.0),
+            false_net: spread.coefficients(|u| law.false_net(u), 0.0),
         }
     }
 

@@ -7,7 +7,7 @@ use backwatt_schema::{BatchError, BatchView, number_at, tables, text_at};
 use backwatt_stats::Moments;
 
 use crate::claims::TripClaims;
-use crate::features::{self, OF_LEVEL, Reader, SHARED};
+use crate::features::{self, OF_LEVEL, RECOVERING, Reader, SHARED};
 use crate::law::{AT_BUS, AT_TERMINALS, BY_CHARGE, KINDS};
 use crate::sheet::TypeSheet;
 use crate::windows::windows;
@@ -202,7 +202,9 @@ impl<'a> Measured<'a> {
         }
         for ((day, slot), (bus, mut x)) in self.at_bus {
             let taken = x[SHARED + slot * OF_LEVEL];
+            let recovering = x[RECOVERING];
             x[..SHARED].fill(0.0);
+            x[RECOVERING] = recovering;
             if let Some(day) = days.get_mut(&day) {
                 day.kinds[AT_BUS].add_row(bus, &x, weight(taken));
             }

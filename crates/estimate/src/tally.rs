@@ -10,7 +10,7 @@ use backwatt_schema::{
 use crate::correction::{Band, bands};
 use crate::errors::Errors;
 use crate::features;
-use crate::learned::{OfDay, Posterior};
+use crate::learned::{Figure, OfDay, Posterior};
 use crate::statistics::day_of;
 
 /// One group of one grouping on one vehicle-day: what an interval takes as its unit.
@@ -98,11 +98,9 @@ pub fn tally(
     let mut tally = Tally::new();
     for row in 0..reader.rows() {
         let mut sums = reader.sums(row);
-        if !reader.is_measured(row) {
-            let day = day_of(reader.text("service_day", row), reader.text("trip_id", row));
-            let of_day = of_days.entry(day.to_owned()).or_insert_with(|| posterior.on_day(day));
-            reader.add_errors(row, &features.features(row), of_day, posterior.type_name(), &mut sums);
-        }
+        let day = day_of(reader.text("service_day", row), reader.text("trip_id", row));
+        let of_day = of_days.entry(day.to_owned()).or_insert_with(|| posterior.on_day(day));
+        reader.add_errors(row, &features.features(row), of_day, posterior.type_name(), &mut sums);
         let cluster = reader.cluster(row);
         for grouping in GROUPINGS {
             if let Some(group) = reader.group(grouping, row) {
@@ -262,9 +260,22 @@ impl<'a> Reader<'a> {
             return;
         }
         let (vehicle, day) = (self.text("vehicle_id", row).unwrap_or_default(), self.cluster(row));
-        sums.net_errors = Errors::of(&of_day.net.figure(features), vehicle_type, vehicle, &day);
+        let of = |figure: &Figure| Errors::of(figure, vehicle_type, vehicle, &day);
+        let measured = self.is_measured(row);
+        let (net, recovered) = if measured {
+            (&of_day.false_net, &of_day.hidden_inflow)
+        } else {
+            (&of_day.net, &of_day.recovered)
+        };
+        sums.net_errors = of(&net.figure(features));
         if self.battery("energy_recovered_p50_kwh", row).is_some() {
-            sums.recovered_errors = Errors::of(&of_day.recovered.figure(features), vehicle_type, vehicle, &day);
+            sums.recovered_errors = of(&recovered.figure(features));
+            if measured {
+                // What the samples leave open where the sign changes.
+                let open =
+                    self.number("energy_recovered_high_kwh", row) - self.number("energy_recovered_kwh", row);
+                sums.recovered_errors.add(&Errors::measured(open / 2.0));
+            }
         }
     }
 
@@ -316,8 +327,7 @@ impl<'a> Reader<'a> {
     }
 
     fn claims(&self, row: usize, sums: &mut Sums) {
-        let recovered = ["energy_recovered_p05_kwh", "energy_recovered_p50_kwh", "energy_recovered_p95_kwh"]
-            .map(|name| self.battery(name, row));
+        let recovered = self.battery("energy_recovered_p50_kwh", row);
         if let Some(band) = self.bands[row] {
             let middle = band.middle();
             sums.claimed_moving_s = sums.moving_s;
@@ -331,11 +341,8 @@ impl<'a> Reader<'a> {
             sums.recoverable_high_kwh = self.number("energy_recoverable_high_kwh", row) * band.high;
             sums.attainable_kwh = self.number("energy_attainable_kwh", row) * middle;
         }
-        let [Some(p05), Some(p50), Some(p95)] = recovered else { return };
+        let Some(p50) = recovered else { return };
         sums.recovered_kwh = p50;
-        if self.is_measured(row) {
-            sums.recovered_errors = Errors::measured((p95 - p05) / 2.0);
-        }
         sums.discharged_paired_kwh = sums.discharged_kwh;
         sums.net_paired_kwh = sums.net_kwh;
         sums.distance_paired_mi = sums.distance_mi;

@@ -20,6 +20,23 @@ pub fn split(start_w: f64, end_w: f64, duration_s: f64) -> (f64, f64) {
     (first.max(0.0) + second.max(0.0), (-first).max(0.0) + (-second).max(0.0))
 }
 
+/// Time within one interval in which energy flows into the store, power linear in time. [s]
+///
+/// Holds, Source   as [`split`]
+/// ```
+/// assert_eq!(backwatt_physics::kernels::battery_flow::inflow_s(1000.0, -3000.0, 8.0), 6.0);
+/// ```
+pub fn inflow_s(start_w: f64, end_w: f64, duration_s: f64) -> f64 {
+    match (start_w < 0.0, end_w < 0.0) {
+        (true, true) => duration_s,
+        (false, false) => 0.0,
+        (starts_in, _) => {
+            let zero = start_w / (start_w - end_w);
+            duration_s * if starts_in { zero } else { 1.0 - zero }
+        }
+    }
+}
+
 /// The same with each end clipped before the trapezoid: more both ways, by the same amount. [J, J]
 ///
 /// out = ([P0]+ + [P1]+)/2 dt,  in = ([-P0]+ + [-P1]+)/2 dt

@@ -121,6 +121,8 @@ pub struct BatterySums {
     pub discharged_j: f64,
     pub discharged_driving_j: f64,
     pub recovered_j: f64,
+    /// Time in which that flowed in.
+    pub recovering_s: f64,
     /// Upper end where the samples leave the sign change open.
     pub recovered_high_j: f64,
     pub unknown_store_j: f64,
@@ -189,6 +191,7 @@ impl BatterySums {
         self.discharged_j += other.discharged_j;
         self.discharged_driving_j += other.discharged_driving_j;
         self.recovered_j += other.recovered_j;
+        self.recovering_s += other.recovering_s;
         self.recovered_high_j += other.recovered_high_j;
         self.unknown_store_j += other.unknown_store_j;
         self.unbraked_j += other.unbraked_j;
@@ -409,6 +412,7 @@ fn book_battery(
         sums.unknown_store_j = inflow;
     } else {
         sums.recovered_j = inflow;
+        sums.recovering_s = battery_flow::inflow_s(start_w, end_w, dt);
         sums.recovered_high_j = battery_flow::clipped(start_w, end_w, dt).1;
     }
     if track.plugged[k] {

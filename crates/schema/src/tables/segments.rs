@@ -39,7 +39,7 @@ pub static GAINS: [&str; 9] = [
     "gain_remainder_kwh",
 ];
 
-static COLUMNS: [Column; 87] = [
+static COLUMNS: [Column; 88] = [
     text("vehicle_id", "", "the vehicle"),
     order("segment_order", "position within the vehicle's log"),
     text("trip_id", "outside trips", "the trip it belongs to"),
@@ -338,6 +338,7 @@ static COLUMNS: [Column; 87] = [
     ),
     number("energy_refrigeration_kwh", "kW.h", "not logged", "0 or more", "of which refrigeration of the load"),
     number("battery_measured_s", "s", "", "0 or more", "time with battery power known"),
+    number("battery_recovering_s", "s", "", "0 or more", "of which the battery took energy while moving"),
     text("evidence", "", "measured where battery power is known for 95 % of the segment, else modelled"),
     number(
         "energy_discharged_kwh",

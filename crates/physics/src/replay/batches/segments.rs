@@ -103,6 +103,7 @@ impl Found<'_> {
             .number("energy_battery_thermal_kwh", known(|l| l.battery_thermal.total().map(kwh)))
             .number("energy_refrigeration_kwh", known(|l| l.refrigeration.total().map(kwh)))
             .number("battery_measured_s", of(|l| l.measured_s))
+            .number("battery_recovering_s", of(|l| l.battery.recovering_s))
             .number("energy_returned_bus_kwh", of(|l| kwh(l.battery.bus_j)));
         cascade_columns(builder, self.segments.iter().map(|s| &s.ledger))
     }
