@@ -7,7 +7,7 @@ use arrow::array::RecordBatch;
 use arrow::compute::concat_batches;
 use backwatt_estimate::{
     Learned, Statistics, StopLengths, Tally, TypeSheet, avoidable_losses, calibration, infer, learn, observe,
-    recovery, tally,
+    recovery, signal_value, tally,
 };
 use backwatt_ingest::Receipt;
 use backwatt_physics::replay as replay_vehicle;
@@ -96,7 +96,7 @@ pub fn estimate(
         .par_iter()
         .map(|(vehicle, type_name, _)| {
             let (segments, trips) = replayed(layout, vehicle)?;
-            let Some(posterior) = learned.get(*type_name).and_then(|of| of.of_vehicle(vehicle)) else {
+            let Some(posterior) = learned.get(*type_name).and_then(|(of, _)| of.of_vehicle(vehicle)) else {
                 return Ok(Tally::new());
             };
             let battery = infer(&segments, &trips, &posterior)?;
@@ -108,8 +108,10 @@ pub fn estimate(
         })
         .collect::<Result<Vec<Tally>, BackwattError>>()?;
     remove_absent(layout, &tables::SEGMENT_BATTERY, vehicles)?;
-    let calibrated = calibration(learned.values())?;
+    let calibrated = calibration(learned.values().map(|(of, _)| of))?;
     write_table(&layout.table(&tables::CALIBRATION), &tables::CALIBRATION, &calibrated, provenance)?;
+    let value = signal_value(learned.values().map(|(of, statistics)| (of, statistics.as_slice())))?;
+    write_table(&layout.table(&tables::SIGNAL_VALUE), &tables::SIGNAL_VALUE, &value, provenance)?;
     // In the order of the vehicles, whichever thread was first: sums of floats depend on their order.
     let mut merged = Tally::new();
     for (key, sums) in tallies.into_iter().flatten() {
@@ -124,7 +126,7 @@ pub fn estimate(
 fn learn_types(
     layout: &Layout,
     typed: &[(&str, &str, &VehicleType)],
-) -> Result<BTreeMap<String, Learned>, BackwattError> {
+) -> Result<BTreeMap<String, (Learned, Vec<Statistics>)>, BackwattError> {
     let observed = typed
         .par_iter()
         .map(|(vehicle, type_name, vehicle_type)| {
@@ -140,7 +142,10 @@ fn learn_types(
     for (sheet, statistics) in observed {
         by_type.entry(sheet.name.clone()).or_insert_with(|| (sheet, Vec::new())).1.push(statistics);
     }
-    let learned = by_type.into_iter().filter_map(|(name, (sheet, of))| Some((name, learn(&sheet, &of)?)));
+    let learned = by_type.into_iter().filter_map(|(name, (sheet, of))| {
+        let learned = learn(&sheet, &of)?;
+        Some((name, (learned, of)))
+    });
     Ok(learned.collect())
 }
 

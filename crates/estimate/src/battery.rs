@@ -104,9 +104,11 @@ impl<'a> Measured<'a> {
         let (hidden, added) = (of_day.hidden_inflow.figure(&x), of_day.false_net.figure(&x));
         let net = discharged - low - self.unknown_store.value(row) - self.unbraked.value(row) - added.value;
         let claimed = claim.unexplained.is_none();
-        // What a sharper change of sign would add to the inflow it adds to the outflow as well.
+        // Torque changes its sign within some tenths of a second: between samples a second or more apart power jumps rather
+        // than runs along a line. The jump is the middle, the line one end, and as much again the other. What a sharper
+        // change adds to the inflow it adds to the outflow as well.
         let open = self.recovered_high.value(row) - low;
-        let ends = [(-1.0, 0.0), (0.0, open / 2.0), (1.0, open)];
+        let ends = [(-1.0, 0.0), (0.0, open), (1.0, 2.0 * open)];
         let (inflow_half, net_half) = (Z_90 * hidden.sd(), Z_90 * added.sd());
         let recovered = ends.map(|(side, more)| (low + hidden.value + side * inflow_half + more).max(0.0));
         // Where less flows in than stands there, as much less flows out.

@@ -25,8 +25,10 @@ pub const BATTERY_LOSS: usize = 8;
 pub const DISTANCE: usize = 9;
 /// Time in which a measured battery took energy while moving. [h]
 pub const RECOVERING: usize = 10;
+/// Time between logged stretches that a window bridges, the key off at deliveries. [h]
+pub const UNSEEN: usize = 11;
 /// Features all levels share.
-pub const SHARED: usize = 11;
+pub const SHARED: usize = 12;
 
 /// Of each level: taken by the motor at the wheels, what conversion costs by the sheet [kWh], the force squared
 /// [1e9 N² s], how the first moves with mass, rolling resistance and drag area (each from 1), what auxiliaries take, and

@@ -4,7 +4,7 @@ use backwatt_stats::nested::{Law, Normals};
 
 use crate::features::{
     AERO, AUX_MOVING, AUX_STANDING, BATTERY_LOSS, BRAKED, BY_AERO, BY_MASS, BY_ROLLING, CONVERTED, DISTANCE,
-    FED, HOURS, INERTIA, LOAD, LOAD_BACK, LOSS, OF_LEVEL, RECOVERING, ROLLING, SHARED, TAKEN, of_level,
+    FED, HOURS, INERTIA, LOAD, LOAD_BACK, LOSS, OF_LEVEL, RECOVERING, ROLLING, SHARED, TAKEN, UNSEEN, of_level,
 };
 use crate::sheet::{TypeSheet, sd_of_reach};
 
@@ -15,7 +15,7 @@ pub const AT_BUS: usize = 2;
 pub const KINDS: usize = 3;
 
 /// Unknowns of a type, in this order; a share of each level follows.
-pub const TYPE_NAMES: [&str; 9] = [
+pub const TYPE_NAMES: [&str; 10] = [
     "rolling_resistance",
     "drag_area",
     "drive_losses",
@@ -24,6 +24,7 @@ pub const TYPE_NAMES: [&str; 9] = [
     "auxiliaries_moving",
     "auxiliaries_standing",
     "auxiliaries_beyond_sheet_kw",
+    "drawn_key_off_kw",
     "share_arriving",
 ];
 const OF_TYPE: usize = TYPE_NAMES.len();
@@ -58,6 +59,7 @@ struct Unknowns<'u> {
     aux_standing: f64,
     /// Beyond the sheet, of type, vehicle and day. [kW]
     beyond_kw: f64,
+    key_off_kw: f64,
     share: f64,
     levels: &'u [f64],
     capacity_inverse: f64,
@@ -90,7 +92,8 @@ impl EnergyLaw {
             aux_moving: u[5],
             aux_standing: u[6],
             beyond_kw: u[7] + u[own + 2] + u[day],
-            share: u[8] + u[own + 3],
+            key_off_kw: u[8],
+            share: u[9] + u[own + 3],
             levels: &u[OF_TYPE..own],
             capacity_inverse: u[own],
             mass: u[own + 1] + u[day + 1],
@@ -186,6 +189,7 @@ impl Law for EnergyLaw {
             _ => {
                 let mut c = self.net(u);
                 c[BATTERY_LOSS] = 1.0;
+                c[UNSEEN] = self.named(u).key_off_kw;
                 let inverse = self.named(u).capacity_inverse;
                 c.iter_mut().for_each(|c| *c *= inverse);
                 c
@@ -204,6 +208,8 @@ const OFFSET_KW: f64 = 0.12;
 const AUX_SD: f64 = 0.4;
 const BEYOND_KW: (f64, f64) = (0.4, 0.8);
 const BEYOND_VEHICLE_KW: f64 = 0.2;
+/// Standby and what a delivery leaves on while the key is off. From memory. [kW]
+const KEY_OFF_KW: (f64, f64) = (0.15, 0.2);
 const BEYOND_DAY_KW: f64 = 0.5;
 /// Share of what the model has returned that arrives: near all, stability control and derating taking some; levels and
 /// fade speeds of a sheet are nominal. Wide enough to be wrong. From memory.
@@ -213,7 +219,11 @@ const SHARE_VEHICLE_SD: f64 = 0.03;
 /// A payload that is logged: of the gross mass, by day.
 const LOGGED_DAY_SD: f64 = 0.005;
 
-pub fn type_prior(sheet: &TypeSheet) -> Normals {
+/// A level that nobody names may be any.
+const SHARE_UNNAMED_SD: f64 = 0.3;
+
+/// `named`: as if every level were.
+pub fn type_prior(sheet: &TypeSheet, named: bool) -> Normals {
     let mut prior = Normals::default();
     prior.push(1.0, sd_of_reach(sheet.reach.rolling_frac));
     prior.push(1.0, sd_of_reach(sheet.reach.drag_frac));
@@ -223,9 +233,11 @@ pub fn type_prior(sheet: &TypeSheet) -> Normals {
     prior.push(1.0, AUX_SD);
     prior.push(1.0, AUX_SD);
     prior.push(BEYOND_KW.0, BEYOND_KW.1);
+    prior.push(KEY_OFF_KW.0, KEY_OFF_KW.1);
     prior.push(SHARE.0, SHARE.1);
-    for _ in 0..sheet.level_slots() {
-        prior.push(0.0, SHARE_LEVEL_SD);
+    for slot in 0..sheet.level_slots() {
+        let unnamed = slot == sheet.levels.len() && !named;
+        prior.push(0.0, if unnamed { SHARE_UNNAMED_SD } else { SHARE_LEVEL_SD });
     }
     prior
 }

@@ -3,23 +3,22 @@
 use std::collections::BTreeMap;
 
 use backwatt_schema::Evidence;
-use backwatt_stats::nested::{Branch, Fit, Leaf, fit};
-use backwatt_stats::{Moments, student_quantile};
+use backwatt_stats::nested::{Fit, fit};
+use backwatt_stats::student_quantile;
 use nalgebra::{DMatrix, DVector};
 
+use crate::design::Design;
 use crate::features::{AUX_MOVING, DISTANCE, LOAD, LOSS, OF_LEVEL, SHARED, TAKEN, of_level};
-use crate::law::{
-    AT_BUS, AT_TERMINALS, BY_CHARGE, EnergyLaw, KINDS, OF_DAY, TYPE_NAMES, VEHICLE_NAMES, day_prior,
-    type_prior, vehicle_prior,
-};
+use crate::law::{AT_BUS, AT_TERMINALS, BY_CHARGE, EnergyLaw, KINDS, OF_DAY, TYPE_NAMES, VEHICLE_NAMES};
 use crate::sheet::TypeSheet;
+use crate::signal_value::Addition;
 use crate::statistics::Statistics;
 
 /// Two-sided 90 % of a normal.
 pub const Z_90: f64 = 1.644_853_626_951_472_6;
 /// What is wrong all pilot long and no row can show, relative to what came back: the shape of levels and fades, blending,
 /// a sensor's lag. Provisional.
-const DISCREPANCY_SD: f64 = 0.03;
+const DISCREPANCY_SD: f64 = 0.04;
 
 /// A figure with its error in independent unit parts: those shared by the type, those of the vehicle, those of the day.
 /// Figures add up by adding values and parts of the same owner.
@@ -117,26 +116,8 @@ fn solve(
     wider: f64,
     seen: bool,
 ) -> Option<Fit> {
-    let none = Moments::new(SHARED + law.slots * OF_LEVEL);
-    let branches: Vec<Branch<'_>> = statistics
-        .iter()
-        .map(|of| {
-            let known = of.payload_known();
-            let leaf = |day| Leaf {
-                prior: day_prior(sheet, known).wider(wider),
-                moments: moments_of(day, seen, &none),
-            };
-            Branch {
-                prior: vehicle_prior(sheet, known).wider(wider),
-                leaves: of.days.values().map(leaf).collect(),
-            }
-        })
-        .collect();
-    fit(law, &type_prior(sheet).wider(wider), &branches, KINDS)
-}
-
-fn moments_of<'a>(day: &'a crate::statistics::Day, seen: bool, none: &'a Moments) -> Vec<&'a Moments> {
-    if seen { day.kinds.iter().collect() } else { vec![none; KINDS] }
+    let design = Design::of(sheet, statistics, wider, seen);
+    fit(law, &design.trunk, &design.branches(), KINDS)
 }
 
 impl Learned {
@@ -217,6 +198,11 @@ impl Posterior<'_> {
         self.member.days.keys().map(String::as_str)
     }
 
+    /// The same out of another fit of the same vehicles.
+    pub(crate) fn with(&self, fit: &Fit, day: &str) -> OfDay {
+        self.coefficients(fit, self.member.days.get(day).copied())
+    }
+
     fn coefficients(&self, fit: &Fit, day: Option<usize>) -> OfDay {
         let law = &self.learned.law;
         let spread = Spread::of(fit, self.member.at, day, widening(fit));
@@ -276,6 +262,26 @@ impl Learned {
 
     pub(crate) fn sheet(&self) -> &TypeSheet {
         &self.sheet
+    }
+
+    pub(crate) fn law(&self) -> &EnergyLaw {
+        &self.law
+    }
+
+    pub(crate) fn after(&self) -> &Fit {
+        &self.fits.after
+    }
+
+    /// The design of the log with an addition, vehicles in the order of the fits.
+    pub(crate) fn design(&self, statistics: &[Statistics], addition: Addition) -> Design {
+        let mut sorted: Vec<&Statistics> = statistics.iter().collect();
+        sorted.sort_by(|a, b| a.vehicle_id.cmp(&b.vehicle_id));
+        Design::with(&self.sheet, &sorted, addition)
+    }
+
+    /// True where a vehicle braked at a level that neither log nor sheet names.
+    pub(crate) fn takes_unknown_level(&self, of: &Statistics) -> bool {
+        of.totals[of_level(self.law.slots - 1, TAKEN)] > 0.0
     }
 
     /// Names and units of the unknowns of the type and of a vehicle, in the order of [`Spread`].

@@ -24,15 +24,19 @@ pub struct Statistics {
     /// Time with the payload known, and all time. [h]
     pub payload_h: f64,
     pub hours: f64,
+    /// Time moving over heights that are no terrain's. [h]
+    pub heights_unsure_h: f64,
     /// Windows that nothing in the model explains.
     pub windows_aside: u64,
 }
 
-/// Moments of one service day by kind, and those its windows would have with a state of charge without steps.
+/// Moments of one service day by kind, and those its windows would have with a state of charge without steps or with
+/// sure heights.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Day {
     pub kinds: [Moments; KINDS],
     pub by_fine_charge: Moments,
+    pub by_sure_heights: Moments,
     pub totals: Vec<f64>,
 }
 
@@ -41,8 +45,18 @@ impl Day {
         Self {
             kinds: std::array::from_fn(|_| Moments::new(features)),
             by_fine_charge: Moments::new(features),
+            by_sure_heights: Moments::new(features),
             totals: vec![0.0; features],
         }
+    }
+
+    /// The day's features with the time braked in the place of the time of measured inflow.
+    pub(crate) fn totals_with_braked_time(&self) -> Vec<f64> {
+        let mut x = self.totals.clone();
+        let braked: f64 = (SHARED..x.len()).step_by(OF_LEVEL).map(|start| x[start + features::BRAKED]).sum();
+        let all = x[features::DISTANCE] + braked;
+        x[RECOVERING] = if all > 0.0 { x[features::HOURS] * braked / all } else { 0.0 };
+        x
     }
 }
 
@@ -56,12 +70,14 @@ impl Statistics {
                 kind.add(more);
             }
             day.by_fine_charge.add(&more.by_fine_charge);
+            day.by_sure_heights.add(&more.by_sure_heights);
             add(&mut day.totals, &more.totals);
         }
         add(&mut self.totals, &other.totals);
         self.moving_h += other.moving_h;
         self.payload_h += other.payload_h;
         self.hours += other.hours;
+        self.heights_unsure_h += other.heights_unsure_h;
         self.windows_aside += other.windows_aside;
     }
 
@@ -70,7 +86,15 @@ impl Statistics {
         self.payload_h > 0.5 * self.hours
     }
 
-    pub fn rows(&self, kind: usize) -> u64 {
+    pub(crate) fn is_measured(&self) -> bool {
+        self.rows(AT_TERMINALS) > 0
+    }
+
+    pub(crate) fn has_windows(&self) -> bool {
+        self.rows(BY_CHARGE) > 0
+    }
+
+    pub(crate) fn rows(&self, kind: usize) -> u64 {
         self.days.values().map(|day| day.kinds[kind].rows()).sum()
     }
 }
@@ -107,9 +131,11 @@ pub fn observe(
         moving_h: 0.0,
         payload_h: 0.0,
         hours: 0.0,
+        heights_unsure_h: 0.0,
         windows_aside: 0,
     };
     let mut measured = Measured::read(&view, trips)?;
+    let grade = view.texts("grade_basis")?;
     let (days, trip_ids) = (view.texts("service_day")?, view.texts("trip_id")?);
     let (moving, payload, duration) =
         (view.numbers("moving_s")?, view.numbers("payload_kg")?, view.numbers("duration_s")?);
@@ -122,6 +148,9 @@ pub fn observe(
         let hours = duration.value(row) / 3600.0;
         statistics.moving_h += moving.value(row) / 3600.0;
         statistics.hours += hours;
+        if !matches!(text_at(grade, row), Some("tiles" | "logged")) {
+            statistics.heights_unsure_h += moving.value(row) / 3600.0;
+        }
         statistics.payload_h += if number_at(payload, row).is_some() { hours } else { 0.0 };
         measured.add(row, day, text_at(trip_ids, row), reader.slot(row), &x);
     }
@@ -133,6 +162,7 @@ pub fn observe(
             let day = statistics.days.entry(window.day).or_insert_with(|| Day::new(size));
             day.kinds[BY_CHARGE].add_row(window.drawn_kwh, &window.features, window.noise_kwh.powi(-2));
             day.by_fine_charge.add_row(window.drawn_kwh, &window.features, window.noise_fine_kwh.powi(-2));
+            day.by_sure_heights.add_row(window.drawn_kwh, &window.features, window.noise_sure_kwh.powi(-2));
         }
     }
     Ok(statistics)
@@ -193,21 +223,29 @@ impl<'a> Measured<'a> {
     }
 
     fn into_days(self, days: &mut BTreeMap<String, Day>) {
-        let size = |x: &[f64]| x[..4].iter().sum::<f64>().max(0.0);
-        let weight = |scale_kwh: f64| 1.0 / ((MEASURED_FRAC * scale_kwh).powi(2) + MEASURED_KWH.powi(2));
         for ((day, _), (net, x)) in self.at_terminals {
             if let Some(day) = days.get_mut(&day) {
-                day.kinds[AT_TERMINALS].add_row(net, &x, weight(size(&x)));
+                day.kinds[AT_TERMINALS].add_row(net, &x, measured_weight(&x, None));
             }
         }
         for ((day, slot), (bus, mut x)) in self.at_bus {
-            let taken = x[SHARED + slot * OF_LEVEL];
             let recovering = x[RECOVERING];
             x[..SHARED].fill(0.0);
             x[RECOVERING] = recovering;
             if let Some(day) = days.get_mut(&day) {
-                day.kinds[AT_BUS].add_row(bus, &x, weight(taken));
+                day.kinds[AT_BUS].add_row(bus, &x, measured_weight(&x, Some(slot)));
             }
         }
     }
+}
+
+/// One over the square of a measured row's error: at the terminals, or at the bus of one level.
+pub(crate) fn measured_weight(x: &[f64], slot: Option<usize>) -> f64 {
+    let size = match slot {
+        Some(slot) => x[features::of_level(slot, features::TAKEN)],
+        None => {
+            [features::INERTIA, features::ROLLING, features::AERO, features::LOSS].map(|at| x[at]).iter().sum()
+        }
+    };
+    1.0 / ((MEASURED_FRAC * size).powi(2) + MEASURED_KWH.powi(2))
 }

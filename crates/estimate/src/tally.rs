@@ -274,7 +274,7 @@ impl<'a> Reader<'a> {
                 // What the samples leave open where the sign changes.
                 let open =
                     self.number("energy_recovered_high_kwh", row) - self.number("energy_recovered_kwh", row);
-                sums.recovered_errors.add(&Errors::measured(open / 2.0));
+                sums.recovered_errors.add(&Errors::measured(open));
             }
         }
     }

@@ -115,12 +115,42 @@ pub fn fit(law: &impl Law, trunk: &Normals, branches: &[Branch<'_>], kinds: usiz
         if SCALED_AT.contains(&round) {
             (scale, degrees) = residual_scale(law, branches, &state, kinds, trunk.len());
         }
-        let (moved, _) = step(law, trunk, branches, &mut state, &scale)?;
+        let moved = step(law, trunk, branches, &mut state, &scale)?;
         if moved < SETTLED && round > SCALED_AT[SCALED_AT.len() - 1] {
             break;
         }
     }
-    let (_, solved) = step(law, trunk, branches, &mut state, &scale)?;
+    step(law, trunk, branches, &mut state, &scale)?;
+    finished(law, trunk, branches, state, scale, degrees)
+}
+
+/// The spread that other priors or other rows would leave where `found` stands: what a design is worth, computed without
+/// its outcome. The size of residuals stays as found.
+///
+/// Missing  `None` when a system is singular
+pub fn spread_at(law: &impl Law, trunk: &Normals, branches: &[Branch<'_>], found: &Fit) -> Option<Fit> {
+    let state = State {
+        trunk: found.trunk.clone(),
+        branches: found
+            .branches
+            .iter()
+            .map(|branch| {
+                (branch.own.mean.clone(), branch.leaves.iter().map(|leaf| leaf.mean.clone()).collect())
+            })
+            .collect(),
+    };
+    finished(law, trunk, branches, state, found.scale.clone(), found.degrees.clone())
+}
+
+fn finished(
+    law: &impl Law,
+    trunk: &Normals,
+    branches: &[Branch<'_>],
+    state: State,
+    scale: Vec<f64>,
+    degrees: Vec<f64>,
+) -> Option<Fit> {
+    let (solved, _) = solve(law, trunk, branches, &state, &scale)?;
     let branches = solved
         .branches
         .into_iter()
@@ -204,14 +234,14 @@ impl Normal {
     }
 }
 
-/// One Gauss-Newton step; the largest move in prior standard deviations.
-fn step(
+/// The normal equations where the unknowns stand, leaves and branches eliminated, and the pull on the trunk.
+fn solve(
     law: &impl Law,
     trunk: &Normals,
     branches: &[Branch<'_>],
-    state: &mut State,
+    state: &State,
     scale: &[f64],
-) -> Option<(f64, Solved)> {
+) -> Option<(Solved, DVector<f64>)> {
     let shared = trunk.len();
     let mut sum = Normal::zeros(shared);
     let mut solved = Vec::with_capacity(branches.len());
@@ -235,7 +265,19 @@ fn step(
         solved.push((eliminated, gone));
     }
     sum.add_prior(trunk, 0, &state.trunk);
-    let moved_trunk = sum.matrix.clone().cholesky()?.solve(&sum.pull);
+    Some((Solved { trunk: sum.matrix, branches: solved }, sum.pull))
+}
+
+/// One Gauss-Newton step; the largest move in prior standard deviations.
+fn step(
+    law: &impl Law,
+    trunk: &Normals,
+    branches: &[Branch<'_>],
+    state: &mut State,
+    scale: &[f64],
+) -> Option<f64> {
+    let (solved, pull) = solve(law, trunk, branches, state, scale)?;
+    let moved_trunk = solved.trunk.clone().cholesky()?.solve(&pull);
     let mut largest = 0.0_f64;
     let mut shift = |values: &mut [f64], by: &DVector<f64>, prior: &Normals| {
         for ((value, by), sd) in values.iter_mut().zip(by.iter()).zip(&prior.sd) {
@@ -244,7 +286,9 @@ fn step(
         }
     };
     shift(&mut state.trunk, &moved_trunk, trunk);
-    for (((own, leaves), (eliminated, gone)), branch) in state.branches.iter_mut().zip(&solved).zip(branches) {
+    for (((own, leaves), (eliminated, gone)), branch) in
+        state.branches.iter_mut().zip(&solved.branches).zip(branches)
+    {
         let moved = &eliminated.pull - &eliminated.coupling * &moved_trunk;
         shift(own, &moved, &branch.prior);
         let above = DVector::from_iterator(
@@ -255,7 +299,7 @@ fn step(
             shift(leaf, &(&eliminated.pull - &eliminated.coupling * &above), &spec.prior);
         }
     }
-    largest.is_finite().then_some((largest, Solved { trunk: sum.matrix, branches: solved }))
+    largest.is_finite().then_some(largest)
 }
 
 fn of_leaf(law: &impl Law, leaf: &Leaf<'_>, unknowns: &[f64], scale: &[f64]) -> Normal {

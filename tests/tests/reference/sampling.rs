@@ -1,6 +1,6 @@
 //! Group F: what slow or coarse logging does to braking energy, and how coarse a state of charge is.
 
-use backwatt_estimate::{BatterySheet, observe};
+use backwatt_estimate::rounded_difference_kwh;
 use backwatt_schema::tables;
 use backwatt_testkit::close;
 
@@ -89,19 +89,7 @@ fn f6_rounded_to_kilometres_per_hour() {
 fn f9_rounding_of_state_of_charge() {
     let cases = [(0.01, 100.0, 0.408), (0.004, 100.0, 0.163), (0.005, 60.0, 0.122), (0.01, 180.0, 0.735)];
     for (step, capacity, expected) in cases {
-        // What a window adds for other reasons, as with steps too fine to matter.
-        let other = window_noise(1e-12, capacity);
-        let rounding = (window_noise(step, capacity).powi(2) - other.powi(2)).sqrt();
+        let rounding = rounded_difference_kwh(step, capacity);
         close(&format!("{step} of {capacity} kWh [kWh]"), rounding, expected, SOC_SD_KWH);
     }
-}
-
-/// Standard deviation the estimator gives a window that fell by a tenth. [kWh]
-fn window_noise(step: f64, capacity_kwh: f64) -> f64 {
-    let segments = filled(&tables::SEGMENTS, 1, &[("soc_start_frac", one(0.8)), ("soc_end_frac", one(0.7))]);
-    let sheet = BatterySheet { capacity_kwh, battery_efficiency: 0.98 };
-    let trips = filled(&tables::TRIPS, 0, &[]);
-    let windows = observe(&segments, &trips, &sheet, Some(step)).unwrap_or_else(|e| panic!("{e}"));
-    assert_eq!(windows.observations.len(), 1);
-    windows.observations[0].noise_sd
 }

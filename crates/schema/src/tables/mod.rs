@@ -14,6 +14,7 @@ mod rejects;
 mod samples;
 mod segment_battery;
 mod segments;
+mod signal_value;
 mod stops;
 mod trips;
 mod what_if;
@@ -32,6 +33,7 @@ pub use rejects::REJECTS;
 pub use samples::SAMPLES;
 pub use segment_battery::SEGMENT_BATTERY;
 pub use segments::{CASCADE, GAINS, SEGMENTS};
+pub use signal_value::SIGNAL_VALUE;
 pub use stops::STOPS;
 pub use trips::TRIPS;
 pub use what_if::WHAT_IF;
@@ -39,7 +41,7 @@ pub use what_if::WHAT_IF;
 use crate::Table;
 
 /// Every table, in the order the stages write them; the power trace is written by none, what-if only when asked.
-pub static ALL: [&Table; 17] = [
+pub static ALL: [&Table; 18] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -51,6 +53,7 @@ pub static ALL: [&Table; 17] = [
     &APPROACHES,
     &LEVEL_FITS,
     &CALIBRATION,
+    &SIGNAL_VALUE,
     &SEGMENT_BATTERY,
     &AVOIDABLE_LOSSES,
     &RECOVERY,

@@ -1,0 +1,92 @@
+//! The rows and priors that vehicles of a type have, or would have with one signal more.
+
+use backwatt_stats::Moments;
+use backwatt_stats::nested::{Branch, Leaf, Normals};
+
+use crate::features::{OF_LEVEL, SHARED};
+use crate::law::{AT_BUS, AT_TERMINALS, BY_CHARGE, KINDS, day_prior, type_prior, vehicle_prior};
+use crate::sheet::TypeSheet;
+use crate::signal_value::Addition;
+use crate::statistics::{Day, Statistics, measured_weight};
+
+/// Priors and moments by vehicle and day.
+pub struct Design {
+    pub trunk: Normals,
+    members: Vec<(Normals, Vec<(Normals, Vec<Moments>)>)>,
+}
+
+impl Design {
+    /// The log as it stands, priors `wider`; without its rows where they are not to be seen.
+    pub fn of(sheet: &TypeSheet, statistics: &[&Statistics], wider: f64, seen: bool) -> Self {
+        Self::new(
+            sheet,
+            statistics,
+            wider,
+            |day| {
+                if seen { day.kinds.to_vec() } else { vec![Moments::new(day.totals.len()); KINDS] }
+            },
+            false,
+            false,
+        )
+    }
+
+    /// The log with an addition to every vehicle that lacks it.
+    pub fn with(sheet: &TypeSheet, statistics: &[&Statistics], addition: Addition) -> Self {
+        let kinds = |day: &Day| {
+            let mut kinds = day.kinds.to_vec();
+            match addition {
+                Addition::FineCharge => kinds[BY_CHARGE] = day.by_fine_charge.clone(),
+                Addition::Heights => kinds[BY_CHARGE] = day.by_sure_heights.clone(),
+                Addition::PackCurrent if kinds[AT_TERMINALS].rows() == 0 => measure(&mut kinds, day),
+                _ => {}
+            }
+            kinds
+        };
+        let (payload, level) = (addition == Addition::Payload, addition == Addition::Level);
+        Self::new(sheet, statistics, 1.0, kinds, payload, level)
+    }
+
+    fn new(
+        sheet: &TypeSheet,
+        statistics: &[&Statistics],
+        wider: f64,
+        kinds: impl Fn(&Day) -> Vec<Moments>,
+        payload: bool,
+        level: bool,
+    ) -> Self {
+        let member = |of: &&Statistics| {
+            let known = payload || of.payload_known();
+            let days = of.days.values().map(|day| (day_prior(sheet, known).wider(wider), kinds(day)));
+            (vehicle_prior(sheet, known).wider(wider), days.collect())
+        };
+        Self { trunk: type_prior(sheet, level).wider(wider), members: statistics.iter().map(member).collect() }
+    }
+
+    pub fn branches(&self) -> Vec<Branch<'_>> {
+        let mut branches = Vec::with_capacity(self.members.len());
+        for (prior, days) in &self.members {
+            let leaves = days
+                .iter()
+                .map(|(prior, moments)| Leaf { prior: prior.clone(), moments: moments.iter().collect() })
+                .collect();
+            branches.push(Branch { prior: prior.clone(), leaves });
+        }
+        branches
+    }
+}
+
+/// Rows that a day would have with battery power measured: one at the terminals, one at the bus for each level driven.
+/// Spread does not depend on values.
+fn measure(kinds: &mut [Moments], day: &Day) {
+    let x = day.totals_with_braked_time();
+    kinds[AT_TERMINALS].add_row(0.0, &x, measured_weight(&x, None));
+    let levels = (x.len() - SHARED) / OF_LEVEL;
+    for slot in 0..levels {
+        let mut own = vec![0.0; x.len()];
+        let block = SHARED + slot * OF_LEVEL..SHARED + (slot + 1) * OF_LEVEL;
+        own[block.clone()].copy_from_slice(&x[block.clone()]);
+        if own[block.start] > 0.0 {
+            kinds[AT_BUS].add_row(0.0, &own, measured_weight(&own, Some(slot)));
+        }
+    }
+}
