@@ -8,8 +8,8 @@ use crate::learned::{Figure, Z_90};
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Errors {
     by_owner: BTreeMap<Owner, Vec<f64>>,
-    /// Half-widths of measured figures: what their samples leave open lies on the same side everywhere.
-    measured_half: f64,
+    /// Half-widths that lie on the same side everywhere: what the samples of measured figures leave open.
+    one_sided: f64,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -29,12 +29,13 @@ impl Errors {
         ];
         Self {
             by_owner: owned.into_iter().map(|(owner, parts)| (owner, parts.clone())).collect(),
-            measured_half: 0.0,
+            one_sided: 0.0,
         }
     }
 
-    pub fn measured(half_width: f64) -> Self {
-        Self { by_owner: BTreeMap::new(), measured_half: half_width }
+    /// Half-width that lies on the same side everywhere.
+    pub fn one_sided(half_width: f64) -> Self {
+        Self { by_owner: BTreeMap::new(), one_sided: half_width }
     }
 
     pub fn add(&mut self, other: &Errors) {
@@ -46,13 +47,13 @@ impl Errors {
                 }
             }
         }
-        self.measured_half += other.measured_half;
+        self.one_sided += other.one_sided;
     }
 
     /// Half-width of the two-sided 90 % interval.
     pub fn half_width(&self) -> f64 {
         let squares: f64 = self.by_owner.values().flatten().map(|part| part * part).sum();
-        Z_90 * squares.sqrt() + self.measured_half
+        Z_90 * squares.sqrt() + self.one_sided
     }
 }
 
@@ -75,8 +76,8 @@ mod tests {
 
     #[test]
     fn measured_halves_add_up() {
-        let mut sum = Errors::measured(0.2);
-        sum.add(&Errors::measured(0.1));
+        let mut sum = Errors::one_sided(0.2);
+        sum.add(&Errors::one_sided(0.1));
         assert!((sum.half_width() - 0.3).abs() < 1e-12);
     }
 }

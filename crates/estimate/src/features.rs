@@ -27,8 +27,12 @@ pub const DISTANCE: usize = 9;
 pub const RECOVERING: usize = 10;
 /// Time between logged stretches that a window bridges, the key off at deliveries. [h]
 pub const UNSEEN: usize = 11;
+/// Braking energy at the wheels, and the rolling and drag work done meanwhile. [kWh]
+pub const BRAKING: usize = 12;
+pub const BRAKING_ROLLING: usize = 13;
+pub const BRAKING_AERO: usize = 14;
 /// Features all levels share.
-pub const SHARED: usize = 12;
+pub const SHARED: usize = 15;
 
 /// Of each level: taken by the motor at the wheels, what conversion costs by the sheet [kWh], the force squared
 /// [1e9 N² s], how the first moves with mass, rolling resistance and drag area (each from 1), what auxiliaries take, and
@@ -133,6 +137,9 @@ impl<'a> Reader<'a> {
         let mut x = vec![0.0; count(self.sheet)];
         x[ROLLING] = rolling - rolling_braking;
         x[AERO] = aero - aero_braking;
+        x[BRAKING] = braking * factor;
+        x[BRAKING_ROLLING] = rolling_braking * factor;
+        x[BRAKING_AERO] = aero_braking * factor;
         x[INERTIA] = tractive - x[ROLLING] - x[AERO] + hidden;
         let lost = if tractive > 0.0 { (drive_dc - tractive) / tractive } else { 0.0 };
         x[LOSS] = lost * (tractive + hidden);

@@ -3,8 +3,9 @@
 use backwatt_stats::nested::{Law, Normals};
 
 use crate::features::{
-    AERO, AUX_MOVING, AUX_STANDING, BATTERY_LOSS, BRAKED, BY_AERO, BY_MASS, BY_ROLLING, CONVERTED, DISTANCE,
-    FED, HOURS, INERTIA, LOAD, LOAD_BACK, LOSS, OF_LEVEL, RECOVERING, ROLLING, SHARED, TAKEN, UNSEEN, of_level,
+    AERO, AUX_MOVING, AUX_STANDING, BATTERY_LOSS, BRAKED, BRAKING, BRAKING_AERO, BRAKING_ROLLING, BY_AERO,
+    BY_MASS, BY_ROLLING, CONVERTED, DISTANCE, FED, HOURS, INERTIA, LOAD, LOAD_BACK, LOSS, OF_LEVEL, RECOVERING,
+    ROLLING, SHARED, TAKEN, UNSEEN, of_level,
 };
 use crate::sheet::{TypeSheet, sd_of_reach};
 
@@ -165,6 +166,17 @@ impl EnergyLaw {
 }
 
 impl EnergyLaw {
+    /// By how much braking energy at the wheels differs from the sheet's: it is inertia and grade, which go with mass, less
+    /// the rolling and drag work done meanwhile.
+    pub fn braking_beyond_sheet(&self, u: &[f64]) -> Vec<f64> {
+        let u = self.named(u);
+        let mut c = vec![0.0; SHARED + self.slots * OF_LEVEL];
+        c[BRAKING] = u.mass - 1.0;
+        c[BRAKING_ROLLING] = u.mass * (1.0 - u.rolling);
+        c[BRAKING_AERO] = u.mass - u.drag;
+        c
+    }
+
     /// What the sensor's offset hides of a measured inflow.
     pub fn hidden_inflow(&self, u: &[f64]) -> Vec<f64> {
         let mut c = vec![0.0; SHARED + self.slots * OF_LEVEL];

@@ -18,7 +18,7 @@ use crate::statistics::Statistics;
 pub const Z_90: f64 = 1.644_853_626_951_472_6;
 /// What is wrong all pilot long and no row can show, relative to what came back: the shape of levels and fades, blending,
 /// a sensor's lag. Provisional.
-const DISCREPANCY_SD: f64 = 0.04;
+const DISCREPANCY_SD: f64 = 0.05;
 
 /// A figure with its error in independent unit parts: those shared by the type, those of the vehicle, those of the day.
 /// Figures add up by adding values and parts of the same owner.
@@ -148,6 +148,8 @@ pub struct OfDay {
     pub discharged: Coefficients,
     pub net: Coefficients,
     pub bus: Coefficients,
+    /// Braking energy at the wheels beyond the sheet's.
+    pub braking_beyond_sheet: Coefficients,
     /// Of measured stretches: inflow that the sensor's offset hides, and net discharge that it adds.
     pub hidden_inflow: Coefficients,
     pub false_net: Coefficients,
@@ -211,6 +213,7 @@ impl Posterior<'_> {
             discharged: spread.coefficients(|u| law.discharged(u), 0.0),
             net: spread.coefficients(|u| law.net(u), 0.0),
             bus: spread.coefficients(|u| law.bus(u), DISCREPANCY_SD),
+            braking_beyond_sheet: spread.coefficients(|u| law.braking_beyond_sheet(u), 0.0),
             hidden_inflow: spread.coefficients(|u| law.hidden_inflow(u), 0.0),
             false_net: spread.coefficients(|u| law.false_net(u), 0.0),
         }

@@ -10,9 +10,9 @@ use crate::tally::{GROUPINGS, Sums, Tally, UNKNOWN};
 const BRAKING_FLOOR_KWH: f64 = 0.5;
 /// No share of use over less than this out of the battery, gross and net: on a short descent it means nothing. [kWh]
 const USE_FLOOR_KWH: f64 = 1.0;
-/// Error of the braking energy that the sheet leaves, as a 90 % half-width: mass within 5 %, drag within 15 %, rolling
-/// within 20 % (mass 10 % moves it by 11 %, drag 20 % by 2.4 %, rolling 20 % by 2.8 % on a standard urban cycle), heights.
-const SHEET_ERROR: f64 = 0.08;
+/// Error that heights leave in braking energy, as a 90 % half-width: an altitude that drifts 15 m moved it by up to 5 % on
+/// the made-up pilots, half of that on the mean.
+const HEIGHT_ERROR: f64 = 0.025;
 /// No consumption over less distance than this. [mi]
 const DISTANCE_FLOOR_MI: f64 = 0.1;
 /// A ton-mile figure needs a payload worth the name, on the mean. [short ton]
@@ -174,8 +174,7 @@ fn evidence(moving_s: f64, measured_s: f64, inferred_s: f64) -> &'static str {
 /// R1 with spread over vehicle-days, estimation, sampling correction and what the sheet may be off.
 fn recapture_of_braking(group: &Group) -> Interval {
     let s = &group.sums;
-    let sampling = relative([s.braking_low_kwh, s.braking_kwh, s.braking_high_kwh]);
-    let errors = [relative(recovered(s)), sampling, SHEET_ERROR];
+    let errors = [relative(recovered(s)), relative(braking(s))];
     let interval = spread(group, |c| c.recovered_braking_kwh, |c| c.braking_paired_kwh, &errors);
     // More than all of it cannot come back; a value above one is a model error and is shown as found.
     let most = interval.value.map_or(1.0, |value| value.max(1.0));
@@ -186,9 +185,8 @@ fn recapture_of_braking(group: &Group) -> Interval {
 /// 90 % half-width of what was recoverable.
 fn recapture_of_recoverable(group: &Group) -> Interval {
     let s = &group.sums;
-    let sampling = relative([s.braking_low_kwh, s.braking_kwh, s.braking_high_kwh]);
     let bounds = relative([s.recoverable_low_kwh, s.recoverable_kwh, s.recoverable_high_kwh]);
-    let errors = [relative(recovered(s)), sampling, SHEET_ERROR.max(bounds / 2.0)];
+    let errors = [relative(recovered(s)), relative(braking(s)).max(bounds / 2.0)];
     spread(group, |c| c.recovered_braking_kwh, |c| c.recoverable_paired_kwh, &errors)
 }
 
@@ -197,6 +195,15 @@ fn carried(group: &Group, estimation: f64) -> Interval {
     let share = spread(group, |c| c.bus_paired_kwh, |c| c.net_paired_kwh + c.bus_paired_kwh, &[estimation]);
     let miles = |share: Option<f64>| share.map(|share| share * group.sums.distance_paired_mi);
     Interval { value: miles(share.value), low: miles(share.low), high: miles(share.high) }
+}
+
+/// Braking energy and the ends of its 90 % interval: sampling and noise, heights, and what the logs leave open of mass,
+/// rolling and drag. The middle stays the sheet's; what the logs would move it by widens the interval.
+fn braking(s: &Sums) -> [f64; 3] {
+    let middle = s.braking_kwh;
+    let sheet = s.braking_errors.half_width() + s.braking_beyond_sheet_kwh.abs();
+    let half = |sampling: f64| (sampling.powi(2) + sheet.powi(2) + (HEIGHT_ERROR * middle).powi(2)).sqrt();
+    [(middle - half(middle - s.braking_low_kwh)).max(0.0), middle, middle + half(s.braking_high_kwh - middle)]
 }
 
 /// Recovered energy and the ends of its 90 % interval.
@@ -305,8 +312,8 @@ fn build(groups: &[Group], rows: &[Figures]) -> Result<RecordBatch, BatchError> 
         .number("energy_tractive_kwh", sums(|s| s.tractive_kwh))
         .number("energy_braking_kwh", sums(|s| s.braking_kwh))
         .number("braking_claimed_share_frac", of(|f| Some(f.claimed_share)))
-        .number("energy_braking_low_kwh", sums(|s| s.braking_low_kwh))
-        .number("energy_braking_high_kwh", sums(|s| s.braking_high_kwh))
+        .number("energy_braking_low_kwh", sums(|s| braking(s)[0]))
+        .number("energy_braking_high_kwh", sums(|s| braking(s)[2]))
         .number("energy_recoverable_kwh", sums(|s| s.recoverable_kwh))
         .number("energy_recoverable_low_kwh", sums(|s| s.recoverable_low_kwh))
         .number("energy_recoverable_high_kwh", sums(|s| s.recoverable_high_kwh))

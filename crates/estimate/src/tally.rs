@@ -49,6 +49,9 @@ pub struct Sums {
     pub recovered_kwh: f64,
     pub recovered_errors: Errors,
     pub net_errors: Errors,
+    /// Of the braking energy claimed: what mass, rolling and drag may be other than on the sheet.
+    pub braking_errors: Errors,
+    pub braking_beyond_sheet_kwh: f64,
     /// Recovered where braking energy is claimed as well, and the denominators of the same segments.
     pub recovered_braking_kwh: f64,
     pub braking_paired_kwh: f64,
@@ -144,6 +147,7 @@ impl Sums {
             recoverable_high_kwh,
             attainable_kwh,
             recovered_kwh,
+            braking_beyond_sheet_kwh,
             recovered_braking_kwh,
             braking_paired_kwh,
             recoverable_paired_kwh,
@@ -169,6 +173,7 @@ impl Sums {
         );
         self.recovered_errors.add(&other.recovered_errors);
         self.net_errors.add(&other.net_errors);
+        self.braking_errors.add(&other.braking_errors);
     }
 }
 
@@ -268,13 +273,18 @@ impl<'a> Reader<'a> {
             (&of_day.net, &of_day.recovered)
         };
         sums.net_errors = of(&net.figure(features));
+        if self.bands[row].is_some() {
+            let beyond = of_day.braking_beyond_sheet.figure(features);
+            sums.braking_beyond_sheet_kwh = beyond.value;
+            sums.braking_errors = of(&beyond);
+        }
         if self.battery("energy_recovered_p50_kwh", row).is_some() {
             sums.recovered_errors = of(&recovered.figure(features));
             if measured {
                 // What the samples leave open where the sign changes.
                 let open =
                     self.number("energy_recovered_high_kwh", row) - self.number("energy_recovered_kwh", row);
-                sums.recovered_errors.add(&Errors::measured(open));
+                sums.recovered_errors.add(&Errors::one_sided(open));
             }
         }
     }

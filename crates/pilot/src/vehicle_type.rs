@@ -59,7 +59,7 @@ pub fn read(section: &Section<'_, '_>, folder: &Path) -> Option<VehicleType> {
     let battery_efficiency = r.share_or("battery_efficiency", 0.98, "0.96 to 0.99 at 1C, from memory").0;
     let gross_kg = mass + payload;
     let parts = Parts {
-        mass: Spread::times(mass, 0.97, 1.03),
+        mass: within(&r, "mass_error", mass, 0.03),
         loads,
         rotating: r.or("rotating_mass", Dimension::Mass, 340.0, "340 kg", "40 CFR 1036.545(f)(3), six tyres").0,
         drag: drag(&r, gross_kg),
@@ -220,7 +220,7 @@ fn drag(r: &Reader<'_, '_, '_>, gross_kg: f64) -> Spread {
         (3.4, "3.4 m2", "class 4 to 5, from memory, not confirmed")
     };
     let (value, _) = r.or("drag_area", Dimension::Area, default, shown, source);
-    Spread::times(r.above_zero("drag_area", value), 0.85, 1.15)
+    within(r, "drag_area_error", r.above_zero("drag_area", value), 0.15)
 }
 
 fn rolling(section: &Section<'_, '_>) -> Spread {
@@ -242,7 +242,13 @@ fn rolling(section: &Section<'_, '_>) -> Spread {
             hint,
         );
     }
-    Spread::times(value, 0.8, 1.2)
+    within(&Reader { section }, "rolling_resistance_error", value, 0.2)
+}
+
+/// A value with its ends at a share either way.
+fn within(r: &Reader<'_, '_, '_>, key: &str, value: f64, default: f64) -> Spread {
+    let error = r.share_or(key, default, PRACTICE).0;
+    Spread::times(value, 1.0 - error, 1.0 + error)
 }
 
 fn axle(r: &Reader<'_, '_, '_>) -> Spread {

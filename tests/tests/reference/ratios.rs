@@ -1,7 +1,7 @@
 //! Group G: ratios with their denominators, adhesion, equivalence.
 
 use arrow::array::RecordBatch;
-use backwatt_estimate::{recovery, tally};
+use backwatt_estimate::{Reach, TypeSheet, learn, observe, recovery, tally};
 use backwatt_physics::kernels::adhesion::{DrivenAxle, deceleration_limit};
 use backwatt_schema::{METRES_PER_MILE, tables};
 use backwatt_stats::student_quantile;
@@ -77,8 +77,30 @@ fn answers(sums: &Sums) -> Answers {
             ("recovery_check", text("explained")),
         ],
     );
-    let tally = tally(&segments, &battery, &trips).unwrap_or_else(|e| panic!("{e}"));
+    let sheet = sheet();
+    let statistics = observe(&segments, &trips, &sheet).unwrap_or_else(|e| panic!("{e}"));
+    let learned = learn(&sheet, std::slice::from_ref(&statistics)).unwrap_or_else(|| panic!("nothing learned"));
+    let posterior = learned.of_vehicle(&statistics.vehicle_id).unwrap_or_else(|| panic!("no such vehicle"));
+    let tally = tally(&segments, &battery, &trips, &posterior).unwrap_or_else(|e| panic!("{e}"));
     Answers(recovery(&tally).unwrap_or_else(|e| panic!("{e}")))
+}
+
+/// A type without capacity or levels: nothing is inferred here.
+fn sheet() -> TypeSheet {
+    TypeSheet {
+        name: "type".to_owned(),
+        battery: None,
+        levels: Vec::new(),
+        default_level: None,
+        reach: Reach {
+            mass_empty_frac: 0.03,
+            payload_frac: 0.1,
+            rolling_frac: 0.2,
+            drag_frac: 0.15,
+            losses_frac: 0.2,
+            capacity_frac: 0.05,
+        },
+    }
 }
 
 struct Answers(RecordBatch);

@@ -1,10 +1,8 @@
 //! Group F: what slow or coarse logging does to braking energy, and how coarse a state of charge is.
 
 use backwatt_estimate::rounded_difference_kwh;
-use backwatt_schema::tables;
 use backwatt_testkit::close;
 
-use crate::batches::{filled, one};
 use crate::drive::{Drive, TRUCK};
 use crate::tables::{cycle, cycle_mph, in_m_s, wltc_km_h};
 
