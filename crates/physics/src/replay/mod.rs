@@ -29,7 +29,7 @@ use backwatt_schema::BatchError;
 #[doc(hidden)]
 pub use self::halves::Reconstruction;
 pub use self::trace::power_trace;
-pub use self::traces::speed_traces;
+pub use self::traces::{is_fast, speed_traces};
 use crate::kernels::filling::Library;
 pub use crate::truck::Acceptance;
 use crate::truck::Sheet;

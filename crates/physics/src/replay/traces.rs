@@ -10,6 +10,15 @@ use super::track::Track;
 use super::{PhysicsError, ReplaySettings};
 use crate::kernels::filling::SHORTEST_S;
 
+/// Whether a log's speed comes so often that nothing hides between its samples, by their median interval.
+///
+/// Shape    one vehicle's samples; only their times and speeds are looked at
+/// Missing  rows without a speed are passed over; no two speeds are no slow log
+/// Errors   a column is missing or of another type
+pub fn is_fast(samples: &RecordBatch) -> Result<bool, PhysicsError> {
+    Ok(Track::interval_of(&BatchView::new(&SAMPLES, samples))? <= SHORTEST_S)
+}
+
 /// Speeds of each trip of a fast log, smoothed as its replay smooths them, one second apart. [m/s]
 ///
 /// Shape    one trace per stretch of a trip without a gap; none where the log is too slow to show what lies between

@@ -129,6 +129,16 @@ impl Track {
         Ok(track)
     }
 
+    /// Median time between speed values. [s]
+    pub fn interval_of(view: &BatchView<'_>) -> Result<f64, PhysicsError> {
+        Ok(median_step_s(view.times("time_ns")?.values(), &Self::with_speed(view)?).unwrap_or(1.0))
+    }
+
+    fn with_speed(view: &BatchView<'_>) -> Result<Vec<usize>, PhysicsError> {
+        let (frozen, speed) = (view.flags("mask_frozen")?, view.numbers("speed_m_s")?);
+        Ok((0..view.rows()).filter(|&i| !frozen.value(i) && speed.is_valid(i)).collect())
+    }
+
     /// Times and speeds alone, with the rows they came from and the longest gap. [s]
     pub fn read_speed(
         vehicle: &str,
@@ -139,10 +149,8 @@ impl Track {
         if let Some(row) = times.windows(2).position(|w| w[1] <= w[0]) {
             return Err(PhysicsError::NotSorted { vehicle: vehicle.to_owned(), row: row + 1 });
         }
-        let frozen = view.flags("mask_frozen")?;
-        let speed = view.numbers("speed_m_s")?;
-        let with_speed: Vec<usize> =
-            (0..view.rows()).filter(|&i| !frozen.value(i) && speed.is_valid(i)).collect();
+        let (frozen, speed) = (view.flags("mask_frozen")?, view.numbers("speed_m_s")?);
+        let with_speed = Self::with_speed(view)?;
         let interval_s = median_step_s(times, &with_speed).unwrap_or(1.0);
         let limit_s =
             (settings.gap_intervals * interval_s).max(settings.gap_least_s).min(settings.trip_ends_after_s);

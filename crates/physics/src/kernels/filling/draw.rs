@@ -67,10 +67,11 @@ fn updated(library: &Library, windows: &Windows, gap: &Gap, known: Travelled) ->
     let over_line = |number: u32| library.over_line_m_s(number, windows.seconds);
     let means = || alike.found[..alike.len].iter().map(|(_, number)| over_line(*number));
     let mean = means().sum::<f64>() / count;
-    let variance = means().map(|m| (m - mean).powi(2)).sum::<f64>() / count + LEAST_SPREAD_M_S * LEAST_SPREAD_M_S;
+    let variance =
+        means().map(|m| (m - mean).powi(2)).sum::<f64>() / count + LEAST_SPREAD_M_S * LEAST_SPREAD_M_S;
     let noise = (known.sd_m / gap.duration_s).powi(2);
     let gain = variance / (variance + noise);
-    if !(gain >= WORTH) {
+    if gain.is_nan() || gain < WORTH {
         return None;
     }
     let by_ends_m = (gap.line_m_s() + mean) * gap.duration_s;
