@@ -34,7 +34,7 @@ fn main() {
     };
     let pilot = backwatt::read_pilot(Path::new(pilot)).expect("the pilot file reads");
     let layout = Layout::new(out.as_str());
-    let vehicles = pilot.vehicles.keys().cloned().collect::<BTreeSet<String>>();
+    let vehicles = vehicles_in(&layout);
     let logs: BTreeMap<String, RecordBatch> = vehicles
         .into_iter()
         .filter_map(|vehicle| Some((vehicle.clone(), samples(&layout, &vehicle)?)))
@@ -53,7 +53,8 @@ fn main() {
         } else {
             let own = names(log, "driver_id");
             let others = logs.iter().filter(|(other, _)| *other != vehicle);
-            let others = others.map(|(_, log)| keep(log, "driver_id", |driver| !own.contains(driver))).collect();
+            let others =
+                others.map(|(_, log)| keep(log, "driver_id", |driver| !own.contains(driver))).collect();
             cases.push(Case { name: vehicle.clone(), samples: log.clone(), sheet, others });
         }
     }
@@ -62,12 +63,17 @@ fn main() {
 
 fn run(cases: &[Case], settings: &ReplaySettings) {
     let standard = backwatt::standard_library();
-    println!("case | every [s] | braking at 1 Hz [kWh] | lines / own library / cycles | sd own | recoverable: lines / own / cycles");
+    println!(
+        "case | every [s] | braking at 1 Hz [kWh] | lines / own library / cycles | sd own | recoverable: lines / own / cycles"
+    );
     let mut errors: BTreeMap<(i64, &str), Vec<f64>> = BTreeMap::new();
     let mut sums: BTreeMap<i64, [[f64; 2]; 4]> = BTreeMap::new();
     for case in cases {
-        let traces: Vec<Vec<f64>> =
-            case.others.iter().flat_map(|log| speed_traces(&case.name, log, settings).expect("traces")).collect();
+        let traces: Vec<Vec<f64>> = case
+            .others
+            .iter()
+            .flat_map(|log| speed_traces(&case.name, log, settings).expect("traces"))
+            .collect();
         let own = Arc::new(Library::new("others".to_owned(), Origin::OwnFleet, &traces));
         let truth = Figures::of(case, &case.samples, settings, None);
         if truth.braking < 0.05 {
@@ -84,8 +90,16 @@ fn run(cases: &[Case], settings: &ReplaySettings) {
             let back = |of: &Figures| of.recoverable / truth.recoverable;
             println!(
                 "{} ({:.0} h) | {every} | {:.2} | {:.3} / {:.3} / {:.3} | {:.3} | {:.3} / {:.3} / {:.3} | {:.0} gaps/s",
-                case.name, own.hours(), truth.braking, over(&line), over(&filled), over(&cycles),
-                filled.sd / truth.braking, back(&line), back(&filled), back(&cycles),
+                case.name,
+                own.hours(),
+                truth.braking,
+                over(&line),
+                over(&filled),
+                over(&cycles),
+                filled.sd / truth.braking,
+                back(&line),
+                back(&filled),
+                back(&cycles),
                 thin.num_rows() as f64 / took
             );
             let sum = sums.entry(every).or_default();
@@ -107,7 +121,12 @@ fn run(cases: &[Case], settings: &ReplaySettings) {
         let ratio = |of: [f64; 2], what: usize| of[what] / truth[what];
         println!(
             "all | {every} s | braking {:.3} / {:.3} / {:.3} | recoverable {:.3} / {:.3} / {:.3}",
-            ratio(line, 0), ratio(own, 0), ratio(cycles, 0), ratio(line, 1), ratio(own, 1), ratio(cycles, 1)
+            ratio(line, 0),
+            ratio(own, 0),
+            ratio(cycles, 0),
+            ratio(line, 1),
+            ratio(own, 1),
+            ratio(cycles, 1)
         );
     }
     for ((every, name), mut of) in errors {
@@ -116,7 +135,10 @@ fn run(cases: &[Case], settings: &ReplaySettings) {
         let mut sizes: Vec<f64> = of.iter().map(|e| e.abs()).collect();
         sizes.sort_by(f64::total_cmp);
         let (median, middle) = (sizes[sizes.len() / 2], of[of.len() / 2]);
-        println!("days | {every} s | {name} | {} | median error {middle:+.3}, median size {median:.3}, rms {rms:.3}", of.len());
+        println!(
+            "days | {every} s | {name} | {} | median error {middle:+.3}, median size {median:.3}, rms {rms:.3}",
+            of.len()
+        );
     }
 }
 
@@ -129,7 +151,12 @@ struct Figures {
 }
 
 impl Figures {
-    fn of(case: &Case, samples: &RecordBatch, settings: &ReplaySettings, library: Option<&Arc<Library>>) -> Self {
+    fn of(
+        case: &Case,
+        samples: &RecordBatch,
+        settings: &ReplaySettings,
+        library: Option<&Arc<Library>>,
+    ) -> Self {
         let settings = ReplaySettings { library: library.cloned(), ..settings.clone() };
         let day = |ns: i64| (ns / 86_400_000_000_000).to_string();
         let found = replay("V", samples, &case.sheet, &settings, &day).expect("the log replays");
@@ -189,4 +216,10 @@ fn keep(log: &RecordBatch, column: &str, wanted: impl Fn(&str) -> bool) -> Recor
     let texts = BatchView::new(&tables::SAMPLES, log).texts(column).expect("a column");
     let mask: BooleanArray = texts.iter().map(|text| Some(text.is_some_and(&wanted))).collect();
     filter_record_batch(log, &mask).expect("a mask as long as the batch")
+}
+
+/// Vehicles a run left samples of.
+fn vehicles_in(layout: &Layout) -> BTreeSet<String> {
+    let folders = std::fs::read_dir(layout.root().join("samples")).expect("a run left samples").flatten();
+    folders.filter_map(|entry| Some(entry.file_name().to_str()?.strip_prefix("vehicle=")?.to_owned())).collect()
 }
