@@ -1,8 +1,9 @@
-//! Thins the fast logs of a run, fills them again and compares: `thinned PILOT OUT others|files`.
+//! Thins the fast logs of a run, fills them again and compares: `thinned PILOT OUT others|fleet|files [odometer] [position] [height]`.
 //!
-//! `others`: each fast vehicle is filled from the other fast vehicles, without the time its own drivers drove them.
-//! `files`: each file of a vehicle is filled from that vehicle's other files. Both are filled from the standard cycles
-//! that the program carries as well. OUT is the folder a run of PILOT wrote.
+//! `others`: each fast vehicle is filled from the other fast vehicles, without the time its own drivers drove them;
+//! `fleet`: with that time. `files`: each file of a vehicle is filled from that vehicle's other files. All are filled from
+//! the standard cycles that the program carries as well. The last words take signals away. OUT is the folder a run of
+//! PILOT wrote.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
@@ -28,16 +29,25 @@ struct Case {
 
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
-    let [pilot, out, by] = &arguments[..] else {
-        eprintln!("usage: thinned PILOT OUT others|files");
+    let [pilot, out, by, without @ ..] = &arguments[..] else {
+        eprintln!("usage: thinned PILOT OUT others|fleet|files [odometer] [position] [height]");
         std::process::exit(2);
     };
+    let mut hidden: Vec<&str> = Vec::new();
+    for word in without {
+        let columns: &[&str] = match word.as_str() {
+            "odometer" => &["odometer_m"],
+            "position" => &["lat_deg", "lon_deg"],
+            _ => &["altitude_m", "grade_frac", "terrain_height_m"],
+        };
+        hidden.extend(columns);
+    }
     let pilot = backwatt::read_pilot(Path::new(pilot)).expect("the pilot file reads");
     let layout = Layout::new(out.as_str());
     let vehicles = vehicles_in(&layout);
     let logs: BTreeMap<String, RecordBatch> = vehicles
         .into_iter()
-        .filter_map(|vehicle| Some((vehicle.clone(), samples(&layout, &vehicle)?)))
+        .filter_map(|vehicle| Some((vehicle.clone(), hide(&samples(&layout, &vehicle)?, &hidden))))
         .filter(|(_, batch)| is_fast(batch).expect("samples have a speed"))
         .collect();
     let mut cases = Vec::new();
@@ -51,7 +61,7 @@ fn main() {
                 cases.push(Case { name: file.clone(), samples: part(file), sheet: sheet.clone(), others });
             }
         } else {
-            let own = names(log, "driver_id");
+            let own = if by == "fleet" { BTreeSet::new() } else { names(log, "driver_id") };
             let others = logs.iter().filter(|(other, _)| *other != vehicle);
             let others =
                 others.map(|(_, log)| keep(log, "driver_id", |driver| !own.contains(driver))).collect();
@@ -222,4 +232,14 @@ fn keep(log: &RecordBatch, column: &str, wanted: impl Fn(&str) -> bool) -> Recor
 fn vehicles_in(layout: &Layout) -> BTreeSet<String> {
     let folders = std::fs::read_dir(layout.root().join("samples")).expect("a run left samples").flatten();
     folders.filter_map(|entry| Some(entry.file_name().to_str()?.strip_prefix("vehicle=")?.to_owned())).collect()
+}
+
+/// The batch with some columns blank.
+fn hide(log: &RecordBatch, hidden: &[&str]) -> RecordBatch {
+    let schema = log.schema();
+    let columns = schema.fields().iter().zip(log.columns()).map(|(field, column)| {
+        let blank = hidden.contains(&field.name().as_str());
+        if blank { arrow::array::new_null_array(field.data_type(), log.num_rows()) } else { Arc::clone(column) }
+    });
+    RecordBatch::try_new(Arc::clone(&schema), columns.collect()).expect("columns that may be null")
 }

@@ -177,22 +177,21 @@ impl Ways {
             // Two readings, each anywhere within a step.
             (scale, scale * step_m / 6.0_f64.sqrt())
         });
+        let odometer = odometer.filter(|(_, sd_m)| sd_m.is_finite());
         Self { odometer, position: scale(track, chord_m) }
     }
 
-    /// Both together, each as heavy as it is sure.
+    /// By odometer, else by positions: a chord is shorter than a bend, and the errors of its ends lengthen a short one.
     fn between(&self, track: &Track, ends: (usize, usize)) -> Option<Travelled> {
-        let odometer = self.odometer.and_then(|(scale, sd_m)| Some((scale * odometer_m(track, ends)?, sd_m)));
-        let position = self.position.and_then(|scale| {
-            let way_m = scale * chord_m(track, ends)?;
-            Some((way_m, (2.0 * POSITION_M * POSITION_M + (CHORD_FRAC * way_m).powi(2)).sqrt()))
+        let odometer = self.odometer.and_then(|(scale, sd_m)| {
+            let distance_m = scale * odometer_m(track, ends)?;
+            Some(Travelled { distance_m, sd_m })
         });
-        let (mut weight, mut sum) = (0.0, 0.0);
-        for (way_m, sd_m) in odometer.into_iter().chain(position) {
-            weight += 1.0 / (sd_m * sd_m);
-            sum += way_m / (sd_m * sd_m);
-        }
-        (weight > 0.0).then(|| Travelled { distance_m: sum / weight, sd_m: 1.0 / weight.sqrt() })
+        odometer.or_else(|| {
+            let distance_m = self.position? * chord_m(track, ends)?;
+            let sd_m = (2.0 * POSITION_M * POSITION_M + (CHORD_FRAC * distance_m).powi(2)).sqrt();
+            Some(Travelled { distance_m, sd_m })
+        })
     }
 }
 

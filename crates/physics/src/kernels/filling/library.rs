@@ -17,12 +17,13 @@ impl Origin {
     /// Standard deviation of the braking energy of a whole log filled from such a library, as a share of it: what no
     /// number of draws shows. Straight lines between 2, 5, 10, 30 and 60 s.
     ///
-    /// Measured: root mean square over logs thinned and filled again (notebooks-docs/method/sparse-logs.md).
+    /// Root mean square of the errors of single days of the made-up pilot, thinned and filled again, rounded up
+    /// (notebooks-docs/method/sparse-logs.md).
     pub fn mismatch_frac(self, interval_s: f64) -> f64 {
         const INTERVAL_S: [f64; 5] = [2.0, 5.0, 10.0, 30.0, 60.0];
         let sd = match self {
-            Origin::OwnFleet => [0.01, 0.02, 0.04, 0.08, 0.16],
-            Origin::StandardCycles => [0.02, 0.05, 0.10, 0.20, 0.30],
+            Origin::OwnFleet => [0.01, 0.03, 0.06, 0.12, 0.23],
+            Origin::StandardCycles => [0.015, 0.06, 0.14, 0.35, 0.5],
         };
         let at = INTERVAL_S.partition_point(|s| *s < interval_s).clamp(1, INTERVAL_S.len() - 1);
         let share = (interval_s - INTERVAL_S[at - 1]) / (INTERVAL_S[at] - INTERVAL_S[at - 1]);
