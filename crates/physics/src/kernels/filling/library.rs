@@ -17,13 +17,13 @@ impl Origin {
     /// Standard deviation of the braking energy of a whole log filled from such a library, as a share of it: what no
     /// number of draws shows. Straight lines between 2, 5, 10, 30 and 60 s.
     ///
-    /// Root mean square of the errors of single days of the made-up pilot, thinned and filled again, rounded up
-    /// (notebooks-docs/method/sparse-logs.md).
+    /// Root mean square error of days and trips thinned and filled again, the made-up pilot's and a passenger EV's, about
+    /// the larger of the two, the draws' own noise left out (notebooks-docs/method/sparse-logs.md).
     pub fn mismatch_frac(self, interval_s: f64) -> f64 {
         const INTERVAL_S: [f64; 5] = [2.0, 5.0, 10.0, 30.0, 60.0];
         let sd = match self {
-            Origin::OwnFleet => [0.01, 0.03, 0.06, 0.12, 0.23],
-            Origin::StandardCycles => [0.015, 0.06, 0.14, 0.35, 0.5],
+            Origin::OwnFleet => [0.03, 0.06, 0.08, 0.12, 0.23],
+            Origin::StandardCycles => [0.07, 0.19, 0.27, 0.40, 0.45],
         };
         let at = INTERVAL_S.partition_point(|s| *s < interval_s).clamp(1, INTERVAL_S.len() - 1);
         let share = (interval_s - INTERVAL_S[at - 1]) / (INTERVAL_S[at] - INTERVAL_S[at - 1]);
