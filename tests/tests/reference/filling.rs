@@ -26,8 +26,8 @@ struct Refilled {
 }
 
 /// A cycle thinned and filled from others, mean over where the samples fall.
-fn refilled(speeds: &[f64], others: &[&[f64]], every_s: usize) -> Refilled {
-    let traces: Vec<Vec<f64>> = others.iter().map(|of| of.to_vec()).collect();
+fn refilled(speeds: &[f64], others: &[&Vec<f64>], every_s: usize) -> Refilled {
+    let traces: Vec<Vec<f64>> = others.iter().map(|of| (*of).clone()).collect();
     let library = Arc::new(Library::new("other cycles".to_owned(), Origin::StandardCycles, &traces));
     let settings = ReplaySettings { library: Some(library), ..ReplaySettings::default() };
     let mut sum = Refilled { line: 0.0, drawn: 0.0, sd: 0.0, half: 0.0 };
@@ -61,7 +61,7 @@ fn f10_cycles_thinned_and_filled_from_the_others() {
     let (udds, hwfet) = (cycle("udds"), cycle("hwfet"));
     let Some(km_h) = wltc_km_h("f10_cycles_thinned_and_filled_from_the_others") else { return };
     let wltc = in_m_s(&km_h, "km/h");
-    let cases: [(&str, &[f64], [&[f64]; 2]); 3] =
+    let cases =
         [("udds", &udds, [&hwfet, &wltc]), ("hwfet", &hwfet, [&udds, &wltc]), ("wltc", &wltc, [&udds, &hwfet])];
     for every_s in [2, 5, 10, 30] {
         let (mut line, mut drawn) = (0.0, 0.0);
