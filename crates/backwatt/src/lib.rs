@@ -15,6 +15,7 @@ mod demo;
 mod error;
 mod inputs;
 mod run;
+mod speeds;
 mod stages;
 mod stamp;
 mod what_if;
@@ -30,6 +31,7 @@ pub use backwatt_schema::{Place, Problem, Severity, dictionary, tables};
 pub use demo::{Demo, make_demo};
 pub use error::BackwattError;
 pub use run::{Outcome, Run};
+pub use speeds::standard_library;
 
 /// Version of the program, as written into the provenance of every table.
 pub const VERSION: &str = env!("CARGO_PKG_VERSION");

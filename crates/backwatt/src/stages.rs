@@ -1,7 +1,7 @@
 //! What each stage does with the tables. Threads and files live here; the kernels know of neither.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use arrow::array::RecordBatch;
 use arrow::compute::concat_batches;
@@ -14,13 +14,15 @@ use backwatt_physics::replay as replay_vehicle;
 use backwatt_pilot::{Pilot, VehicleType};
 use backwatt_report::{Answers, ReportInput, ReportOptions};
 use backwatt_schema::{BatchView, Place, Problem, Severity, Table, number_at, tables, text_at};
-use backwatt_store::{Layout, Provenance, StoreError, read_table, write_bytes, write_table};
+use backwatt_store::{
+    Layout, Provenance, StoreError, read_table, read_table_columns, write_bytes, write_table,
+};
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::{BackwattError, Event, Progress};
+use crate::{BackwattError, Event, Progress, speeds};
 
 pub fn ingest(
     pilot: &Pilot,
@@ -57,10 +59,11 @@ pub fn replay(
     let typed = types(pilot, vehicles)?;
     progress(Event::Stage { name: "replay", steps: vehicles.len() });
     let zone = pilot.zone.clone().unwrap_or(TimeZone::UTC);
+    let settings = speeds::with_library(&pilot.replay, layout, vehicles)?;
     typed.par_iter().try_for_each(|(vehicle, _, vehicle_type)| {
         let samples = read_samples(layout, vehicle)?;
         let day = |time_ns: i64| service_day(time_ns, &zone);
-        let found = replay_vehicle(vehicle, &samples, &vehicle_type.sheet, &pilot.replay, &day)?;
+        let found = replay_vehicle(vehicle, &samples, &vehicle_type.sheet, &settings, &day)?;
         let tables: [(&'static Table, &RecordBatch); 7] = [
             (&tables::TRIPS, &found.trips),
             (&tables::SEGMENTS, &found.segments),
@@ -229,14 +232,27 @@ pub fn types<'p>(
 
 /// A vehicle's months, put together.
 pub fn read_samples(layout: &Layout, vehicle: &str) -> Result<RecordBatch, BackwattError> {
+    read_columns(layout, vehicle, None)
+}
+
+/// The same, of some columns only where they are named.
+pub fn read_columns(
+    layout: &Layout,
+    vehicle: &str,
+    columns: Option<&[&str]>,
+) -> Result<RecordBatch, BackwattError> {
     let folder = layout.samples_folder(vehicle);
     let io = |source| BackwattError::Io { doing: "list", path: folder.clone(), source };
     let mut months: Vec<_> =
         std::fs::read_dir(&folder).map_err(io)?.flatten().map(|entry| entry.path()).collect();
     months.sort();
-    let batches =
-        months.iter().map(|month| read_table(month, &tables::SAMPLES)).collect::<Result<Vec<_>, _>>()?;
-    concat_batches(&tables::SAMPLES.schema(), &batches).map_err(|error| {
+    let read = |month: &PathBuf| match columns {
+        Some(columns) => read_table_columns(month, &tables::SAMPLES, columns),
+        None => read_table(month, &tables::SAMPLES),
+    };
+    let batches = months.iter().map(read).collect::<Result<Vec<_>, _>>()?;
+    let schema = batches.first().map_or_else(|| tables::SAMPLES.schema(), RecordBatch::schema);
+    concat_batches(&schema, &batches).map_err(|error| {
         BackwattError::Batch(backwatt_schema::BatchError::Arrow {
             table: tables::SAMPLES.name.to_owned(),
             message: error.to_string(),

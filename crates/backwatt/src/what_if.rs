@@ -9,7 +9,7 @@ use backwatt_store::{Layout, Provenance, write_table};
 use rayon::prelude::*;
 
 use crate::stages::{read_samples, remove_absent, types};
-use crate::{BackwattError, DisplayUnits, Event, Progress, WhatIfAnswers};
+use crate::{BackwattError, DisplayUnits, Event, Progress, WhatIfAnswers, speeds};
 
 pub fn compare(
     pilot: &Pilot,
@@ -21,6 +21,7 @@ pub fn compare(
 ) -> Result<WhatIfAnswers, BackwattError> {
     let typed = types(pilot, vehicles)?;
     progress(Event::Stage { name: "what-if", steps: vehicles.len() });
+    let settings = speeds::with_library(&pilot.replay, layout, vehicles)?;
     let found = typed
         .par_iter()
         .map(|(vehicle, _, of)| {
@@ -28,7 +29,7 @@ pub fn compare(
             let (before, after) =
                 asked.sides(name, of).map_err(|problem| BackwattError::Problems(vec![*problem]))?;
             let samples = read_samples(layout, vehicle)?;
-            let batch = compare_vehicle(vehicle, &samples, &before, &after, &asked.change, &pilot.replay)?;
+            let batch = compare_vehicle(vehicle, &samples, &before, &after, &asked.change, &settings)?;
             let path = layout.vehicle_table(&tables::WHAT_IF, vehicle);
             write_table(&path, &tables::WHAT_IF, &batch, provenance)?;
             progress(Event::Step { what: (*vehicle).to_owned() });

@@ -57,7 +57,7 @@ impl Design {
         let member = |of: &&Statistics| {
             let known = payload || of.payload_known();
             let days = of.days.values().map(|day| (day_prior(sheet, known).wider(wider), kinds(day)));
-            (vehicle_prior(sheet, known).wider(wider), days.collect())
+            (vehicle_prior(sheet, known, of.hidden_frac()).wider(wider), days.collect())
         };
         Self { trunk: type_prior(sheet, level).wider(wider), members: statistics.iter().map(member).collect() }
     }

@@ -7,6 +7,7 @@ use crate::features::{
     BY_MASS, BY_ROLLING, CONVERTED, DISTANCE, FED, HOURS, INERTIA, LOAD, LOAD_BACK, LOSS, OF_LEVEL, RECOVERING,
     ROLLING, SHARED, TAKEN, UNSEEN, of_level,
 };
+use crate::learned::Z_90;
 use crate::sheet::{TypeSheet, sd_of_reach};
 
 /// Kinds of rows: drawn from the store by state of charge; net at the measured terminals; returned at the measured bus.
@@ -30,8 +31,14 @@ pub const TYPE_NAMES: [&str; 10] = [
 ];
 const OF_TYPE: usize = TYPE_NAMES.len();
 /// Unknowns of a vehicle.
-pub const VEHICLE_NAMES: [&str; 5] =
-    ["capacity_inverse", "mass", "auxiliaries_of_vehicle_kw", "share_of_vehicle", "sensor_offset_kw"];
+pub const VEHICLE_NAMES: [&str; 6] = [
+    "capacity_inverse",
+    "mass",
+    "auxiliaries_of_vehicle_kw",
+    "share_of_vehicle",
+    "sensor_offset_kw",
+    "braking_between_samples",
+];
 /// Unknowns of a day.
 pub const OF_DAY: usize = 2;
 
@@ -67,6 +74,8 @@ struct Unknowns<'u> {
     mass: f64,
     /// What the current sensor adds to discharge.
     offset_kw: f64,
+    /// Braking energy that slow samples hide beyond what was made good, over what was.
+    hidden: f64,
 }
 
 impl Unknowns<'_> {
@@ -99,6 +108,7 @@ impl EnergyLaw {
             capacity_inverse: u[own],
             mass: u[own + 1] + u[day + 1],
             offset_kw: u[own + 4],
+            hidden: u[own + 5],
         }
     }
 
@@ -109,7 +119,7 @@ impl EnergyLaw {
         let u = self.named(u);
         let mut c = vec![0.0; SHARED + self.slots * OF_LEVEL];
         for slot in 0..self.slots {
-            let share = u.share + u.levels[slot];
+            let share = (u.share + u.levels[slot]) * (1.0 + u.hidden);
             let mut set = |feature: usize, value: f64| c[of_level(slot, feature)] = share * value;
             set(TAKEN, 1.0);
             set(BY_MASS, u.mass - 1.0);
@@ -156,6 +166,8 @@ impl EnergyLaw {
         c[AUX_MOVING] = named.aux_moving;
         c[AUX_STANDING] = named.aux_standing;
         c[HOURS] = named.beyond_kw;
+        // What was braked unseen was driven unseen.
+        c[BRAKING] = named.hidden;
         c
     }
 
@@ -254,7 +266,8 @@ pub fn type_prior(sheet: &TypeSheet, named: bool) -> Normals {
     prior
 }
 
-pub fn vehicle_prior(sheet: &TypeSheet, payload_known: bool) -> Normals {
+/// `hidden_frac`: half-width of what sampling leaves open of the braking energy, over it.
+pub fn vehicle_prior(sheet: &TypeSheet, payload_known: bool, hidden_frac: f64) -> Normals {
     let reach = &sheet.reach;
     let payload = if payload_known { 0.0 } else { sd_of_reach(reach.payload_frac) };
     let mut prior = Normals::default();
@@ -263,6 +276,7 @@ pub fn vehicle_prior(sheet: &TypeSheet, payload_known: bool) -> Normals {
     prior.push(0.0, BEYOND_VEHICLE_KW);
     prior.push(0.0, SHARE_VEHICLE_SD);
     prior.push(0.0, OFFSET_KW);
+    prior.push(0.0, (hidden_frac / Z_90).max(1e-3));
     prior
 }
 

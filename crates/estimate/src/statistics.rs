@@ -26,6 +26,9 @@ pub struct Statistics {
     pub hours: f64,
     /// Time moving over heights that are no terrain's. [h]
     pub heights_unsure_h: f64,
+    /// Braking energy claimed, and half of what its sampling leaves open. [kWh]
+    pub braking_kwh: f64,
+    pub braking_half_kwh: f64,
     /// Windows that nothing in the model explains.
     pub windows_aside: u64,
 }
@@ -78,12 +81,18 @@ impl Statistics {
         self.payload_h += other.payload_h;
         self.hours += other.hours;
         self.heights_unsure_h += other.heights_unsure_h;
+        self.braking_kwh += other.braking_kwh;
+        self.braking_half_kwh += other.braking_half_kwh;
         self.windows_aside += other.windows_aside;
     }
 
     /// A payload known for most of the time is one.
     pub fn payload_known(&self) -> bool {
         self.payload_h > 0.5 * self.hours
+    }
+
+    pub(crate) fn hidden_frac(&self) -> f64 {
+        if self.braking_kwh > 0.0 { self.braking_half_kwh / self.braking_kwh } else { 0.0 }
     }
 
     pub(crate) fn is_measured(&self) -> bool {
@@ -132,6 +141,8 @@ pub fn observe(
         payload_h: 0.0,
         hours: 0.0,
         heights_unsure_h: 0.0,
+        braking_kwh: 0.0,
+        braking_half_kwh: 0.0,
         windows_aside: 0,
     };
     let mut measured = Measured::read(&view, trips)?;
@@ -155,6 +166,7 @@ pub fn observe(
         measured.add(row, day, text_at(trip_ids, row), reader.slot(row), &x);
     }
     measured.into_days(&mut statistics.days);
+    (statistics.braking_kwh, statistics.braking_half_kwh) = braking_claimed(trips)?;
     if let Some(step) = soc_step(trips)? {
         let (found, aside) = windows(segments, trips, sheet, step)?;
         statistics.windows_aside = aside;
@@ -171,6 +183,14 @@ pub fn observe(
 /// Service day or, on a relative clock, trip.
 pub fn day_of<'a>(day: Option<&'a str>, trip: Option<&'a str>) -> &'a str {
     day.or(trip).unwrap_or("outside trips")
+}
+
+/// Braking energy of the trips that claim any, and half of what its sampling and noise leave open. [kWh]
+fn braking_claimed(trips: &RecordBatch) -> Result<(f64, f64), BatchError> {
+    let view = BatchView::new(&tables::TRIPS, trips);
+    let (low, high) = (view.numbers("energy_braking_low_kwh")?, view.numbers("energy_braking_high_kwh")?);
+    let ends = low.iter().zip(high).filter_map(|(low, high)| Some((low?, high?)));
+    Ok(ends.fold((0.0, 0.0), |sum, (low, high)| (sum.0 + f64::midpoint(low, high), sum.1 + (high - low) / 2.0)))
 }
 
 /// The coarsest step of state of charge a trip shows: a short trip may happen upon one small difference of a filtered

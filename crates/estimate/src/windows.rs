@@ -36,6 +36,9 @@ const TERM_ERROR_KWH: f64 = 0.03;
 const HEIGHT_M: f64 = 3.0;
 /// By how much what is drawn with the key off differs from one time to the next. From memory. [kW]
 const UNSEEN_KW: f64 = 0.15;
+/// What braking and driving as much again cost the battery, over the braking energy: a round trip's losses and friction.
+/// From memory.
+const DRAWN_OF_BRAKED: f64 = 0.6;
 /// Longest gap a window bridges: little is drawn while the key is off at deliveries. [s]
 const GAP_S: f64 = 4.0 * 3600.0;
 /// Open-circuit voltage over the whole range, relative to its mean: state of charge is charge. From memory.
@@ -72,6 +75,8 @@ struct Open {
     soc_last: f64,
     time_end_ns: i64,
     height_j: f64,
+    /// Variance of the braking energy that the draws of imputed speed leave open. [kWh²]
+    draws_kwh2: f64,
 }
 
 /// Windows of one vehicle, and how many were set aside because nothing in the model explains them.
@@ -122,6 +127,7 @@ pub fn windows(
             *sum += x;
         }
         here.height_j = here.height_j.max(rows.height_j(row));
+        here.draws_kwh2 += rows.draws_kwh(row).powi(2);
         (here.soc_last, here.time_end_ns) = (to, rows.end_ns[row]);
         let fall = here.soc_start - to;
         if fall < -1.5 * soc_step_frac.max(LEAST_FALL / 3.0) {
@@ -137,7 +143,16 @@ pub fn windows(
 impl Open {
     fn new(day: String, begun: End, soc: f64, start_ns: i64, reader: &Reader<'_>) -> Self {
         let features = vec![0.0; reader.count()];
-        Self { day, features, begun, soc_start: soc, soc_last: soc, time_end_ns: start_ns, height_j: 0.0 }
+        Self {
+            day,
+            features,
+            begun,
+            soc_start: soc,
+            soc_last: soc,
+            time_end_ns: start_ns,
+            height_j: 0.0,
+            draws_kwh2: 0.0,
+        }
     }
 
     /// True when a segment goes on where the window stood: a gap is bridged as long as no charge can hide in it.
@@ -171,7 +186,8 @@ impl Cut {
         let height = (open.height_j / 3.6e6).powi(2);
         let terms = (TERM_ERROR_FRAC * drawn_kwh).powi(2)
             + TERM_ERROR_KWH.powi(2)
-            + (UNSEEN_KW * open.features[UNSEEN]).powi(2);
+            + (UNSEEN_KW * open.features[UNSEEN]).powi(2)
+            + DRAWN_OF_BRAKED.powi(2) * open.draws_kwh2;
         let ends: f64 = [open.begun, end].into_iter().map(|end| variance(end, self.step)).sum();
         Some(Window {
             day: open.day.clone(),
@@ -195,6 +211,7 @@ struct Rows<'a> {
     soc_end: &'a Float64Array,
     wait: &'a Float64Array,
     mass: &'a Float64Array,
+    draws: &'a Float64Array,
 }
 
 impl<'a> Rows<'a> {
@@ -209,6 +226,7 @@ impl<'a> Rows<'a> {
             soc_end: view.numbers("soc_end_frac")?,
             wait: view.numbers("soc_step_wait_s")?,
             mass: view.numbers("mass_kg")?,
+            draws: view.numbers("energy_braking_imputation_sd_kwh")?,
         })
     }
 
@@ -230,6 +248,10 @@ impl<'a> Rows<'a> {
 
     fn step_wait(&self, row: usize) -> Option<f64> {
         number_at(self.wait, row)
+    }
+
+    fn draws_kwh(&self, row: usize) -> f64 {
+        number_at(self.draws, row).unwrap_or(0.0)
     }
 
     fn height_j(&self, row: usize) -> f64 {

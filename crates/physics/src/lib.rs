@@ -11,10 +11,11 @@ pub mod replay;
 mod truck;
 
 pub use kernels::climate::Climate;
+pub use kernels::filling::{Library, Origin};
 pub use kernels::losses::Losses;
 pub use replay::{
-    Amount, Change, PhysicsError, Replay, ReplaySettings, SpeedReading, Vehicle, Weather, Wind, power_trace,
-    replay, what_if,
+    Amount, Change, PhysicsError, Replay, ReplaySettings, SpeedReading, Vehicle, Weather, Wind, is_fast,
+    power_trace, replay, speed_traces, what_if,
 };
 pub use truck::{Acceptance, Blending, Level, LiftOff, PowerBoundary, RollingTemperature, Sheet, Truck};
 

@@ -4,6 +4,7 @@ mod laws {
     pub mod accounts;
     pub mod cascade;
     pub mod edges;
+    pub mod filling;
     pub mod levels;
     pub mod loads;
     pub mod made;

@@ -76,7 +76,8 @@ fn nodes(root: &Section<'_, '_>) -> Vec<Node> {
 
 fn speed(root: &Section<'_, '_>, section: Option<&Section<'_, '_>>) -> SpeedReading {
     let found = "found from each log";
-    let smoothing = "noise of the speed only adds to braking energy (notebooks-docs/method/smoothing.md)";
+    let smoothing = "noise of the speed only adds to braking energy (notebooks-docs/method/smoothing.md), and slow samples \
+                     hide it (notebooks-docs/method/sparse-logs.md)";
     let Some(section) = section else {
         root.default("replay.speed", "smoothed", smoothing);
         root.default("replay.speed_error", found, smoothing);

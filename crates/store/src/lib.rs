@@ -13,4 +13,6 @@ pub use atomic::{sweep_unfinished, write_bytes, write_with};
 pub use digest::{digest_bytes, digest_file};
 pub use error::StoreError;
 pub use layout::{Layout, safe_name};
-pub use parquet_file::{Provenance, TableWriter, read_table, read_table_if_present, write_table};
+pub use parquet_file::{
+    Provenance, TableWriter, read_table, read_table_columns, read_table_if_present, write_table,
+};

@@ -1,10 +1,11 @@
 use std::fs::File;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
-use arrow::array::RecordBatch;
+use arrow::array::{RecordBatch, RecordBatchReader};
 use arrow::compute::concat_batches;
-use parquet::arrow::ArrowWriter;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
+use parquet::arrow::{ArrowWriter, ProjectionMask};
 use parquet::basic::{Compression, ZstdLevel};
 use parquet::file::metadata::KeyValue;
 use parquet::file::properties::WriterProperties;
@@ -97,6 +98,30 @@ pub fn write_table(
 
 /// Reads a table whole, refusing one of another version.
 pub fn read_table(path: &Path, table: &'static Table) -> Result<RecordBatch, StoreError> {
+    let whole = read(path, table, None)?;
+    // The table's own schema again, without the file's provenance keys in it.
+    RecordBatch::try_new(table.schema(), whole.columns().to_vec()).map_err(|e| arrow_fault(path, &e))
+}
+
+/// Reads some columns of a table, in the table's order, refusing one of another version.
+pub fn read_table_columns(
+    path: &Path,
+    table: &'static Table,
+    columns: &[&str],
+) -> Result<RecordBatch, StoreError> {
+    let some = read(path, table, Some(columns))?;
+    let kept: Vec<usize> =
+        (0..table.columns.len()).filter(|at| columns.contains(&table.columns[*at].name)).collect();
+    let schema = table.schema().project(&kept).map_err(|e| arrow_fault(path, &e))?;
+    RecordBatch::try_new(Arc::new(schema), some.columns().to_vec()).map_err(|e| arrow_fault(path, &e))
+}
+
+fn arrow_fault(path: &Path, error: &arrow::error::ArrowError) -> StoreError {
+    let source = parquet::errors::ParquetError::ArrowError(error.to_string());
+    StoreError::Parquet { doing: "read", path: path.to_owned(), source }
+}
+
+fn read(path: &Path, table: &'static Table, columns: Option<&[&str]>) -> Result<RecordBatch, StoreError> {
     let parquet = |source| StoreError::Parquet { doing: "read", path: path.to_owned(), source };
     let file = File::open(path).map_err(|e| StoreError::io("read", path, e))?;
     let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(parquet)?;
@@ -112,16 +137,14 @@ pub fn read_table(path: &Path, table: &'static Table) -> Result<RecordBatch, Sto
             version: table.version,
         });
     }
-    let schema = builder.schema().clone();
-    let reader = builder.with_batch_size(ROW_GROUP_ROWS).build().map_err(parquet)?;
-    let batches = reader
-        .collect::<Result<Vec<_>, _>>()
-        .map_err(|e| parquet(parquet::errors::ParquetError::ArrowError(e.to_string())))?;
-    let whole = concat_batches(&schema, &batches);
-    whole
-        // The table's own schema again, without the file's provenance keys in it.
-        .and_then(|batch| RecordBatch::try_new(table.schema(), batch.columns().to_vec()))
-        .map_err(|e| parquet(parquet::errors::ParquetError::ArrowError(e.to_string())))
+    let mask = match columns {
+        Some(names) => ProjectionMask::columns(builder.parquet_schema(), names.iter().copied()),
+        None => ProjectionMask::all(),
+    };
+    let reader = builder.with_projection(mask).with_batch_size(ROW_GROUP_ROWS).build().map_err(parquet)?;
+    let schema = reader.schema();
+    let batches = reader.collect::<Result<Vec<_>, _>>().map_err(|e| arrow_fault(path, &e))?;
+    concat_batches(&schema, &batches).map_err(|e| arrow_fault(path, &e))
 }
 
 /// As [`read_table`], with `None` where there is no such file.

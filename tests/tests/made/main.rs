@@ -7,5 +7,6 @@
 mod answers;
 mod avoidable;
 mod defects;
+mod filling;
 mod repeat;
 mod truth;

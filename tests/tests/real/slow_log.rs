@@ -1,4 +1,4 @@
-//! Passenger EV logged every 5.2 s: what a slow logger loses is said, not guessed.
+//! Passenger EV logged every 5.2 s: what a slow logger loses is drawn from standard cycles, and said so.
 
 use std::sync::LazyLock;
 
@@ -27,7 +27,7 @@ fn what_holds_everywhere_holds_on_the_excerpt() {
     checks::hold("slow-log", &EXCERPT);
     checks::card_has_checksums("slow-log", &EXCERPT);
     EXCERPT.sign_is_proved("discharge");
-    braking_is_withheld(&EXCERPT);
+    braking_is_imputed(&EXCERPT);
 }
 
 #[test]
@@ -48,21 +48,28 @@ fn excerpt_counts_each_watt_once() {
     interval_brackets(&EXCERPT, linear, clipped);
 }
 
-fn braking_is_withheld(set: &Set) {
+/// Of one slow car alone the braking between the samples is drawn from the cycles the program carries, with the wide band
+/// that such a library has.
+fn braking_is_imputed(set: &Set) {
     let interval = set.trips.numbers("sample_interval_s")[0].expect("an interval");
     close("sample interval s", interval, 5.2, 0.1);
-    assert!(set.trips.texts("braking_claim").iter().all(|claim| claim.as_deref() == Some("withheld")));
-    assert!(set.trips.numbers("energy_braking_high_kwh").iter().all(Option::is_none));
-    for column in ["recapture_of_braking_frac", "recapture_of_recoverable_frac", "braking_intensity_frac"] {
-        assert_eq!(set.answer("vehicle", VEHICLE, column), None, "{column}");
+    assert!(set.trips.texts("braking_claim").iter().all(|claim| claim.as_deref() == Some("imputed")));
+    for library in set.trips.texts("speed_library") {
+        assert_eq!(library.as_deref(), Some("standard cycles UDDS, HWFET"));
     }
+    let [low, sum, high] = ["energy_braking_low_kwh", "energy_braking_kwh", "energy_braking_high_kwh"]
+        .map(|name| set.trips.sum(name));
+    let line = set.trips.sum("energy_braking_raw_kwh");
+    println!("slow log: braking on lines {line:.3} kWh, imputed {sum:.3} ({low:.3} to {high:.3}) kWh");
+    assert!(line < sum, "drawing brings back what lines lose");
+    // 1.645 times the measured mismatch of the cycles at 5.2 s, some 19 %, and what the draws leave open.
+    assert!(high - sum > 0.3 * sum && (high + low - 2.0 * sum).abs() < 1e-9 * sum, "{low} {sum} {high}");
     close(
         "braking claimed",
         set.answer("vehicle", VEHICLE, "braking_claimed_share_frac").expect("a share"),
-        0.0,
-        0.0,
+        1.0,
+        1e-9,
     );
-    // What does not need braking energy is claimed all the same.
     assert!(set.answer("vehicle", VEHICLE, "recapture_of_use_frac").is_some());
 }
 
@@ -95,7 +102,7 @@ fn whole_holds_what_holds_everywhere() {
     let Some(set) = present(&WHOLE, "slow_log", DATA) else { return };
     checks::hold("slow-log, whole", set);
     set.sign_is_proved("discharge");
-    braking_is_withheld(set);
+    braking_is_imputed(set);
 }
 
 #[test]
@@ -106,8 +113,10 @@ fn whole_agrees_with_the_readme() {
     let net = set.segments.sum("energy_discharged_kwh") - set.segments.sum("energy_recovered_kwh");
     let wanted = figure(expected, "gross_discharge_kwh") - figure(expected, "recovered_kwh");
     close("net kWh", net, wanted, PRINTED_GROSS_KWH);
+    // Its author added up lines between the samples; what was drawn between them goes its own way.
+    let line_m = set.segments.sum("distance_unclamped_m");
+    close("miles", line_m / METRES_PER_MILE, 89.0, PRINTED_MI);
     let distance_m = set.segments.sum("distance_m");
-    close("miles", distance_m / METRES_PER_MILE, 89.0, PRINTED_MI);
     let odometer_m = set.trips.sum("odometer_m");
     close("odometer km", odometer_m / 1000.0, figure(expected, "odometer_km"), 0.01);
     within("distance against odometer", distance_m, odometer_m, TYRE);

@@ -8,6 +8,7 @@ mod avoidable;
 mod batches;
 mod cycles;
 mod drive;
+mod filling;
 mod integrated;
 mod pilot_defaults;
 mod ratios;

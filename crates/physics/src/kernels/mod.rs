@@ -7,6 +7,7 @@ pub mod battery_flow;
 pub mod cascade;
 pub mod climate;
 pub mod coastdown;
+pub mod filling;
 pub mod gravity;
 pub mod hampel;
 pub mod height;

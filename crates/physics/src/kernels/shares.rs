@@ -16,9 +16,13 @@ pub struct Shares {
 
 impl Shares {
     pub fn add(&mut self, other: &Shares) {
-        self.aero_braking_j += other.aero_braking_j;
-        self.rolling_braking_j += other.rolling_braking_j;
-        self.force_squared_tractive_n2_s += other.force_squared_tractive_n2_s;
+        self.add_scaled(other, 1.0);
+    }
+
+    pub fn add_scaled(&mut self, other: &Shares, factor: f64) {
+        self.aero_braking_j += other.aero_braking_j * factor;
+        self.rolling_braking_j += other.rolling_braking_j * factor;
+        self.force_squared_tractive_n2_s += other.force_squared_tractive_n2_s * factor;
     }
 }
 

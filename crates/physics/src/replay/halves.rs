@@ -1,10 +1,13 @@
 //! The two halves of a replay, apart: reading a log into a drive, and booking its energy.
 
+use std::sync::Arc;
+
 use arrow::array::RecordBatch;
 
+use super::between::Between;
 use super::motion::{self, Plan};
 use super::track::Track;
-use super::{PhysicsError, ReplaySettings, auxiliaries, pieces};
+use super::{PhysicsError, ReplaySettings, SpeedReading, auxiliaries, pieces};
 use crate::truck::Sheet;
 
 /// A log read: speed and height between its samples, and which stretches are trips.
@@ -23,6 +26,9 @@ impl Reconstruction {
         let mut track = Track::read(vehicle_id, samples, settings)?;
         let plan = motion::plan(&track, settings);
         track.aux_standing = auxiliaries::infer(&track, &plan, sheet.power_boundary);
+        if let (SpeedReading::Smoothed { .. }, Some(library)) = (settings.speed, &settings.library) {
+            track.between = Between::new(&track, &plan, vehicle_id, Arc::clone(library));
+        }
         Ok(Self { track, plan })
     }
 

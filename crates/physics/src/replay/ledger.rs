@@ -1,10 +1,12 @@
 //! The account of one interval, and sums of such accounts.
 
 use super::auxiliaries::Loads;
+use super::filled;
 use super::track::{GradeBasis, Track};
 use crate::STANDARD_GRAVITY_M_S2;
 use crate::kernels::battery_flow;
 use crate::kernels::cascade::{self, Cascade, Gains, LevelChoice, Moment};
+use crate::kernels::filling::DRAWS;
 use crate::kernels::losses;
 use crate::kernels::rectified;
 use crate::kernels::road_load::{self, Conditions, Interval, RoadEnergy};
@@ -58,6 +60,10 @@ pub struct Ledger {
     pub engine_s: f64,
     /// Under an overhead line that the battery's power does not tell apart.
     pub overhead_s: f64,
+    /// Whose speed between the samples was imputed, and the variances of what the draws leave open. [J²]
+    pub filled_s: f64,
+    pub braking_draws_j2: f64,
+    pub recoverable_draws_j2: f64,
 }
 
 /// A signal summed over the time it was known.
@@ -173,6 +179,9 @@ impl Ledger {
         self.headwind.add(other.headwind);
         self.engine_s += other.engine_s;
         self.overhead_s += other.overhead_s;
+        self.filled_s += other.filled_s;
+        self.braking_draws_j2 += other.braking_draws_j2;
+        self.recoverable_draws_j2 += other.recoverable_draws_j2;
     }
 
     /// Energy out of the battery terminals as the model has it: driving, auxiliaries, less what came back to the bus.
@@ -203,14 +212,35 @@ impl BatterySums {
 
 /// One interval, from knot `k` to `k + 1`, booked.
 pub fn book(track: &Track, k: usize, moving: bool, grade: GradeBasis, sheet: &Sheet) -> Ledger {
+    let Some(paths) = track.between.as_ref().and_then(|between| between.at(k)) else {
+        return book_as_sampled(track, k, moving, grade, sheet);
+    };
     let setting = Setting::at(track, k, &sheet.nominal);
+    let mut ledger = book_time(track, k, moving, sheet, &setting);
+    let line = road_load::integrate(&setting.conditions, &interval(track, k, grade));
+    ledger.braking_raw_j = line.braking_j;
+    let parts = filled::book(&mut ledger, track, k, grade, sheet, &setting, paths);
+    book_battery(&mut ledger, track, k, moving, (&parts, DRAWS), sheet, setting.loads.total_w());
+    ledger
+}
+
+/// One interval with the speed on a line between its ends.
+pub fn book_as_sampled(track: &Track, k: usize, moving: bool, grade: GradeBasis, sheet: &Sheet) -> Ledger {
+    let setting = Setting::at(track, k, &sheet.nominal);
+    let mut ledger = book_time(track, k, moving, sheet, &setting);
     let interval = interval(track, k, grade);
-    let road = road_load::integrate(&setting.conditions, &interval);
-    let dt = interval.duration_s;
-    let mut ledger = Ledger {
+    let part = book_road(&mut ledger, track, k, &interval, sheet, &setting);
+    book_noise(&mut ledger, track, k, &interval, &setting.conditions);
+    book_battery(&mut ledger, track, k, moving, (part.as_slice(), 1), sheet, setting.loads.total_w());
+    ledger
+}
+
+/// What goes by time and by the samples at the ends.
+fn book_time(track: &Track, k: usize, moving: bool, sheet: &Sheet, setting: &Setting) -> Ledger {
+    let dt = track.seconds(k, k + 1);
+    Ledger {
         duration_s: dt,
         moving_s: if moving { dt } else { 0.0 },
-        distance_m: interval.distance_m(),
         distance_unclamped_m: f64::midpoint(track.speed_logged[k], track.speed_logged[k + 1]) * dt,
         interpolated_s: if track.speed_interpolated[k] || track.speed_interpolated[k + 1] { dt } else { 0.0 },
         aux_j: setting.loads.total_w() * dt,
@@ -228,18 +258,28 @@ pub fn book(track: &Track, k: usize, moving: bool, grade: GradeBasis, sheet: &Sh
         engine_s: if track.engine_on[k] { dt } else { 0.0 },
         overhead_s: if is_fed(track, k, sheet) { dt } else { 0.0 },
         ..Ledger::default()
-    };
-    ledger.road.add(&road);
-    ledger.shares = shares::shares(&setting.conditions, &interval, &road);
-    book_noise(&mut ledger, track, k, &interval, &setting.conditions);
-    let drawn = losses::drawn(&sheet.nominal.losses, &setting.conditions, &interval, &road);
-    (ledger.drive_dc_j, ledger.beyond_map_s) = (drawn.energy_j, drawn.beyond_map_s);
-    book_bounds(&mut ledger, track, k, &interval, sheet);
-    if let Some(part) = road.braking_part {
-        book_braking(&mut ledger, track, k, &interval, part, sheet, &setting);
     }
-    book_battery(&mut ledger, track, k, moving, &road, sheet, setting.loads.total_w());
-    ledger
+}
+
+/// What follows from the speed over an interval within knots `k` and `k + 1`; the part of it that brakes.
+pub fn book_road(
+    ledger: &mut Ledger,
+    track: &Track,
+    k: usize,
+    interval: &Interval,
+    sheet: &Sheet,
+    setting: &Setting,
+) -> Option<(f64, f64)> {
+    let road = road_load::integrate(&setting.conditions, interval);
+    ledger.distance_m = interval.distance_m();
+    ledger.road.add(&road);
+    ledger.shares = shares::shares(&setting.conditions, interval, &road);
+    let drawn = losses::drawn(&sheet.nominal.losses, &setting.conditions, interval, &road);
+    (ledger.drive_dc_j, ledger.beyond_map_s) = (drawn.energy_j, drawn.beyond_map_s);
+    book_bounds(ledger, track, k, interval, sheet);
+    let part = road.braking_part?;
+    book_braking(ledger, track, k, interval, part, sheet, setting);
+    Some(part)
 }
 
 /// The same braking out of the speed as logged, and what remains uncertain after smoothing.
@@ -387,7 +427,8 @@ fn book_battery(
     track: &Track,
     k: usize,
     moving: bool,
-    road: &RoadEnergy,
+    // Shares of the interval that brake, over so many draws.
+    (braking_parts, draws): (&[(f64, f64)], usize),
     sheet: &Sheet,
     aux_power_w: f64,
 ) {
@@ -420,10 +461,11 @@ fn book_battery(
     }
     sums.discharged_j = out;
     sums.discharged_driving_j = if moving { out } else { 0.0 };
-    sums.bus_j = road.braking_part.map_or(0.0, |part| {
+    let returned = |part: &(f64, f64)| {
         let at = |share: f64| aux_power_w - (start_w + (end_w - start_w) * share);
         battery_flow::split(at(part.0), at(part.1), (part.1 - part.0) * dt).0
-    });
+    };
+    sums.bus_j = braking_parts.iter().map(returned).sum::<f64>() / draws as f64;
     if track.engine_on[k] || fed {
         // What an engine or a line feeds the bus is no return, and battery power does not tell them apart.
         sums.bus_j = modelled_bus;

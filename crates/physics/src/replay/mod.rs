@@ -3,7 +3,9 @@
 mod approaches;
 mod auxiliaries;
 mod batches;
+mod between;
 mod events;
+mod filled;
 mod halves;
 mod ledger;
 mod levels;
@@ -14,10 +16,13 @@ mod pieces;
 mod smoothing;
 mod soc_steps;
 mod trace;
+mod traces;
 mod track;
 mod trips;
 mod weather;
 mod what_if;
+
+use std::sync::Arc;
 
 use arrow::array::RecordBatch;
 use backwatt_schema::BatchError;
@@ -25,6 +30,8 @@ use backwatt_schema::BatchError;
 #[doc(hidden)]
 pub use self::halves::Reconstruction;
 pub use self::trace::power_trace;
+pub use self::traces::{is_fast, speed_traces};
+use crate::kernels::filling::Library;
 pub use crate::truck::Acceptance;
 use crate::truck::Sheet;
 pub use nodes::Node;
@@ -51,6 +58,9 @@ pub struct ReplaySettings {
     pub weather: Weather,
     /// Places at which segments are cut.
     pub nodes: Vec<Node>,
+    /// Speeds at 1 Hz from which those between slow samples are drawn; without, a line stands between them. Speed taken
+    /// as logged is not filled either.
+    pub library: Option<Arc<Library>>,
 }
 
 /// What is taken as the speed of the vehicle.
@@ -78,6 +88,7 @@ impl Default for ReplaySettings {
             speed: SpeedReading::Smoothed { error_m_s: None },
             weather: Weather::default(),
             nodes: Vec::new(),
+            library: None,
         }
     }
 }

@@ -85,7 +85,10 @@ pub fn book(track: &Track, plan: &Plan, sheet: &Sheet, settings: &ReplaySettings
             segment.ledger.add(&booked);
             segment.knots.end = k + 1;
             if let (Kind::Driving, Some(trip)) = (run.kind, run.trip) {
-                finder.feed(trip, k, &booked);
+                // Draws tell how much was braked, not in which events: those are what the samples show.
+                let seen =
+                    (booked.filled_s > 0.0).then(|| ledger::book_as_sampled(track, k, true, grade, sheet));
+                finder.feed(trip, k, seen.as_ref().unwrap_or(&booked));
             }
         }
         finder.end();

@@ -2,6 +2,7 @@
 
 use super::track::Track;
 use super::{ReplaySettings, SpeedReading};
+use crate::kernels::filling::SHORTEST_S;
 use crate::kernels::speed::{Model, Piece, Smoother, estimate, pieces, resolution, smooth};
 
 /// Logs slower than this cannot tell noise from manoeuvre: their error is what their resolution says. [s]
@@ -16,7 +17,9 @@ const STANDING_ERRORS: f64 = 3.0;
 impl Track {
     pub(super) fn smooth_speed(&mut self, settings: &ReplaySettings) {
         let SpeedReading::Smoothed { error_m_s } = settings.speed else { return };
-        if self.interval_s > TOO_SLOW_S || self.time_ns.is_empty() {
+        // Where what lies between the samples is drawn, the samples stand: a smoother would flatten what it cannot see.
+        let slowest = if settings.library.is_some() { SHORTEST_S } else { TOO_SLOW_S };
+        if self.interval_s > slowest || self.time_ns.is_empty() {
             return;
         }
         let start_ns = self.time_ns[0];

@@ -5,6 +5,7 @@ use std::ops::Range;
 use arrow::array::{Array, BooleanArray, Float64Array, RecordBatch, StringArray};
 use backwatt_schema::{BatchView, number_at, tables::SAMPLES, text_at};
 
+use super::between::Between;
 use super::soc_steps;
 use super::weather::{self, Air, Weather};
 use super::{PhysicsError, ReplaySettings};
@@ -95,6 +96,8 @@ pub struct Track {
     pub names: Vec<String>,
     pub spans: Vec<Span>,
     pub interval_s: f64,
+    /// What stands in for the speed between slow samples; `None` where the line between them does.
+    pub between: Option<Between>,
 }
 
 /// Values are carried forward this long: position, level, driver and route change slowly, and rows of other
@@ -121,14 +124,36 @@ impl Track {
 
     pub fn read(vehicle: &str, samples: &RecordBatch, settings: &ReplaySettings) -> Result<Self, PhysicsError> {
         let view = BatchView::new(&SAMPLES, samples);
+        let (mut track, rows, limit_s) = Self::read_speed(vehicle, &view, settings)?;
+        track.fill_signals(&view, &rows, limit_s)?;
+        track.fill_air(&view, &rows, settings.weather)?;
+        track.fill_heights(&view, &rows)?;
+        track.air.density = (0..rows.len()).map(|k| Air::density_at(&track, k)).collect();
+        Ok(track)
+    }
+
+    /// Median time between speed values. [s]
+    pub fn interval_of(view: &BatchView<'_>) -> Result<f64, PhysicsError> {
+        Ok(median_step_s(view.times("time_ns")?.values(), &Self::with_speed(view)?).unwrap_or(1.0))
+    }
+
+    fn with_speed(view: &BatchView<'_>) -> Result<Vec<usize>, PhysicsError> {
+        let (frozen, speed) = (view.flags("mask_frozen")?, view.numbers("speed_m_s")?);
+        Ok((0..view.rows()).filter(|&i| !frozen.value(i) && speed.is_valid(i)).collect())
+    }
+
+    /// Times and speeds alone, with the rows they came from and the longest gap. [s]
+    pub fn read_speed(
+        vehicle: &str,
+        view: &BatchView<'_>,
+        settings: &ReplaySettings,
+    ) -> Result<(Self, Vec<usize>, f64), PhysicsError> {
         let times = view.times("time_ns")?.values();
         if let Some(row) = times.windows(2).position(|w| w[1] <= w[0]) {
             return Err(PhysicsError::NotSorted { vehicle: vehicle.to_owned(), row: row + 1 });
         }
-        let frozen = view.flags("mask_frozen")?;
-        let speed = view.numbers("speed_m_s")?;
-        let with_speed: Vec<usize> =
-            (0..view.rows()).filter(|&i| !frozen.value(i) && speed.is_valid(i)).collect();
+        let (frozen, speed) = (view.flags("mask_frozen")?, view.numbers("speed_m_s")?);
+        let with_speed = Self::with_speed(view)?;
         let interval_s = median_step_s(times, &with_speed).unwrap_or(1.0);
         let limit_s =
             (settings.gap_intervals * interval_s).max(settings.gap_least_s).min(settings.trip_ends_after_s);
@@ -149,11 +174,7 @@ impl Track {
         track.time_ns = rows.iter().map(|&i| times[i]).collect();
         track.fill_speed(speed, &rows);
         track.smooth_speed(settings);
-        track.fill_signals(&view, &rows, limit_s)?;
-        track.fill_air(&view, &rows, settings.weather)?;
-        track.fill_heights(&view, &rows)?;
-        track.air.density = (0..rows.len()).map(|k| Air::density_at(&track, k)).collect();
-        Ok(track)
+        Ok((track, rows, limit_s))
     }
 
     fn fill_speed(&mut self, speed: &Float64Array, rows: &[usize]) {

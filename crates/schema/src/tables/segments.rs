@@ -39,7 +39,7 @@ pub static GAINS: [&str; 9] = [
     "gain_remainder_kwh",
 ];
 
-static COLUMNS: [Column; 88] = [
+static COLUMNS: [Column; 91] = [
     text("vehicle_id", "", "the vehicle"),
     order("segment_order", "position within the vehicle's log"),
     text("trip_id", "outside trips", "the trip it belongs to"),
@@ -425,5 +425,24 @@ static COLUMNS: [Column; 88] = [
         "",
         "0 or more",
         "time whose speed lies between two logged values of speed",
+    ),
+    text(
+        "speed_library",
+        "speed between the samples not imputed",
+        "driving that the speeds between slow samples were drawn from: whose, and how much",
+    ),
+    number(
+        "energy_braking_imputation_sd_kwh",
+        "kW.h",
+        "speed between the samples not imputed",
+        "0 or more",
+        "standard deviation that the draws leave open of energy_braking_kwh; the library's own mismatch is not in it",
+    ),
+    number(
+        "energy_recoverable_imputation_sd_kwh",
+        "kW.h",
+        "speed between the samples not imputed",
+        "0 or more",
+        "the same of energy_recoverable_kwh",
     ),
 ];

@@ -3,13 +3,13 @@ use crate::column::{Column, Table, count, flag, number, text, time};
 /// Trips, with what decides how much may be claimed of them.
 pub static TRIPS: Table = Table {
     name: "trips",
-    version: 2,
+    version: 3,
     one_row_is: "one trip: from setting off to the last standstill before 5 min of standing or a gap of 5 min",
     sorted_by: "vehicle_id, time_start_ns",
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 43] = [
+static COLUMNS: [Column; 46] = [
     text("vehicle_id", "", "the vehicle"),
     text("trip_id", "", "vehicle and number of the trip within its log"),
     time("time_start_ns", "setting off"),
@@ -28,8 +28,20 @@ static COLUMNS: [Column; 43] = [
     number("sample_interval_s", "s", "", "above 0", "median time between speed values"),
     number("gap_s", "s", "", "0 or more", "time lost to gaps within the trip"),
     number("frozen_s", "s", "", "0 or more", "of which a frozen bus"),
-    number("energy_tractive_kwh", "kW.h", "", "0 or more", "at the wheels, of the smoothed speed"),
-    number("energy_braking_kwh", "kW.h", "", "0 or more", "at the wheels, of the smoothed speed"),
+    number(
+        "energy_tractive_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "at the wheels, of the smoothed speed; mean over draws where it was imputed",
+    ),
+    number(
+        "energy_braking_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "at the wheels, of the smoothed speed; mean over draws where it was imputed",
+    ),
     number("mass_kg", "kg", "", "above 0", "mass the ledger used, payload included, time-weighted mean"),
     number(
         "mass_estimated_kg",
@@ -52,22 +64,28 @@ static COLUMNS: [Column; 43] = [
         "kW.h",
         "no claim",
         "0 or more",
-        "lower end of the correction band for sampling and noise",
+        "lower end of the band for sampling, noise and imputation",
     ),
     number(
         "energy_braking_high_kwh",
         "kW.h",
         "no claim",
         "0 or more",
-        "upper end of the correction band for sampling and noise",
+        "upper end of the band for sampling, noise and imputation",
     ),
     text(
         "braking_claim",
         "",
-        "full; banded (up to 5 s, or noise of the speed); withheld (slower: braking hides between the samples); \
+        "full; banded (up to 5 s, or noise of the speed); imputed (speed between slow samples drawn from speed_library); withheld (slower: braking hides between the samples); \
          noisy (the speed as logged brakes more than twice as much as smoothed)",
     ),
-    number("energy_braking_raw_kwh", "kW.h", "", "0 or more", "at the wheels, of the speed as logged"),
+    number(
+        "energy_braking_raw_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "at the wheels, of the speed as logged, on lines between the samples",
+    ),
     number(
         "energy_braking_debiased_kwh",
         "kW.h",
@@ -139,5 +157,24 @@ static COLUMNS: [Column; 43] = [
         "height_passes",
         "grade not from altitude",
         "passes over the same road whose altitudes were averaged, mean over the way, rounded",
+    ),
+    text(
+        "speed_library",
+        "speed between the samples not imputed",
+        "driving that the speeds between slow samples were drawn from: whose, and how much",
+    ),
+    number(
+        "energy_braking_imputation_sd_kwh",
+        "kW.h",
+        "speed between the samples not imputed",
+        "0 or more",
+        "standard deviation that the draws leave open of energy_braking_kwh; the library's own mismatch is not in it",
+    ),
+    number(
+        "energy_recoverable_imputation_sd_kwh",
+        "kW.h",
+        "speed between the samples not imputed",
+        "0 or more",
+        "the same of energy_recoverable_kwh",
     ),
 ];

@@ -51,8 +51,12 @@ impl Gains {
     }
 
     pub fn add(&mut self, other: &Gains) {
+        self.add_scaled(other, 1.0);
+    }
+
+    pub fn add_scaled(&mut self, other: &Gains, factor: f64) {
         for (sum, other) in self.by_limit.iter_mut().zip(other.by_limit) {
-            *sum += other;
+            *sum += other * factor;
         }
     }
 }

@@ -51,7 +51,7 @@ impl Cascade {
         self.add_scaled(other, 1.0);
     }
 
-    fn add_scaled(&mut self, other: &Cascade, factor: f64) {
+    pub fn add_scaled(&mut self, other: &Cascade, factor: f64) {
         self.beyond_axle_j += other.beyond_axle_j * factor;
         self.in_fade_j += other.in_fade_j * factor;
         self.beyond_level_j += other.beyond_level_j * factor;

@@ -124,8 +124,28 @@ impl Found<'_> {
             .text("grade_basis", each().map(|t| Some(t.grade)))
             .number("grade_error_frac", each().map(|t| t.grade_error))
             .count("height_passes", each().map(|t| t.passes.map(|mean| mean.round() as u64)))
+            .text("speed_library", each().map(|t| self.library_of(&t.ledger)))
+            .number(
+                "energy_braking_imputation_sd_kwh",
+                each().map(|t| imputation_sd_kwh(&t.ledger).map(|sd| sd.0)),
+            )
+            .number(
+                "energy_recoverable_imputation_sd_kwh",
+                each().map(|t| imputation_sd_kwh(&t.ledger).map(|sd| sd.1)),
+            )
             .finish()
     }
+
+    fn library_of(&self, ledger: &Ledger) -> Option<&str> {
+        let between = self.track.between.as_ref().filter(|_| ledger.filled_s > 0.0)?;
+        Some(between.library().name())
+    }
+}
+
+/// What the draws leave open of braking and of recoverable energy, where the speed was imputed.
+fn imputation_sd_kwh(ledger: &Ledger) -> Option<(f64, f64)> {
+    let sd = |variance_j2: f64| kwh(variance_j2.sqrt());
+    (ledger.filled_s > 0.0).then(|| (sd(ledger.braking_draws_j2), sd(ledger.recoverable_draws_j2)))
 }
 
 fn evidence(coverage: f64) -> &'static str {

@@ -3,7 +3,7 @@
 use arrow::array::RecordBatch;
 use backwatt_schema::{BatchBuilder, BatchError, tables};
 
-use super::{Found, cascade_columns, evidence, is_measured, kwh};
+use super::{Found, cascade_columns, evidence, imputation_sd_kwh, is_measured, kwh};
 use crate::replay::auxiliaries::{AuxBasis, Loads};
 use crate::replay::ledger::Ledger;
 use crate::replay::pieces::Segment;
@@ -54,7 +54,12 @@ impl Found<'_> {
             .number("soc_step_wait_s", each().map(|s| track.soc_step_wait_s[s.knots.start]))
             .text("evidence", each().map(|s| Some(evidence(s.ledger.coverage()))));
         let builder = self.segment_sums(builder);
-        self.segment_battery(builder).finish()
+        let sd = |pick: fn((f64, f64)) -> f64| each().map(move |s| imputation_sd_kwh(&s.ledger).map(pick));
+        self.segment_battery(builder)
+            .text("speed_library", each().map(|s| self.library_of(&s.ledger)))
+            .number("energy_braking_imputation_sd_kwh", sd(|(braking, _)| braking))
+            .number("energy_recoverable_imputation_sd_kwh", sd(|(_, recoverable)| recoverable))
+            .finish()
     }
 
     fn segment_sums(&self, builder: BatchBuilder) -> BatchBuilder {

@@ -51,6 +51,9 @@ pub fn what_if(
     change: &Change,
     settings: &ReplaySettings,
 ) -> Result<RecordBatch, PhysicsError> {
+    // A cap moves the samples and their times: what was drawn between them no longer fits, on either side.
+    let capped = ReplaySettings { library: None, ..settings.clone() };
+    let settings = if change.speed_cap_m_s.is_some() { &capped } else { settings };
     let drive = Reconstruction::new(vehicle_id, samples, &as_is.sheet, settings)?;
     let track = change.applied(&drive.track);
     let booked = pieces::book(&drive.track, &drive.plan, &as_is.sheet, settings);

@@ -2,8 +2,9 @@
 
 use super::Pair;
 use crate::kernels::cascade::{self, LevelChoice};
+use crate::kernels::filling::DRAWS;
 use crate::kernels::losses;
-use crate::kernels::road_load;
+use crate::kernels::road_load::{self, Interval};
 use crate::replay::ledger::{self, Setting};
 use crate::replay::motion::{Kind, Plan};
 use crate::replay::track::{GradeBasis, Track};
@@ -98,28 +99,39 @@ impl Modelled {
 }
 
 impl Side {
-    /// One interval, from knot `k` to the next.
+    /// One interval, from knot `k` to the next; the mean over draws where the speed in between was imputed.
     fn step(&self, k: usize, grade: GradeBasis) -> Modelled {
+        let setting = Setting::at(&self.track, k, &self.truck);
+        let Some(paths) = self.track.between.as_ref().and_then(|between| between.at(k)) else {
+            return self.drive(k, &ledger::interval(&self.track, k, grade), &setting, 1.0);
+        };
+        let mut mean = Modelled::default();
+        for step in paths.steps(&self.track, k, grade).iter().flatten() {
+            mean.add(&self.drive(k, step, &setting, 1.0 / DRAWS as f64));
+        }
+        mean
+    }
+
+    /// A stretch of linear speed within the interval from knot `k`, times a weight.
+    fn drive(&self, k: usize, interval: &Interval, setting: &Setting, weight: f64) -> Modelled {
         let (track, truck) = (&self.track, &self.truck);
-        let setting = Setting::at(track, k, truck);
-        let interval = ledger::interval(track, k, grade);
-        let road = road_load::integrate(&setting.conditions, &interval);
-        let drawn = losses::drawn(&truck.losses, &setting.conditions, &interval, &road);
+        let road = road_load::integrate(&setting.conditions, interval);
+        let drawn = losses::drawn(&truck.losses, &setting.conditions, interval, &road);
         let aux_j = setting.loads.total_w() * interval.duration_s;
         let cascade = road.braking_part.map(|part| {
             let level = ledger::level_at(track, k, truck).unwrap_or_else(|| truck.stand_in_level());
             let pedal_used = ledger::pedal_at(track, k).unwrap_or(true);
             let moment = setting.moment(LevelChoice::Set(level), pedal_used);
-            cascade::integrate(truck, &setting.conditions, &interval, part, &moment)
+            cascade::integrate(truck, &setting.conditions, interval, part, &moment)
         });
         let cascade = cascade.unwrap_or_default();
         Modelled {
-            duration_s: interval.duration_s,
-            tractive_j: road.tractive_j,
-            braking_j: road.braking_j,
-            recovered_j: cascade.recoverable_j,
-            aux_j,
-            net_j: drawn.energy_j + aux_j - cascade.bus_j(),
+            duration_s: interval.duration_s * weight,
+            tractive_j: road.tractive_j * weight,
+            braking_j: road.braking_j * weight,
+            recovered_j: cascade.recoverable_j * weight,
+            aux_j: aux_j * weight,
+            net_j: (drawn.energy_j + aux_j - cascade.bus_j()) * weight,
             ..Modelled::default()
         }
     }
