@@ -63,8 +63,11 @@ pub struct SheetSays {
     pub mass_factor: f64,
     /// Against the mean over the distance driven.
     pub payload_factor: f64,
-    /// Ends of the payload about the sheet's value.
+    /// Ends of the payload about the sheet's value, and how sure the sheet is of the rest.
     pub payload_range_frac: f64,
+    pub drag_area_range_frac: f64,
+    pub rolling_range_frac: f64,
+    pub capacity_range_frac: f64,
     pub drag_area_factor: f64,
     /// Against the coefficient at the mean temperature of the days driven.
     pub rolling_factor: f64,
@@ -81,6 +84,9 @@ impl SheetSays {
         mass_factor: 1.0,
         payload_factor: 1.0,
         payload_range_frac: 0.02,
+        drag_area_range_frac: 0.02,
+        rolling_range_frac: 0.02,
+        capacity_range_frac: 0.02,
         drag_area_factor: 1.0,
         rolling_factor: 1.0,
         capacity_factor: 1.0,
@@ -197,7 +203,10 @@ fn sheet(trial: &Trial, truck: &Truck, logs: &TruckLogs) -> String {
         ("payload_low", format!("\"{:.0} kg\"", (payload_kg * low).floor())),
         ("payload_high", format!("\"{:.0} kg\"", (payload_kg * high).ceil())),
         ("drag_area", format!("\"{:.3} m2\"", kind.drag_area_m2 / says.drag_area_factor)),
+        ("drag_area_error", format!("{}", says.drag_area_range_frac)),
         ("rolling_resistance", format!("{rolling:.5}")),
+        ("rolling_resistance_error", format!("{}", says.rolling_range_frac)),
+        ("capacity_error", format!("{}", says.capacity_range_frac)),
         ("motor_efficiency", format!("{:.3}", says.motor_efficiency)),
         (
             "pack_energy",
@@ -209,13 +218,16 @@ fn sheet(trial: &Trial, truck: &Truck, logs: &TruckLogs) -> String {
     if says.is_blending_stated { text } else { with(&text, "blending", "\"unknown\"") }
 }
 
-/// A text with the line of a key written anew.
+/// A table's text with the line of a key written anew, or added below its head.
 fn with(text: &str, key: &str, value: &str) -> String {
-    let anew = |line: &str| match line.split_once(" = ") {
-        Some((name, _)) if name == key => format!("{key} = {value}\n"),
-        _ => format!("{line}\n"),
-    };
-    text.lines().map(anew).collect()
+    let line_of = |line: &str| line.split_once(" = ").is_some_and(|(name, _)| name == key);
+    let line = format!("{key} = {value}");
+    let mut lines: Vec<&str> = text.lines().collect();
+    match lines.iter().position(|line| line_of(line)) {
+        Some(at) => lines[at] = &line,
+        None => lines.insert(1, &line),
+    }
+    lines.join("\n") + "\n"
 }
 
 #[cfg(test)]

@@ -63,7 +63,7 @@ fn predicted(
         return Row { evidence: Evidence::Modelled, recovered: None, discharged, net, bus: None, why };
     }
     // More than was braked cannot come back, and less than nothing neither.
-    let most = reader.braking(row);
+    let most = reader.braking(row).max(0.0);
     let recovered = band(&of_day.recovered.figure(&x)).map(|value| value.clamp(0.0, most));
     let bus = of_day.bus.figure(&x).value.clamp(recovered[1], most.max(recovered[1]));
     Row { evidence, recovered: Some(recovered), discharged, net, bus: Some(bus), why: why.to_owned() }

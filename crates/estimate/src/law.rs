@@ -276,7 +276,7 @@ pub fn vehicle_prior(sheet: &TypeSheet, payload_known: bool, hidden_frac: f64) -
     prior.push(0.0, BEYOND_VEHICLE_KW);
     prior.push(0.0, SHARE_VEHICLE_SD);
     prior.push(0.0, OFFSET_KW);
-    prior.push(0.0, (hidden_frac / Z_90).max(1e-3));
+    prior.push(0.0, hidden_frac / Z_90);
     prior
 }
 

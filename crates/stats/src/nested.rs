@@ -21,9 +21,11 @@ impl Normals {
         self.mean.is_empty()
     }
 
+    /// Adds one; of a spread of nothing a sliver is left, or no system could be solved.
     pub fn push(&mut self, mean: f64, sd: f64) {
+        const LEAST_SD: f64 = 1e-4;
         self.mean.push(mean);
-        self.sd.push(sd);
+        self.sd.push(sd.max(LEAST_SD));
     }
 
     /// The same with every standard deviation times `factor`.

@@ -173,6 +173,9 @@ fn drawn(
     let sheet = SheetSays {
         payload_factor: factor(PAYLOAD_FRAC),
         payload_range_frac: if is_known { KNOWN_FRAC } else { PAYLOAD_FRAC },
+        drag_area_range_frac: if is_known { KNOWN_FRAC } else { DRAG_FRAC },
+        rolling_range_frac: if is_known { KNOWN_FRAC } else { ROLLING_FRAC },
+        capacity_range_frac: if is_known { KNOWN_FRAC } else { CAPACITY_FRAC },
         drag_area_factor: factor(DRAG_FRAC),
         rolling_factor: factor(ROLLING_FRAC),
         capacity_factor: factor(CAPACITY_FRAC),
@@ -223,6 +226,9 @@ fn at([payload, drag, rolling, capacity]: [f64; 4]) -> SheetSays {
     SheetSays {
         payload_factor: 1.0 + payload * PAYLOAD_FRAC,
         payload_range_frac: PAYLOAD_FRAC,
+        drag_area_range_frac: DRAG_FRAC,
+        rolling_range_frac: ROLLING_FRAC,
+        capacity_range_frac: CAPACITY_FRAC,
         drag_area_factor: 1.0 + drag * DRAG_FRAC,
         rolling_factor: 1.0 + rolling * ROLLING_FRAC,
         capacity_factor: 1.0 + capacity * CAPACITY_FRAC,

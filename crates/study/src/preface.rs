@@ -40,8 +40,8 @@ pub fn text(plans: &[Plan], seed: u64, below_floor: usize) -> String {
             design::EFFICIENCY_REACH,
         ),
         "On every sheet blending is stated, levels are nominal, one efficiency stands for losses that depend on load, tyres are off by up to 1.1 %, and nothing \
-         is said of cab heating; two of the eight weeks that the days are taken from are frosty. Only the payload has a range in the pilot file: the ranges of \
-         the rest are the program's own."
+         is said of cab heating; two of the eight weeks that the days are taken from are frosty. The pilot file states the \
+         range of payload, drag area, rolling resistance and capacity; empty mass, efficiency and levels have the program's own."
             .to_owned(),
         format!(
             "From a period of {} s on a truck of the same type logs at 1 Hz beside it; by level both trucks are taken together, as \

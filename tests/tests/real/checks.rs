@@ -24,7 +24,7 @@ pub fn hold(name: &str, set: &Set) {
     energies_are_in_order(name, set);
     segments_do_not_overlap(name, set);
     percentiles_are_in_order(name, set);
-    modelled_recovery_is_recoverable(name, set);
+    modelled_recovery_was_braked(name, set);
 }
 
 fn known(table: &Table, column: &str) -> Vec<f64> {
@@ -126,16 +126,16 @@ fn percentiles_are_in_order(name: &str, set: &Set) {
     }
 }
 
-/// Where nothing of the battery is logged, no more is called recovered than was recoverable.
-fn modelled_recovery_is_recoverable(name: &str, set: &Set) {
+/// Where nothing of the battery is logged, no more is called recovered than was braked.
+fn modelled_recovery_was_braked(name: &str, set: &Set) {
     let (evidence, recovered) =
         (set.battery.texts("evidence"), set.battery.numbers("energy_recovered_p50_kwh"));
-    let recoverable = known(&set.segments, "energy_recoverable_kwh");
-    assert_eq!(recoverable.len(), recovered.len(), "{name}: one row of battery figures a segment");
+    let braked = known(&set.segments, "energy_braking_kwh");
+    assert_eq!(braked.len(), recovered.len(), "{name}: one row of battery figures a segment");
     let modelled = (0..recovered.len()).filter(|&row| evidence[row].as_deref() == Some("modelled"));
     for (row, recovered) in modelled.filter_map(|row| Some((row, recovered[row]?))) {
-        let most = recoverable[row] + ROUNDING_KWH;
-        assert!(recovered <= most, "{name}: segment {row} models {recovered} kWh of {most} recoverable");
+        let most = braked[row] + ROUNDING_KWH;
+        assert!(recovered <= most, "{name}: segment {row} models {recovered} kWh of {most} braked");
     }
 }
 

@@ -95,12 +95,17 @@ mod tests {
         ];
         let mut numbers = 0;
         for table in ALL {
+            // Its rows are of unlike units, which a column of its own says.
+            if table.name == CALIBRATION.name {
+                assert!(table.column("unit").is_some());
+                continue;
+            }
             for column in table.columns.iter().filter(|c| c.kind == Kind::F64) {
                 numbers += 1;
                 let plain = column.unit == "1" && column.name.ends_with("_share_frac");
                 let known = SUFFIXES
                     .iter()
-                    .chain(&[("_n", "N")])
+                    .chain(&[("_n", "N"), ("_n2_s", "N2.s")])
                     .any(|(suffix, unit)| column.name.ends_with(suffix) && *unit == column.unit);
                 assert!(known || plain, "{}.{} [{}]", table.name, column.name, column.unit);
             }
@@ -123,7 +128,7 @@ mod tests {
     fn simple_units_are_in_the_units_table() {
         for table in ALL {
             for column in table.columns.iter().filter(|c| !c.unit.is_empty()) {
-                let compound = column.unit.contains('/') || column.unit.contains('3');
+                let compound = column.unit.contains(['/', '2', '3']);
                 assert!(compound || Unit::parse(column.unit).is_some(), "{}", column.name);
             }
         }
