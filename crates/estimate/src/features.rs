@@ -59,7 +59,7 @@ pub fn count(sheet: &TypeSheet) -> usize {
 const N2_S: f64 = 1e9;
 
 /// The ledger columns that features are made of.
-pub struct Reader<'a> {
+pub(crate) struct Reader<'a> {
     sheet: &'a TypeSheet,
     numbers: Vec<&'a Float64Array>,
     levels: &'a StringArray,

@@ -10,7 +10,7 @@ use crate::claims::TripClaims;
 use crate::features::{self, OF_LEVEL, RECOVERING, Reader, SHARED};
 use crate::law::{AT_BUS, AT_TERMINALS, BY_CHARGE, KINDS};
 use crate::sheet::TypeSheet;
-use crate::windows::windows;
+use crate::windows::{Window, windows};
 
 /// What one vehicle's log says. Statistics of two parts of a log add up; those of vehicles of one type are learned from
 /// together.
@@ -64,6 +64,45 @@ impl Day {
 }
 
 impl Statistics {
+    /// Nothing said yet.
+    pub fn new(vehicle_id: &str, sheet: &TypeSheet) -> Self {
+        Self {
+            vehicle_id: vehicle_id.to_owned(),
+            days: BTreeMap::new(),
+            totals: vec![0.0; features::count(sheet)],
+            moving_h: 0.0,
+            payload_h: 0.0,
+            hours: 0.0,
+            heights_unsure_h: 0.0,
+            braking_kwh: 0.0,
+            braking_half_kwh: 0.0,
+            windows_aside: 0,
+        }
+    }
+
+    /// Adds one window of state of charge.
+    pub fn add_window(&mut self, window: &Window) {
+        let size = self.totals.len();
+        let day = self.days.entry(window.day.clone()).or_insert_with(|| Day::new(size));
+        for (moments, noise_kwh) in [
+            (&mut day.kinds[BY_CHARGE], window.noise_kwh),
+            (&mut day.by_fine_charge, window.noise_fine_kwh),
+            (&mut day.by_sure_heights, window.noise_sure_kwh),
+        ] {
+            moments.add_row(window.drawn_kwh, &window.features, noise_kwh.powi(-2));
+        }
+    }
+
+    /// Adds the features of a stretch: what figures about the vehicle are made of.
+    pub fn add_stretch(&mut self, day: &str, x: &[f64], moving_h: f64) {
+        let size = self.totals.len();
+        let entry = self.days.entry(day.to_owned()).or_insert_with(|| Day::new(size));
+        add(&mut entry.totals, x);
+        add(&mut self.totals, x);
+        self.moving_h += moving_h;
+        self.hours += x[features::HOURS];
+    }
+
     /// Adds what another part of the same vehicle's log says.
     pub fn add(&mut self, other: &Statistics) {
         for (day, more) in &other.days {
@@ -131,20 +170,9 @@ pub fn observe(
 ) -> Result<Statistics, BatchError> {
     let view = BatchView::new(&tables::SEGMENTS, segments);
     let reader = Reader::new(segments, trips, sheet)?;
-    let size = features::count(sheet);
     let vehicles = view.texts("vehicle_id")?;
-    let mut statistics = Statistics {
-        vehicle_id: if view.rows() > 0 { vehicles.value(0).to_owned() } else { String::new() },
-        days: BTreeMap::new(),
-        totals: vec![0.0; size],
-        moving_h: 0.0,
-        payload_h: 0.0,
-        hours: 0.0,
-        heights_unsure_h: 0.0,
-        braking_kwh: 0.0,
-        braking_half_kwh: 0.0,
-        windows_aside: 0,
-    };
+    let vehicle = if view.rows() > 0 { vehicles.value(0) } else { "" };
+    let mut statistics = Statistics::new(vehicle, sheet);
     let mut measured = Measured::read(&view, trips)?;
     let grade = view.texts("grade_basis")?;
     let (days, trip_ids) = (view.texts("service_day")?, view.texts("trip_id")?);
@@ -153,12 +181,8 @@ pub fn observe(
     for row in 0..view.rows() {
         let x = reader.features(row);
         let day = day_of(text_at(days, row), text_at(trip_ids, row));
-        let entry = statistics.days.entry(day.to_owned()).or_insert_with(|| Day::new(size));
-        add(&mut entry.totals, &x);
-        add(&mut statistics.totals, &x);
+        statistics.add_stretch(day, &x, moving.value(row) / 3600.0);
         let hours = duration.value(row) / 3600.0;
-        statistics.moving_h += moving.value(row) / 3600.0;
-        statistics.hours += hours;
         if !matches!(text_at(grade, row), Some("tiles" | "logged")) {
             statistics.heights_unsure_h += moving.value(row) / 3600.0;
         }
@@ -170,12 +194,7 @@ pub fn observe(
     if let Some(step) = soc_step(trips)? {
         let (found, aside) = windows(segments, trips, sheet, step)?;
         statistics.windows_aside = aside;
-        for window in found {
-            let day = statistics.days.entry(window.day).or_insert_with(|| Day::new(size));
-            day.kinds[BY_CHARGE].add_row(window.drawn_kwh, &window.features, window.noise_kwh.powi(-2));
-            day.by_fine_charge.add_row(window.drawn_kwh, &window.features, window.noise_fine_kwh.powi(-2));
-            day.by_sure_heights.add_row(window.drawn_kwh, &window.features, window.noise_sure_kwh.powi(-2));
-        }
+        found.iter().for_each(|window| statistics.add_window(window));
     }
     Ok(statistics)
 }
