@@ -7,7 +7,7 @@ use arrow::array::RecordBatch;
 use arrow::compute::concat_batches;
 use backwatt_estimate::{
     Learned, Statistics, StopLengths, Tally, TypeSheet, avoidable_losses, calibration, infer, learn, observe,
-    recovery, signal_value, tally,
+    recovery, sampling_audit, signal_value, tally,
 };
 use backwatt_ingest::Receipt;
 use backwatt_physics::replay as replay_vehicle;
@@ -111,6 +111,17 @@ pub fn estimate(
         })
         .collect::<Result<Vec<Tally>, BackwattError>>()?;
     remove_absent(layout, &tables::SEGMENT_BATTERY, vehicles)?;
+    let trips = |(vehicle, ..): &(&str, &str, &VehicleType)| {
+        let trips = read_table(&layout.vehicle_table(&tables::TRIPS, vehicle), &tables::TRIPS)?;
+        Ok(((*vehicle).to_owned(), trips))
+    };
+    let trips = typed.iter().map(trips).collect::<Result<Vec<_>, BackwattError>>()?;
+    write_table(
+        &layout.table(&tables::SAMPLING_AUDIT),
+        &tables::SAMPLING_AUDIT,
+        &sampling_audit(&trips)?,
+        provenance,
+    )?;
     let calibrated = calibration(learned.values().map(|(of, _)| of))?;
     write_table(&layout.table(&tables::CALIBRATION), &tables::CALIBRATION, &calibrated, provenance)?;
     let value = signal_value(learned.values().map(|(of, statistics)| (of, statistics.as_slice())))?;

@@ -7,6 +7,7 @@
 //!
 //! Deliberately absent: files, clocks, threads, settings files; any claim without its evidence grade.
 
+mod audit;
 mod avoidable;
 mod battery;
 mod calibration;
@@ -24,6 +25,7 @@ mod statistics;
 mod tally;
 mod windows;
 
+pub use audit::sampling_audit;
 pub use avoidable::{StopLengths, avoidable_losses};
 pub use battery::infer;
 pub use calibration::calibration;

@@ -12,6 +12,7 @@ mod receipts;
 mod recovery;
 mod rejects;
 mod samples;
+mod sampling_audit;
 mod segment_battery;
 mod segments;
 mod signal_value;
@@ -31,6 +32,7 @@ pub use receipts::RECEIPTS;
 pub use recovery::RECOVERY;
 pub use rejects::REJECTS;
 pub use samples::SAMPLES;
+pub use sampling_audit::SAMPLING_AUDIT;
 pub use segment_battery::SEGMENT_BATTERY;
 pub use segments::{CASCADE, GAINS, SEGMENTS};
 pub use signal_value::SIGNAL_VALUE;
@@ -41,7 +43,7 @@ pub use what_if::WHAT_IF;
 use crate::Table;
 
 /// Every table, in the order the stages write them; the power trace is written by none, what-if only when asked.
-pub static ALL: [&Table; 18] = [
+pub static ALL: [&Table; 19] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -52,6 +54,7 @@ pub static ALL: [&Table; 18] = [
     &CHARGES,
     &APPROACHES,
     &LEVEL_FITS,
+    &SAMPLING_AUDIT,
     &CALIBRATION,
     &SIGNAL_VALUE,
     &SEGMENT_BATTERY,
