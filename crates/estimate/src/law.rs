@@ -272,7 +272,8 @@ pub fn vehicle_prior(sheet: &TypeSheet, payload_known: bool, hidden_frac: f64) -
     let payload = if payload_known { 0.0 } else { sd_of_reach(reach.payload_frac) };
     let mut prior = Normals::default();
     prior.push(1.0, sd_of_reach(reach.capacity_frac));
-    prior.push(1.0, sd_of_reach(reach.mass_empty_frac).hypot(payload));
+    let beyond = if payload_known { 0.0 } else { reach.payload_beyond_frac };
+    prior.push(1.0 + beyond, sd_of_reach(reach.mass_empty_frac).hypot(payload));
     prior.push(0.0, BEYOND_VEHICLE_KW);
     prior.push(0.0, SHARE_VEHICLE_SD);
     prior.push(0.0, OFFSET_KW);
