@@ -55,7 +55,8 @@ impl Coarser<'_> {
 
     fn write(&self, copy: &mut Vec<u8>, line: &[u8], kept: &[bool], soc: Option<usize>) {
         let mut first = true;
-        for (at, cell) in self.cells(line).enumerate().filter(|(at, _)| kept.get(*at).is_none_or(|kept| *kept)) {
+        for (at, cell) in self.cells(line).enumerate().filter(|(at, _)| kept.get(*at).is_none_or(|kept| *kept))
+        {
             if !std::mem::take(&mut first) {
                 copy.push(self.delimiter);
             }
