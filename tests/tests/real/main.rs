@@ -7,6 +7,7 @@ mod checks;
 mod diesel_truck;
 mod fit;
 mod heavy_tractor;
+mod hidden_power;
 mod passenger_ev;
 mod passenger_ev_errors;
 mod passenger_ev_power;

@@ -9,9 +9,9 @@ use crate::checks;
 use crate::quadrature::{Vehicle, agrees};
 use crate::set::{Set, figure, flags, present, sanity};
 
-const DATA: &str = "bmw-i3-munich";
-const VEHICLE: &str = "EV1";
-const DAMAGED: &str = "TripB34.csv";
+pub const DATA: &str = "bmw-i3-munich";
+pub const VEHICLE: &str = "EV1";
+pub const DAMAGED: &str = "TripB34.csv";
 
 /// Left rectangles there, straight lines between samples here; at 10 Hz they differ by this much. [1, kWh]
 const SHARE: f64 = 0.002;
@@ -35,7 +35,7 @@ const SHEET: Vehicle = Vehicle {
 };
 
 static EXCERPT: LazyLock<Set> = LazyLock::new(|| Set::excerpt("passenger-ev"));
-static WHOLE: LazyLock<Option<Set>> = LazyLock::new(|| Set::whole("real/passenger-ev", DATA));
+pub static WHOLE: LazyLock<Option<Set>> = LazyLock::new(|| Set::whole("real/passenger-ev", DATA));
 
 #[test]
 fn what_holds_everywhere_holds_on_the_excerpt() {

@@ -10,8 +10,8 @@ use crate::checks;
 use crate::quadrature::{Vehicle, agrees};
 use crate::set::{Set, csv_rows, figure, present, sanity, shared_file};
 
-const DATA: &str = "twizy-rabat";
-const VEHICLE: &str = "Q1";
+pub const DATA: &str = "twizy-rabat";
+pub const VEHICLE: &str = "Q1";
 const JUMPING: &str = "T3_05_25_2021_04.csv";
 
 /// Corrupt rows and frozen rows take up to 27 s of driving out of a file: 12 frozen seconds at 53 km/h are 1.25 % of the

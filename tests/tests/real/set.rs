@@ -19,6 +19,7 @@ pub struct Set {
     pub events: Table,
     pub charges: Table,
     pub recovery: Table,
+    pub calibration: Table,
     pub samples: BTreeMap<String, Table>,
     pilot: Pilot,
 }
@@ -37,6 +38,7 @@ impl Set {
             events: ran.table(&tables::BRAKING_EVENTS),
             charges: ran.table(&tables::CHARGES),
             recovery: ran.table(&tables::RECOVERY),
+            calibration: ran.table(&tables::CALIBRATION),
             samples,
             pilot: ran.run.pilot.clone(),
         }
@@ -51,15 +53,8 @@ impl Set {
     /// The excerpt with its speed as logged and some keys of its pilot file left out.
     pub fn excerpt_as_logged(name: &str, keys: &[&str]) -> Self {
         let folder = fixture("real").join(name);
-        let text = std::fs::read_to_string(folder.join("pilot.toml")).expect("the fixture has a pilot file");
-        let starts = |line: &str| keys.iter().any(|key| line.starts_with(&format!("{key} =")));
-        let kept: Vec<&str> = text.lines().filter(|line| !starts(line)).collect();
-        assert_eq!(
-            kept.len() + keys.len(),
-            text.lines().count(),
-            "each of {keys:?} stands once in the pilot file"
-        );
-        Self::run_text(&(kept.join("\n") + "\n[replay]\nspeed = \"as logged\"\n"), &folder)
+        let kept = pilot_without(name, keys);
+        Self::run_text(&(kept + "\n[replay]\nspeed = \"as logged\"\n"), &folder)
     }
 
     /// Runs the text of a pilot file on a folder of logs.
@@ -142,6 +137,16 @@ impl Set {
             assert!(sign.contains(&format!("positive is {positive}, proved")), "{sign}");
         }
     }
+}
+
+/// The text of a fixture's pilot file with some keys left out.
+pub fn pilot_without(name: &str, keys: &[&str]) -> String {
+    let pilot_file = fixture("real").join(name).join("pilot.toml");
+    let text = std::fs::read_to_string(pilot_file).expect("the fixture has a pilot file");
+    let starts = |line: &str| keys.iter().any(|key| line.starts_with(&format!("{key} =")));
+    let kept: Vec<&str> = text.lines().filter(|line| !starts(line)).collect();
+    assert_eq!(kept.len() + keys.len(), text.lines().count(), "each of {keys:?} stands once in the pilot file");
+    kept.join("\n")
 }
 
 /// A true-or-false column; unknown counts as false.

@@ -8,8 +8,8 @@ use crate::checks;
 use crate::quadrature::{Vehicle, agrees};
 use crate::set::{KWH_J, Set, figure, linear_inflow_kwh, present, sanity};
 
-const DATA: &str = "leaf-obd-log";
-const VEHICLE: &str = "EV2";
+pub const DATA: &str = "leaf-obd-log";
+pub const VEHICLE: &str = "EV2";
 const METRES_PER_MILE: f64 = 1609.344;
 
 /// `SANITY.csv` prints 10 Wh of gross discharge. [kWh]
@@ -20,7 +20,7 @@ const PRINTED_MI: f64 = 0.05;
 const TYRE: f64 = 0.03;
 
 static EXCERPT: LazyLock<Set> = LazyLock::new(|| Set::excerpt("slow-log"));
-static WHOLE: LazyLock<Option<Set>> = LazyLock::new(|| Set::whole("real/slow-log", DATA));
+pub static WHOLE: LazyLock<Option<Set>> = LazyLock::new(|| Set::whole("real/slow-log", DATA));
 
 #[test]
 fn what_holds_everywhere_holds_on_the_excerpt() {
