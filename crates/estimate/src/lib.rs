@@ -35,4 +35,4 @@ pub use sheet::{BatterySheet, LevelSheet, Reach, TypeSheet};
 pub use signal_value::signal_value;
 pub use statistics::{Statistics, observe};
 pub use tally::{GROUPINGS, Sums, Tally, tally};
-pub use windows::{FeatureError, Window, rounded_difference_kwh};
+pub use windows::{Window, rounded_difference_kwh};

@@ -91,14 +91,6 @@ impl Statistics {
         ] {
             moments.add_row(window.drawn_kwh, &window.features, noise_kwh.powi(-2));
         }
-        for error in &window.errors {
-            for (moments, noise_kwh) in [
-                (&mut day.kinds[BY_CHARGE], window.noise_kwh),
-                (&mut day.by_fine_charge, window.noise_fine_kwh),
-            ] {
-                moments.add_error(&error.direction, error.variance_kwh2, noise_kwh.powi(-2));
-            }
-        }
     }
 
     /// Adds the features of a stretch: what figures about the vehicle are made of.

@@ -8,8 +8,7 @@ use backwatt_stats::{Gaussian, Observation, posterior};
 
 use crate::claims::TripClaims;
 use crate::features::{
-    AERO, AUX_MOVING, AUX_STANDING, BRAKED, BRAKING, BY_MASS, CONVERTED, DISTANCE, INERTIA, LOSS, ROLLING,
-    Reader, SHARED, TAKEN, UNSEEN, of_level,
+    AERO, AUX_MOVING, AUX_STANDING, CONVERTED, INERTIA, LOSS, ROLLING, Reader, SHARED, TAKEN, UNSEEN, of_level,
 };
 use crate::sheet::{BatterySheet, TypeSheet};
 
@@ -28,15 +27,6 @@ pub struct Window {
     pub noise_fine_kwh: f64,
     /// The same with sure heights.
     pub noise_sure_kwh: f64,
-    /// Errors of the features themselves.
-    pub errors: Vec<FeatureError>,
-}
-
-/// An error that features have together: along a direction, with a variance in kWh².
-#[derive(Debug, Clone, PartialEq)]
-pub struct FeatureError {
-    pub direction: Vec<f64>,
-    pub variance_kwh2: f64,
 }
 
 /// A window is closed once the state of charge fell by this: long enough that errors of the physics terms are small
@@ -47,7 +37,8 @@ const UNSTEPPED: f64 = 3.0;
 /// Error of the physics terms within one window: relative to what was drawn, and at least. The residuals widen both.
 const TERM_ERROR_FRAC: f64 = 0.03;
 const TERM_ERROR_KWH: f64 = 0.03;
-/// Height over a window is off by at least this where it is no terrain's. [m]
+/// Height over a window is off by at least this where it is no terrain's. [m] Heights smoothed from altitude are means of what
+/// the road may be, so their errors blur windows without flattening what is learned from them (Berkson's kind of error).
 const HEIGHT_M: f64 = 2.0;
 /// Distance over which the error of a grade smoothed from altitude forgets itself: half of what roads have in the smoother,
 /// both ways. From memory. [m]
@@ -93,9 +84,8 @@ struct Open {
     soc_last: f64,
     time_end_ns: i64,
     mass_kg: f64,
-    /// Variance of height gained while driving and, by level, while braking. [m²]
-    driving_m2: f64,
-    braking_m2: Vec<f64>,
+    /// Variance of the height gained. [m²]
+    height_m2: f64,
     /// Variance of the braking energy that the draws of imputed speed leave open. [kWh²]
     draws_kwh2: f64,
 }
@@ -145,11 +135,11 @@ pub fn windows(
         let here = open
             .get_or_insert_with(|| Open::new(rows.day(row), End::Reading, from, rows.start_ns[row], &reader));
         here.features[UNSEEN] += ((rows.start_ns[row] - here.time_end_ns) as f64 * 1e-9).max(0.0) / 3600.0;
-        let features = reader.features(row);
-        for (sum, x) in here.features.iter_mut().zip(&features) {
+        for (sum, x) in here.features.iter_mut().zip(reader.features(row)) {
             *sum += x;
         }
-        here.add_heights(rows.height_m2(row, &grades), rows.mass_kg(row), reader.slot(row), &features);
+        here.mass_kg = here.mass_kg.max(rows.mass_kg(row));
+        here.height_m2 += rows.height_m2(row, &grades);
         here.draws_kwh2 += rows.draws_kwh(row).powi(2);
         (here.soc_last, here.time_end_ns) = (to, rows.end_ns[row]);
         let fall = here.soc_start - to;
@@ -174,8 +164,7 @@ impl Open {
             soc_last: soc,
             time_end_ns: start_ns,
             mass_kg: 0.0,
-            driving_m2: HEIGHT_M.powi(2),
-            braking_m2: Vec::new(),
+            height_m2: HEIGHT_M.powi(2),
             draws_kwh2: 0.0,
         }
     }
@@ -209,8 +198,7 @@ impl Cut {
             End::Reading => rounded_difference_kwh(step, self.battery.capacity_kwh).powi(2) / 2.0,
         };
         let kwh_per_m = open.mass_kg * STANDARD_GRAVITY_M_S2 / JOULES_PER_KWH;
-        let height_m2 = open.driving_m2 + open.braking_m2.iter().sum::<f64>();
-        let height = height_m2 * kwh_per_m.powi(2);
+        let height = open.height_m2 * kwh_per_m.powi(2);
         let terms = (TERM_ERROR_FRAC * drawn_kwh).powi(2)
             + TERM_ERROR_KWH.powi(2)
             + (UNSEEN_KW * open.features[UNSEEN]).powi(2)
@@ -223,7 +211,6 @@ impl Cut {
             noise_kwh: (terms + height + ends).sqrt(),
             noise_fine_kwh: (terms + height).sqrt(),
             noise_sure_kwh: (terms + ends).sqrt(),
-            errors: open.errors(kwh_per_m),
         })
     }
 }
@@ -307,50 +294,6 @@ fn grade_errors(trips: &RecordBatch) -> Result<HashMap<String, f64>, BatchError>
     let (ids, errors) = (view.texts("trip_id")?, view.numbers("grade_error_frac")?);
     let known = (0..view.rows()).filter_map(|row| Some((ids.value(row).to_owned(), number_at(errors, row)?)));
     Ok(known.collect())
-}
-
-impl Open {
-    /// Splits a segment's variance of height between driving and braking by the way of each.
-    fn add_heights(&mut self, variance_m2: f64, mass_kg: f64, slot: usize, x: &[f64]) {
-        self.mass_kg = self.mass_kg.max(mass_kg);
-        let (driven, braked) = (x[DISTANCE], x[of_level(slot, BRAKED)]);
-        let share = if driven + braked > 0.0 { (braked / (driven + braked)).clamp(0.0, 1.0) } else { 0.0 };
-        self.driving_m2 += variance_m2 * (1.0 - share);
-        self.braking_m2.resize(self.braking_m2.len().max(slot + 1), 0.0);
-        self.braking_m2[slot] += variance_m2 * share;
-    }
-
-    /// A slope that is not there adds as much to what driving asks, or takes as much from what braking gives.
-    fn errors(&self, kwh_per_m: f64) -> Vec<FeatureError> {
-        let x = &self.features;
-        let over = |a: f64, b: f64| if b > 0.0 { a / b } else { 0.0 };
-        let driving = {
-            let mut direction = vec![0.0; x.len()];
-            direction[INERTIA] = 1.0;
-            direction[LOSS] = over(x[LOSS], x[INERTIA] + x[ROLLING] + x[AERO]);
-            (direction, self.driving_m2)
-        };
-        let braking = self.braking_m2.iter().enumerate().map(|(slot, variance_m2)| {
-            let mut direction = vec![0.0; x.len()];
-            let taken = x[of_level(slot, TAKEN)];
-            // Where a limit binds more braking is not taken.
-            let whole = over(taken, x[BRAKING]).min(1.0);
-            direction[BRAKING] = 1.0;
-            direction[of_level(slot, TAKEN)] = whole;
-            direction[of_level(slot, BY_MASS)] = whole;
-            direction[of_level(slot, CONVERTED)] = whole * over(x[of_level(slot, CONVERTED)], taken);
-            (direction, *variance_m2)
-        });
-        [driving]
-            .into_iter()
-            .chain(braking)
-            .filter(|(_, variance_m2)| *variance_m2 > 0.0)
-            .map(|(direction, variance_m2)| FeatureError {
-                direction,
-                variance_kwh2: variance_m2 * kwh_per_m.powi(2),
-            })
-            .collect()
-    }
 }
 
 /// Leaves out what a plain fit cannot explain: a charge that nobody logged, a state of charge set anew.

@@ -1,25 +1,19 @@
 //! Second moments of weighted rows: all that a fit with known weights asks of them. Moments add up.
 
-/// Σ w z zᵀ over rows z = (y, x1 .. xn) with weights w, and the share of it that errors of the features x have.
-///
-/// A slope found from features with errors is too flat. Where the errors' covariance S is known the moments of the true
-/// features are those of the observed less Σ w S.
-/// Source   Fuller (1987), Measurement Error Models, section 2.2
+/// Σ w z zᵀ over rows z = (y, x1 .. xn) with weights w.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Moments {
     rows: u64,
     size: usize,
     /// Upper triangle, row by row.
     sums: Vec<f64>,
-    /// The same of the features' errors; empty where none is known.
-    errors: Vec<f64>,
 }
 
 impl Moments {
     /// For rows of a value and `features` features.
     pub fn new(features: usize) -> Self {
         let size = features + 1;
-        Self { rows: 0, size, sums: vec![0.0; size * (size + 1) / 2], errors: Vec::new() }
+        Self { rows: 0, size, sums: vec![0.0; size * (size + 1) / 2] }
     }
 
     pub fn rows(&self) -> u64 {
@@ -46,22 +40,6 @@ impl Moments {
         }
     }
 
-    /// Says that features erred together along a direction with a variance, in a row of this weight.
-    ///
-    /// Panics with another number of features than it was made for.
-    pub fn add_error(&mut self, direction: &[f64], variance: f64, weight: f64) {
-        assert_eq!(direction.len(), self.features(), "features of an error");
-        self.errors.resize(self.sums.len(), 0.0);
-        let at = |i: usize| if i == 0 { 0.0 } else { direction[i - 1] };
-        let mut cell = 0;
-        for i in 0..self.size {
-            for j in i..self.size {
-                self.errors[cell] += weight * variance * at(i) * at(j);
-                cell += 1;
-            }
-        }
-    }
-
     /// Panics where the other has another number of features.
     pub fn add(&mut self, other: &Moments) {
         assert_eq!(self.size, other.size, "moments of different rows");
@@ -69,29 +47,18 @@ impl Moments {
         for (sum, more) in self.sums.iter_mut().zip(&other.sums) {
             *sum += more;
         }
-        if !other.errors.is_empty() {
-            self.errors.resize(self.sums.len(), 0.0);
-            for (sum, more) in self.errors.iter_mut().zip(&other.errors) {
-                *sum += more;
-            }
-        }
-    }
-
-    fn cell(&self, i: usize, j: usize) -> usize {
-        let (row, column) = (i.min(j), i.max(j));
-        // Rows above hold `size`, `size - 1`, .. cells.
-        let above = row * self.size - row * row.saturating_sub(1) / 2;
-        above + column - row
     }
 
     fn get(&self, i: usize, j: usize) -> f64 {
-        self.sums[self.cell(i, j)]
+        let (row, column) = (i.min(j), i.max(j));
+        // Rows above hold `size`, `size - 1`, .. cells.
+        let above = row * self.size - row * row.saturating_sub(1) / 2;
+        self.sums[above + column - row]
     }
 
-    /// Σ w x xᵀ of the true features, by feature: so large a share of what their errors have is taken out.
-    pub fn of_features(&self, i: usize, j: usize, without_errors: f64) -> f64 {
-        let cell = self.cell(i + 1, j + 1);
-        self.sums[cell] - without_errors * self.errors.get(cell).copied().unwrap_or(0.0)
+    /// Σ w x xᵀ, by feature.
+    pub fn of_features(&self, i: usize, j: usize) -> f64 {
+        self.get(i + 1, j + 1)
     }
 
     /// Σ w x y, by feature.
@@ -99,7 +66,7 @@ impl Moments {
         self.get(0, i + 1)
     }
 
-    /// Σ w (y - c x)² for coefficients c and the features as observed.
+    /// Σ w (y - c x)² for coefficients c.
     ///
     /// ```
     /// let mut moments = backwatt_stats::Moments::new(2);

@@ -84,8 +84,6 @@ pub struct Fit {
     pub scale: Vec<f64>,
     /// By kind: residual degrees of freedom.
     pub degrees: Vec<f64>,
-    /// Share of the features' known errors that was taken out.
-    pub without_errors: f64,
 }
 
 const ROUNDS: usize = 12;
@@ -98,26 +96,12 @@ const SETTLED: f64 = 1e-6;
 ///
 /// Gauss-Newton on -log p = Σ s⁻² (y - c(u) x)²/2 + Σ (u - μ)²/(2 σ²), leaves eliminated into their branch and branches
 /// into the trunk; s by kind from the residuals, never below 1
-/// Known errors of the features are taken out of their moments; where so much is taken that no minimum is left, less.
 /// Missing  `None` when a system is singular, which proper priors exclude, or figures are not finite
 /// Holds    normal around the mode: exact for a linear law
 /// Source   Gelman et al. (2013), Bayesian Data Analysis, 3rd ed., chapters 13 and 15; elimination: block Gaussian
 ///          elimination. Departures: s is a plug-in, not integrated over (use Student's t with `degrees`)
 /// Check    a linear law agrees with [`posterior`](crate::posterior) (tests below)
 pub fn fit(law: &impl Law, trunk: &Normals, branches: &[Branch<'_>], kinds: usize) -> Option<Fit> {
-    WITHOUT_ERRORS.into_iter().find_map(|share| fit_without(law, trunk, branches, kinds, share))
-}
-
-/// Shares of the features' errors taken out, in the order they are tried.
-const WITHOUT_ERRORS: [f64; 5] = [1.0, 0.75, 0.5, 0.25, 0.0];
-
-fn fit_without(
-    law: &impl Law,
-    trunk: &Normals,
-    branches: &[Branch<'_>],
-    kinds: usize,
-    without_errors: f64,
-) -> Option<Fit> {
     let mut state = State {
         trunk: trunk.mean.clone(),
         branches: branches
@@ -133,13 +117,13 @@ fn fit_without(
         if SCALED_AT.contains(&round) {
             (scale, degrees) = residual_scale(law, branches, &state, kinds, trunk.len());
         }
-        let moved = step(law, trunk, branches, &mut state, &Trust { scale: &scale, without_errors })?;
+        let moved = step(law, trunk, branches, &mut state, &scale)?;
         if moved < SETTLED && round > SCALED_AT[SCALED_AT.len() - 1] {
             break;
         }
     }
-    step(law, trunk, branches, &mut state, &Trust { scale: &scale, without_errors })?;
-    finished(law, trunk, branches, state, Size { scale, degrees, without_errors })
+    step(law, trunk, branches, &mut state, &scale)?;
+    finished(law, trunk, branches, state, scale, degrees)
 }
 
 /// The spread that other priors or other rows would leave where `found` stands: what a design is worth, computed without
@@ -157,26 +141,18 @@ pub fn spread_at(law: &impl Law, trunk: &Normals, branches: &[Branch<'_>], found
             })
             .collect(),
     };
-    let (scale, degrees) = (found.scale.clone(), found.degrees.clone());
-    finished(law, trunk, branches, state, Size { scale, degrees, without_errors: found.without_errors })
+    finished(law, trunk, branches, state, found.scale.clone(), found.degrees.clone())
 }
 
-/// How far rows are trusted: the size of their residuals over what their weights say, and the share of their features'
-/// errors that is taken out.
-struct Trust<'a> {
-    scale: &'a [f64],
-    without_errors: f64,
-}
-
-struct Size {
+fn finished(
+    law: &impl Law,
+    trunk: &Normals,
+    branches: &[Branch<'_>],
+    state: State,
     scale: Vec<f64>,
     degrees: Vec<f64>,
-    without_errors: f64,
-}
-
-fn finished(law: &impl Law, trunk: &Normals, branches: &[Branch<'_>], state: State, size: Size) -> Option<Fit> {
-    let Size { scale, degrees, without_errors } = size;
-    let (solved, _) = solve(law, trunk, branches, &state, &Trust { scale: &scale, without_errors })?;
+) -> Option<Fit> {
+    let (solved, _) = solve(law, trunk, branches, &state, &scale)?;
     let branches = solved
         .branches
         .into_iter()
@@ -186,8 +162,7 @@ fn finished(law: &impl Law, trunk: &Normals, branches: &[Branch<'_>], state: Sta
             leaves: leaves.into_iter().zip(leaf_means).map(|(leaf, mean)| leaf.conditional(mean)).collect(),
         })
         .collect();
-    let root = root_of_inverse(&solved.trunk)?;
-    Some(Fit { trunk: state.trunk, root, branches, scale, degrees, without_errors })
+    Some(Fit { trunk: state.trunk, root: root_of_inverse(&solved.trunk)?, branches, scale, degrees })
 }
 
 struct State {
@@ -267,7 +242,7 @@ fn solve(
     trunk: &Normals,
     branches: &[Branch<'_>],
     state: &State,
-    trust: &Trust<'_>,
+    scale: &[f64],
 ) -> Option<(Solved, DVector<f64>)> {
     let shared = trunk.len();
     let mut sum = Normal::zeros(shared);
@@ -278,7 +253,7 @@ fn solve(
         let mut gone = Vec::with_capacity(leaves.len());
         for (leaf, now) in branch.leaves.iter().zip(leaves) {
             let unknowns: Vec<f64> = state.trunk.iter().chain(own).chain(now).copied().collect();
-            let mut normal = of_leaf(law, leaf, &unknowns, trust);
+            let mut normal = of_leaf(law, leaf, &unknowns, scale);
             normal.add_prior(&leaf.prior, above, now);
             let (left, eliminated) = normal.eliminate(above)?;
             here.matrix += left.matrix;
@@ -301,9 +276,9 @@ fn step(
     trunk: &Normals,
     branches: &[Branch<'_>],
     state: &mut State,
-    trust: &Trust<'_>,
+    scale: &[f64],
 ) -> Option<f64> {
-    let (solved, pull) = solve(law, trunk, branches, state, trust)?;
+    let (solved, pull) = solve(law, trunk, branches, state, scale)?;
     let moved_trunk = solved.trunk.clone().cholesky()?.solve(&pull);
     let mut largest = 0.0_f64;
     let mut shift = |values: &mut [f64], by: &DVector<f64>, prior: &Normals| {
@@ -329,18 +304,18 @@ fn step(
     largest.is_finite().then_some(largest)
 }
 
-fn of_leaf(law: &impl Law, leaf: &Leaf<'_>, unknowns: &[f64], trust: &Trust<'_>) -> Normal {
+fn of_leaf(law: &impl Law, leaf: &Leaf<'_>, unknowns: &[f64], scale: &[f64]) -> Normal {
     let mut normal = Normal::zeros(unknowns.len());
     for (kind, moments) in leaf.moments.iter().enumerate().filter(|(_, moments)| moments.rows() > 0) {
-        let weight = trust.scale[kind].powi(-2);
+        let trust = scale[kind].powi(-2);
         let now = law.coefficients(kind, unknowns);
         let slopes = slopes(law, kind, unknowns, now.len());
         let size = now.len();
-        let gram = DMatrix::from_fn(size, size, |i, j| moments.of_features(i, j, trust.without_errors));
+        let gram = DMatrix::from_fn(size, size, |i, j| moments.of_features(i, j));
         let with_value = DVector::from_fn(size, |i, _| moments.with_value(i));
         let left = with_value - &gram * DVector::from_vec(now);
-        normal.matrix += slopes.transpose() * gram * &slopes * weight;
-        normal.pull += slopes.transpose() * left * weight;
+        normal.matrix += slopes.transpose() * gram * &slopes * trust;
+        normal.pull += slopes.transpose() * left * trust;
     }
     normal
 }
@@ -477,29 +452,5 @@ mod tests {
         let (said, larger) = (fitted(1.0), fitted(3.0));
         assert!((said.scale[0] - 1.0).abs() < 0.02 && (larger.scale[0] - 3.0).abs() < 0.05);
         assert!((larger.root[(0, 0)] / said.root[(0, 0)] - 3.0).abs() < 0.1);
-    }
-
-    /// A slope of 2 seen through features with errors as large as the features: half as steep without the correction.
-    #[test]
-    fn known_errors_of_features_do_not_flatten_a_slope() {
-        let fitted = |said: bool| {
-            let mut moments = Moments::new(2);
-            for i in 0..4000_u32 {
-                // Two triangular waves of unlike periods, each of variance 1/3.
-                let wave = |period: u32| 2.0 * f64::from(i % period) / f64::from(period - 1) - 1.0;
-                let (truth, error) = (wave(41), wave(67));
-                moments.add_row(2.0 * truth, &[truth + error, 0.0], 1.0);
-                if said {
-                    moments.add_error(&[1.0, 0.0], 1.0 / 3.0, 1.0);
-                }
-            }
-            let leaf = Leaf { prior: normals(0.0, 1e-3), moments: vec![&moments] };
-            let branch = Branch { prior: normals(0.0, 1e-3), leaves: vec![leaf] };
-            fit(&Linear, &normals(0.0, 10.0), &[branch], 1).unwrap()
-        };
-        let (plain, corrected) = (fitted(false), fitted(true));
-        assert!((plain.trunk[0] - 1.0).abs() < 0.1, "{}", plain.trunk[0]);
-        assert!((corrected.trunk[0] - 2.0).abs() < 0.2, "{}", corrected.trunk[0]);
-        assert!(corrected.root[(0, 0)] > 1.3 * plain.root[(0, 0)]);
     }
 }
