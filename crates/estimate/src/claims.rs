@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use arrow::array::RecordBatch;
-use backwatt_schema::{BatchError, BatchView, tables};
+use backwatt_schema::{BatchError, BatchView, number_at, tables, text_at};
 
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Claim {
@@ -20,6 +20,12 @@ impl Claim {
     }
 }
 
+/// Samples further apart than this hide whole stops. [s] On a real passenger car at 10 s what came back was found 42 % low from
+/// standard cycles and 1 % off from the car's own faster trips; at 5 s 25 to 35 % low, held or nearly so by the interval.
+const CYCLES_TELL_S: f64 = 7.5;
+/// How the name of a library of standard cycles begins.
+const CYCLES: &str = "standard cycles";
+
 pub struct TripClaims {
     by_trip: HashMap<String, Claim>,
 }
@@ -29,12 +35,21 @@ impl TripClaims {
         let view = BatchView::new(&tables::TRIPS, trips);
         let (ids, claims) = (view.texts("trip_id")?, view.texts("braking_claim")?);
         let checks = view.texts("recovery_check")?;
+        let (libraries, intervals) = (view.texts("speed_library")?, view.numbers("sample_interval_s")?);
+        let from_cycles = |row: usize| {
+            let slow = number_at(intervals, row).is_some_and(|interval_s| interval_s > CYCLES_TELL_S);
+            slow && text_at(libraries, row).is_some_and(|library| library.starts_with(CYCLES))
+        };
         let claim = |row: usize| Claim {
             hides: match claims.value(row) {
                 "withheld" => {
                     Some("sampled more slowly than every 5 s: braking hides between the samples, no claim")
                 }
                 "noisy" => Some("most of the braking energy is noise of the logged speed, no claim"),
+                _ if from_cycles(row) => Some(
+                    "speed between samples far apart is drawn from standard cycles, which hold no hard stop: these logs \
+                     cannot tell what came back; a faster log of the fleet would",
+                ),
                 _ => None,
             },
             unexplained: match checks.value(row) {

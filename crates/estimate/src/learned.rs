@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use backwatt_schema::Evidence;
 use backwatt_stats::nested::{Fit, fit};
 use backwatt_stats::student_quantile;
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DMatrix;
 
 use crate::design::Design;
 use crate::features::{AUX_MOVING, DISTANCE, LOAD, LOSS, OF_LEVEL, SHARED, TAKEN, of_level};
@@ -157,7 +157,7 @@ pub struct OfDay {
 
 pub struct Coefficients {
     value: Vec<f64>,
-    /// Feature by unit part.
+    /// Unit part by feature.
     parts: DMatrix<f64>,
     own_from: usize,
     /// Relative error beyond the unknowns.
@@ -168,15 +168,19 @@ impl Coefficients {
     /// The figure for a stretch of these features.
     pub fn figure(&self, features: &[f64]) -> Figure {
         let value: f64 = self.value.iter().zip(features).map(|(c, x)| c * x).sum();
-        let parts = self.parts.transpose() * DVector::from_column_slice(features);
-        let mut of_type: Vec<f64> = parts.rows(0, self.own_from).iter().copied().collect();
+        // Most features of a segment are nothing: levels it was not driven at.
+        let mut parts = vec![0.0; self.parts.nrows()];
+        for (x, column) in features.iter().zip(self.parts.column_iter()).filter(|(x, _)| **x != 0.0) {
+            parts.iter_mut().zip(column.iter()).for_each(|(part, slope)| *part += slope * x);
+        }
+        let mut of_type = parts[..self.own_from].to_vec();
         of_type.push(self.beyond * value);
         let own = VEHICLE_NAMES.len();
         Figure {
             value,
             of_type,
-            of_vehicle: parts.rows(self.own_from, own).iter().copied().collect(),
-            of_day: parts.rows(self.own_from + own, OF_DAY).iter().copied().collect(),
+            of_vehicle: parts[self.own_from..self.own_from + own].to_vec(),
+            of_day: parts[self.own_from + own..].to_vec(),
         }
     }
 }
@@ -376,6 +380,11 @@ impl Spread {
                 slopes[(row, at)] = (up - down) / (2.0 * STEP);
             }
         }
-        Coefficients { value, parts: slopes * &self.parts, own_from: self.own_from, beyond }
+        Coefficients {
+            value,
+            parts: self.parts.transpose() * slopes.transpose(),
+            own_from: self.own_from,
+            beyond,
+        }
     }
 }

@@ -82,14 +82,30 @@ fn counted(coverage: Coverage) -> String {
     format!("{} of {} ({} trips) | {p}", coverage.held, coverage.claimed, coverage.trips)
 }
 
-fn passenger_ev(text: &mut String, cases: &[Case], shown: &[Shown]) {
+fn passenger_ev(text: &mut String, cases: &[Case], beside: &[Case], shown: &[Shown]) {
     text.push_str(PASSENGER_EV);
     let _ = writeln!(text, "\n| figure | wanted | found | |\n|---|---|---|---|");
-    for target in targets(cases) {
+    for target in targets(cases, beside) {
         let reached = if target.is_reached { "reached" } else { "missed" };
         let _ = writeln!(text, "| {} | {} | {} | {reached} |", target.what, target.wanted, target.found);
     }
     let _ = writeln!(text, "\n### Recovered energy, trips of a season together\n");
+    pooled(text, cases);
+    let _ = writeln!(text, "\n### The same with the other season's trips beside them, one row a second\n");
+    pooled(text, beside);
+    let _ = writeln!(text, "\n### Trips of both seasons\n");
+    let _ = writeln!(text, "| row every s | steps % | trips held | p |\n|---|---|---|---|");
+    for interval_s in INTERVALS_S {
+        for step_pct in STEPS_PCT {
+            let trips = counted(coverage(cases, step_pct, interval_s));
+            let _ = writeln!(text, "| {interval_s} | {step_pct} | {trips} |");
+        }
+    }
+    trip_by_trip(text, cases);
+    unknowns(text, cases, shown);
+}
+
+fn pooled(text: &mut String, cases: &[Case]) {
     let _ = writeln!(
         text,
         "| row every s | steps % | season | measured kWh | inferred kWh | error % | held | evidence | trips held | p |\n\
@@ -110,16 +126,6 @@ fn passenger_ev(text: &mut String, cases: &[Case], shown: &[Shown]) {
             counted(scored.coverage()),
         );
     }
-    let _ = writeln!(text, "\n### Trips of both seasons\n");
-    let _ = writeln!(text, "| row every s | steps % | trips held | p |\n|---|---|---|---|");
-    for interval_s in INTERVALS_S {
-        for step_pct in STEPS_PCT {
-            let trips = counted(coverage(cases, step_pct, interval_s));
-            let _ = writeln!(text, "| {interval_s} | {step_pct} | {trips} |");
-        }
-    }
-    trip_by_trip(text, cases);
-    unknowns(text, cases, shown);
 }
 
 fn trip_by_trip(text: &mut String, cases: &[Case]) {
@@ -229,11 +235,13 @@ fn page_is_printed() {
     if present(&WHOLE, "hidden_power", DATA).is_none() {
         return;
     }
-    let (Some(cases), Some(shown)) = (passenger_ev::CASES.as_ref(), passenger_ev::SHOWN.as_ref()) else {
+    let (Some(cases), Some(beside), Some(shown)) =
+        (passenger_ev::CASES.as_ref(), passenger_ev::BESIDE.as_ref(), passenger_ev::SHOWN.as_ref())
+    else {
         return;
     };
     let mut text = DESIGN.to_owned();
-    passenger_ev(&mut text, cases, shown);
+    passenger_ev(&mut text, cases, beside, shown);
     slow_log(&mut text);
     quadricycle(&mut text);
     println!("{TITLE}\n{text}");

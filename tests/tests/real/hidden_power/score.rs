@@ -68,9 +68,12 @@ impl Scored {
         let set = Set::run_text(pilot, logs);
         nothing_is_measured(&set);
         let (ids, starts) = (set.trips.texts("trip_id"), set.trips.times("time_start_ns"));
+        let vehicles = set.trips.texts("vehicle_id");
         let trip = |(file, (first, last)): (String, (i64, i64))| {
-            let own: Vec<usize> =
-                (0..starts.len()).filter(|&row| (first..=last).contains(&starts[row])).collect();
+            let own: Vec<usize> = (0..starts.len())
+                .filter(|&row| vehicles[row].as_deref() == Some(vehicle))
+                .filter(|&row| (first..=last).contains(&starts[row]))
+                .collect();
             assert_eq!(own.len(), 1, "{file} is one trip");
             let id = ids[own[0]].clone().expect("a trip has a name");
             Pair { measured_kwh: measured(&file), answer: Answer::of(&set, "trip", &id), name: file }
