@@ -125,7 +125,8 @@ fn widths(
             let x = if of.is_measured() { day.totals.clone() } else { day.totals_with_braked_time() };
             for ((sum, errors), figure) in sums.iter_mut().zip(errors).zip([&now.recovered, &now.net]) {
                 sum.0 += figure.figure(&day.totals).value;
-                sum.1.add(&Errors::of(&errors.figure(&x), &learned.sheet().name, &of.vehicle_id, name));
+                let own_day = format!("{} {name}", of.vehicle_id);
+                sum.1.add(&Errors::of(&errors.figure(&x), &learned.sheet().name, &of.vehicle_id, &own_day));
             }
         }
     }
@@ -151,4 +152,50 @@ fn build(rows: &[Row]) -> Result<RecordBatch, BatchError> {
         .number("half_width_net_frac", rows.iter().map(|r| over(r.net)))
         .text("how", rows.iter().map(|r| Some(r.addition.how())))
         .finish()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::features::{AUX_MOVING, CONVERTED, HOURS, INERTIA, LOAD, LOSS, TAKEN, count, of_level};
+    use crate::learn;
+    use crate::sheet::{LevelSheet, Reach, TypeSheet};
+
+    fn sheet() -> TypeSheet {
+        let level = LevelSheet { name: "one".to_owned(), holds_deceleration: false };
+        let reach = Reach {
+            mass_empty_frac: 0.03,
+            payload_frac: 0.2,
+            rolling_frac: 0.2,
+            drag_frac: 0.15,
+            losses_frac: 0.3,
+            capacity_frac: 0.05,
+        };
+        TypeSheet { name: "t".to_owned(), battery: None, levels: vec![level], default_level: Some(0), reach }
+    }
+
+    fn driven(vehicle: &str, days: [&str; 2]) -> Statistics {
+        let sheet = sheet();
+        let mut statistics = Statistics::new(vehicle, &sheet);
+        for day in days {
+            let mut x = vec![0.0; count(&sheet)];
+            for (at, value) in [(INERTIA, 10.0), (LOSS, 1.5), (LOAD, 40.0), (AUX_MOVING, 1.0), (HOURS, 2.0)] {
+                x[at] = value;
+            }
+            (x[of_level(0, TAKEN)], x[of_level(0, CONVERTED)]) = (8.0, 1.0);
+            statistics.add_stretch(day, &x, 2.0);
+        }
+        statistics
+    }
+
+    /// What one vehicle's day errs by is no other vehicle's, though the date be the same.
+    #[test]
+    fn days_of_different_vehicles_err_apart() {
+        let half = |second: [&str; 2]| {
+            let both = [driven("a", ["monday", "tuesday"]), driven("b", second)];
+            let learned = learn(&sheet(), &both).unwrap();
+            row(&learned, &both, Addition::Nothing).unwrap().net.1
+        };
+        assert!((half(["monday", "tuesday"]) - half(["wednesday", "thursday"])).abs() < 1e-9);
+    }
 }

@@ -11,6 +11,7 @@ mod drive;
 mod filling;
 mod integrated;
 mod pilot_defaults;
+mod posterior;
 mod ratios;
 mod regulation;
 mod road_load;
