@@ -240,7 +240,13 @@ pub fn targets(cases: &[Case], beside: &[Case]) -> Vec<Target> {
 }
 
 /// The targets reached at present, by how [`Target::what`] begins.
-const REACHED: [&str; 0] = [];
+const REACHED: [&str; 5] = [
+    "winter pooled, 1 % steps, 10 s, own library: error",
+    "summer pooled, 1 % steps, 1 s: interval",
+    "winter pooled, 1 % steps, 1 s: interval",
+    "trips, 1 % steps, 1 s: intervals that hold what was measured",
+    "trips, 1 % steps, 1 s: binomial test against 90 %",
+];
 
 #[test]
 fn known_disagreement_passenger_ev_targets_missed() {
@@ -276,14 +282,14 @@ fn passenger_ev_measured_is_that_of_the_raw_files() {
     }
 }
 
-/// Found -22.9 to -30.6 %: the sheet's mass is a tenth below the one that explains the measured power and its doubt does
-/// not reach there; rows a second apart hide 4 to 5 % more.
+/// Found -7.1 to -14.0 %: the sheet's mass is a tenth below the one that explains the measured power, and rows a second
+/// apart hide 4 to 5 %.
 #[test]
-fn passenger_ev_once_a_second_is_within_two_fifths() {
+fn passenger_ev_once_a_second_is_within_a_fifth() {
     let Some(cases) = here() else { return };
     for case in cases.iter().filter(|case| case.interval_s <= 1.0) {
         let error = case.scored.whole.error_frac().expect("a log once a second claims a figure");
-        assert!((-0.4..0.2).contains(&error), "{} {} %: {error}", case.season.name(), case.step_pct);
+        assert!((-0.2..0.2).contains(&error), "{} {} %: {error}", case.season.name(), case.step_pct);
     }
 }
 
