@@ -9,10 +9,13 @@ use crate::sheet::TypeSheet;
 use crate::signal_value::Addition;
 use crate::statistics::{Day, Statistics, measured_weight};
 
+/// A day's prior, and its moments by kind.
+type OfDay = (Normals, Vec<Moments>);
+
 /// Priors and moments by vehicle and day.
 pub struct Design {
     pub trunk: Normals,
-    members: Vec<(Normals, Vec<(Normals, Vec<Moments>)>)>,
+    members: Vec<(Normals, Vec<OfDay>)>,
 }
 
 impl Design {

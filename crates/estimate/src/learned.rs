@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 
 use backwatt_schema::Evidence;
 use backwatt_stats::nested::{Fit, fit};
-use backwatt_stats::student_quantile;
 use nalgebra::DMatrix;
 
 use crate::design::Design;
@@ -211,7 +210,7 @@ impl Posterior<'_> {
 
     fn coefficients(&self, fit: &Fit, day: Option<usize>) -> OfDay {
         let law = &self.learned.law;
-        let spread = Spread::of(fit, self.member.at, day, widening(fit));
+        let spread = Spread::of(fit, self.member.at, day);
         OfDay {
             recovered: spread.coefficients(|u| law.recovered(u), DISCREPANCY_SD),
             discharged: spread.coefficients(|u| law.discharged(u), 0.0),
@@ -312,20 +311,11 @@ impl Learned {
     /// Vehicles with windows and measured rows, and their unknowns before the logs, after, and with wide priors.
     pub(crate) fn members(&self) -> impl Iterator<Item = (&str, [u64; 2], [Spread; 3])> {
         self.vehicles.iter().map(|(id, member)| {
-            let of = |fit: &Fit| Spread::of(fit, member.at, None, widening(fit));
+            let of = |fit: &Fit| Spread::of(fit, member.at, None);
             let fits = [&self.fits.before, &self.fits.after, &self.fits.wide].map(of);
             (id.as_str(), [member.windows, member.measured], fits)
         })
     }
-}
-
-/// Few rows leave the size of their errors open: Student's t for the normal. The kind with most rows decides.
-fn widening(fit: &Fit) -> f64 {
-    let degrees = fit.degrees.iter().copied().fold(0.0, f64::max);
-    if degrees <= 0.0 {
-        return 1.0;
-    }
-    student_quantile(0.95, degrees.max(2.0)).map_or(1.0, |t| t / Z_90)
 }
 
 /// The unknowns of one vehicle and day: their means, and their errors as independent unit parts.
@@ -338,7 +328,7 @@ pub struct Spread {
 
 impl Spread {
     /// Without a day its unknowns stay at nothing known and nothing wrong: figures of many days average over them.
-    pub fn of(fit: &Fit, at: usize, day: Option<usize>, widening: f64) -> Self {
+    pub fn of(fit: &Fit, at: usize, day: Option<usize>) -> Self {
         let branch = &fit.branches[at];
         let (shared, own) = (fit.trunk.len(), branch.own.mean.len());
         let above = shared + own;
@@ -357,7 +347,7 @@ impl Spread {
             }
             None => mean.extend([0.0; OF_DAY]),
         }
-        Self { mean, parts: parts * widening, own_from: shared }
+        Self { mean, parts, own_from: shared }
     }
 
     pub fn sd(&self, at: usize) -> f64 {

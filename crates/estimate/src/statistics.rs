@@ -80,8 +80,17 @@ impl Statistics {
         }
     }
 
-    /// Adds one window of state of charge.
+    /// Adds one window of state of charge; one that is not of finite numbers, or said to be without error, is set aside:
+    /// it would drown all others.
     pub fn add_window(&mut self, window: &Window) {
+        let noises = [window.noise_kwh, window.noise_fine_kwh, window.noise_sure_kwh];
+        let is_sound = noises.iter().all(|noise| noise.is_finite() && *noise > 0.0)
+            && window.drawn_kwh.is_finite()
+            && window.features.iter().all(|x| x.is_finite());
+        if !is_sound {
+            self.windows_aside += 1;
+            return;
+        }
         let size = self.totals.len();
         let day = self.days.entry(window.day.clone()).or_insert_with(|| Day::new(size));
         for (moments, noise_kwh) in [
@@ -287,4 +296,85 @@ pub(crate) fn measured_weight(x: &[f64], slot: Option<usize>) -> f64 {
         }
     };
     1.0 / ((MEASURED_FRAC * size).powi(2) + MEASURED_KWH.powi(2))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::features::{AUX_MOVING, HOURS, INERTIA, LOAD, LOSS, TAKEN, of_level};
+    use crate::learn;
+    use crate::sheet::{BatterySheet, Reach};
+
+    /// A sheet that is sure of everything and has no level.
+    fn sheet() -> TypeSheet {
+        let reach = Reach {
+            mass_empty_frac: 0.0,
+            payload_frac: 0.0,
+            rolling_frac: 0.0,
+            drag_frac: 0.0,
+            losses_frac: 0.0,
+            capacity_frac: 0.0,
+        };
+        let battery = Some(BatterySheet { capacity_kwh: 50.0, battery_efficiency: 0.98 });
+        TypeSheet { name: "t".to_owned(), battery, levels: Vec::new(), default_level: None, reach }
+    }
+
+    fn window(drawn_kwh: f64, noise_kwh: f64) -> Window {
+        let mut features = vec![0.0; features::count(&sheet())];
+        for (at, value) in [(INERTIA, 1.0), (LOSS, 0.15), (LOAD, 4.0), (AUX_MOVING, 0.1), (HOURS, 0.2)] {
+            features[at] = value;
+        }
+        features[of_level(0, TAKEN)] = 0.5;
+        Window {
+            day: "d".to_owned(),
+            features,
+            drawn_kwh,
+            noise_kwh,
+            noise_fine_kwh: noise_kwh,
+            noise_sure_kwh: noise_kwh,
+        }
+    }
+
+    fn of(windows: &[Window]) -> Statistics {
+        let mut statistics = Statistics::new("a", &sheet());
+        statistics.add_stretch("d", &window(1.0, 0.1).features, 0.2);
+        windows.iter().for_each(|window| statistics.add_window(window));
+        statistics
+    }
+
+    /// Half-width of what the vehicle recovered before and after its logs. [kWh]
+    fn halves(statistics: &Statistics) -> [f64; 2] {
+        let learned = learn(&sheet(), std::slice::from_ref(statistics)).expect("a posterior");
+        let told = learned.of_vehicle("a").expect("the vehicle").told(None);
+        [told.before.1, told.after.1]
+    }
+
+    #[test]
+    fn windows_of_no_number_or_no_error_are_set_aside() {
+        let (nan, infinite) = (window(f64::NAN, 0.1), window(f64::INFINITY, 0.1));
+        let mut blank = window(1.0, 0.1);
+        blank.features[INERTIA] = f64::NAN;
+        let found = of(&[nan, infinite, blank, window(1.0, 0.0), window(1.0, f64::NAN)]);
+        assert_eq!((found.windows_aside, found.rows(BY_CHARGE)), (5, 0));
+        let [before, after] = halves(&found);
+        assert_eq!(before, after);
+    }
+
+    /// The sheet leaves nothing open here, so that one window tells little and may not blur what is known.
+    #[test]
+    fn no_vehicle_no_window_and_one_window_are_answered() {
+        assert_eq!(learn(&sheet(), &[]).expect("the type's priors").vehicle_ids().count(), 0);
+        let [before, after] = halves(&of(&[]));
+        assert!(before > 0.0 && before == after);
+        let [before, after] = halves(&of(&[window(0.9, 0.1)]));
+        assert!(after <= before, "{before} {after}");
+    }
+
+    /// What no truck draws widens its own errors and stays a number.
+    #[test]
+    fn a_huge_window_leaves_a_finite_answer() {
+        let windows: Vec<Window> = (0..20).map(|_| window(0.9, 0.1)).chain([window(1e9, 0.1)]).collect();
+        let [before, after] = halves(&of(&windows));
+        assert!(after.is_finite() && after > 0.0, "{before} {after}");
+    }
 }

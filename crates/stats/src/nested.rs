@@ -3,7 +3,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use crate::Moments;
+use crate::{Moments, student_quantile};
 
 /// Independent normal priors.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -99,7 +99,8 @@ const SETTLED: f64 = 1e-6;
 /// Missing  `None` when a system is singular, which proper priors exclude, or figures are not finite
 /// Holds    normal around the mode: exact for a linear law
 /// Source   Gelman et al. (2013), Bayesian Data Analysis, 3rd ed., chapters 13 and 15; elimination: block Gaussian
-///          elimination. Departures: s is a plug-in, not integrated over (use Student's t with `degrees`)
+///          elimination. Departures: s is a plug-in, not integrated over; in the
+///          spread Student's t with `degrees` makes good for it
 /// Check    a linear law agrees with [`posterior`](crate::posterior) (tests below)
 pub fn fit(law: &impl Law, trunk: &Normals, branches: &[Branch<'_>], kinds: usize) -> Option<Fit> {
     let mut state = State {
@@ -152,7 +153,7 @@ fn finished(
     scale: Vec<f64>,
     degrees: Vec<f64>,
 ) -> Option<Fit> {
-    let (solved, _) = solve(law, trunk, branches, &state, &scale)?;
+    let (solved, _) = solve(law, trunk, branches, &state, &with_few_rows(&scale, &degrees))?;
     let branches = solved
         .branches
         .into_iter()
@@ -163,6 +164,15 @@ fn finished(
         })
         .collect();
     Some(Fit { trunk: state.trunk, root: root_of_inverse(&solved.trunk)?, branches, scale, degrees })
+}
+
+/// Few rows leave the size of their errors open: Student's t for the normal, at 90 %, in the errors of the rows alone.
+/// What the priors hold stays as sure as it was.
+fn with_few_rows(scale: &[f64], degrees: &[f64]) -> Vec<f64> {
+    const Z_90: f64 = 1.644_853_626_951_472_6;
+    const FEWEST: f64 = 2.0;
+    let wider = |degrees: f64| student_quantile(0.95, degrees.max(FEWEST)).map_or(1.0, |t| t / Z_90);
+    scale.iter().zip(degrees).map(|(scale, degrees)| scale * wider(*degrees)).collect()
 }
 
 struct State {
@@ -413,27 +423,48 @@ mod tests {
 
         let prior =
             Gaussian::independent(&[1.0, 0.1, 0.1, 0.0, 0.0, 0.0, 0.0], &[0.5, 0.3, 0.3, 0.4, 0.4, 0.4, 0.4]);
-        let mut seen = Vec::new();
-        for (occasion, rows) in rows.iter().enumerate() {
-            for (value, x) in rows {
-                let mut weights = vec![0.0; 7];
-                weights[0] = x[0] + x[1];
-                weights[1 + occasion / 2] = x[0];
-                weights[3 + occasion] = x[0];
-                seen.push(Observation { weights, value: *value, noise_sd: 0.5 * found.scale[0] });
+        let dense_with = |scale: f64| {
+            let mut seen = Vec::new();
+            for (occasion, rows) in rows.iter().enumerate() {
+                for (value, x) in rows {
+                    let mut weights = vec![0.0; 7];
+                    weights[0] = x[0] + x[1];
+                    weights[1 + occasion / 2] = x[0];
+                    weights[3 + occasion] = x[0];
+                    seen.push(Observation { weights, value: *value, noise_sd: 0.5 * scale });
+                }
             }
-        }
-        let dense = posterior(&prior, &seen).unwrap();
+            posterior(&prior, &seen).unwrap()
+        };
+        let (dense, wide) =
+            (dense_with(found.scale[0]), dense_with(with_few_rows(&found.scale, &found.degrees)[0]));
         let near = |a: f64, b: f64| assert!((a - b).abs() < 1e-6, "{a} {b}");
         near(found.trunk[0], dense.mean[0]);
-        near(found.root[(0, 0)].abs(), dense.standard_deviation(0));
+        near(found.root[(0, 0)].abs(), wide.standard_deviation(0));
         for at in 0..2 {
             let own = &found.branches[at].own;
             near(own.mean[0], dense.mean[1 + at]);
             let variance = (own.gain[(0, 0)] * found.root[(0, 0)]).powi(2) + own.root[(0, 0)].powi(2);
-            near(variance.sqrt(), dense.standard_deviation(1 + at));
+            near(variance.sqrt(), wide.standard_deviation(1 + at));
             near(found.branches[at].leaves[1].mean[0], dense.mean[4 + 2 * at]);
         }
+    }
+
+    /// One row leaves the size of errors all but open, and still tells no less than none.
+    #[test]
+    fn a_row_never_makes_less_sure() {
+        let mut moments = Moments::new(2);
+        let spread = |moments: &Moments| {
+            let branch = Branch {
+                prior: normals(0.0, 0.1),
+                leaves: vec![Leaf { prior: normals(0.0, 0.1), moments: vec![moments] }],
+            };
+            fit(&Linear, &normals(1.0, 0.5), &[branch], 1).unwrap().root[(0, 0)]
+        };
+        let before = spread(&moments);
+        moments.add_row(1.0, &[1.0, 0.3], 0.01);
+        let after = spread(&moments);
+        assert!(after <= before && after > 0.9 * before, "{before} {after}");
     }
 
     #[test]

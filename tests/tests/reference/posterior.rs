@@ -9,7 +9,6 @@ use std::collections::BTreeMap;
 
 use backwatt_estimate::{BatterySheet, LevelSheet, Reach, Statistics, TypeSheet, Window, calibration, learn};
 use backwatt_schema::{BatchView, tables};
-use backwatt_stats::student_quantile;
 use backwatt_testkit::fixture;
 use serde_json::Value;
 
@@ -84,12 +83,6 @@ fn statistics(rows: &Value, sheet: &TypeSheet) -> Vec<Statistics> {
     by_vehicle.into_values().collect()
 }
 
-/// Student's t over the normal, as the estimator widens: unknowns count by half.
-fn widening(rows: usize, unknowns: usize) -> f64 {
-    let degrees = rows as f64 - unknowns as f64 / 2.0;
-    student_quantile(0.95, degrees).expect("degrees of freedom") / Z_90
-}
-
 /// How far the estimator's figure is from the sampled one: from mode and mean in posterior standard deviations, with the
 /// Monte Carlo error of the latter, and the standard deviation by ratio.
 #[derive(Debug)]
@@ -133,7 +126,6 @@ fn every_unknown_agrees_with_the_sampled_posterior() {
     let (of_type, of_vehicle) = (posterior["type"].as_object().expect("type").len(), 6);
     let vehicle_days: usize = statistics.iter().map(|of| of.days.len()).sum();
     let unknowns = of_type + of_vehicle * statistics.len() + 2 * vehicle_days;
-    let widening = widening(rows, unknowns);
     // Residuals no larger than said, so that the estimator leaves the weights as they are.
     assert!(
         number(&fixture["sampled"], "least_squares_weighted") < 0.8 * (rows as f64 - unknowns as f64 / 2.0)
@@ -156,7 +148,7 @@ fn every_unknown_agrees_with_the_sampled_posterior() {
         if name == "capacity" {
             continue;
         }
-        let sd = (ends[2].value(row) - ends[0].value(row)) / (2.0 * Z_90 * widening);
+        let sd = (ends[2].value(row) - ends[0].value(row)) / (2.0 * Z_90);
         let what = format!("{} {name}", vehicle.unwrap_or("type"));
         found.push(Difference::of(what, sampled, ends[1].value(row), sd));
     }
@@ -165,7 +157,7 @@ fn every_unknown_agrees_with_the_sampled_posterior() {
     for (vehicle, levels) in posterior["recovered_kwh"].as_object().expect("vehicles") {
         for (slot, sampled) in levels.as_array().expect("levels").iter().enumerate() {
             let (value, half) = learned.of_vehicle(vehicle).expect("a vehicle").told(Some(slot)).after;
-            let sd = ((half / Z_90).powi(2) - (DISCREPANCY_SD * value).powi(2)).sqrt() / widening;
+            let sd = ((half / Z_90).powi(2) - (DISCREPANCY_SD * value).powi(2)).sqrt();
             found.push(Difference::of(format!("{vehicle} recovered at level {slot}"), sampled, value, sd));
         }
     }
