@@ -310,6 +310,7 @@ mod tests {
         let reach = Reach {
             mass_empty_frac: 0.0,
             payload_frac: 0.0,
+            payload_beyond_frac: 0.0,
             rolling_frac: 0.0,
             drag_frac: 0.0,
             losses_frac: 0.0,

@@ -54,6 +54,7 @@ fn sheet(of: &Value) -> TypeSheet {
         reach: Reach {
             mass_empty_frac: reach("mass_empty_frac"),
             payload_frac: reach("payload_frac"),
+            payload_beyond_frac: 0.0,
             rolling_frac: reach("rolling_frac"),
             drag_frac: reach("drag_frac"),
             losses_frac: reach("losses_frac"),
