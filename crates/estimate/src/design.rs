@@ -18,6 +18,14 @@ pub struct Design {
     members: Vec<(Normals, Vec<OfDay>)>,
 }
 
+/// What is taken as known of every vehicle, whatever its log says.
+#[derive(Clone, Copy, Default)]
+struct Known {
+    payload: bool,
+    level: bool,
+    speed: bool,
+}
+
 impl Design {
     /// The log as it stands, priors `wider`; without its rows where they are not to be seen.
     pub fn of(sheet: &TypeSheet, statistics: &[&Statistics], wider: f64, seen: bool) -> Self {
@@ -28,8 +36,7 @@ impl Design {
             |day| {
                 if seen { day.kinds.to_vec() } else { vec![Moments::new(day.totals.len()); KINDS] }
             },
-            false,
-            false,
+            Known::default(),
         )
     }
 
@@ -45,8 +52,12 @@ impl Design {
             }
             kinds
         };
-        let (payload, level) = (addition == Addition::Payload, addition == Addition::Level);
-        Self::new(sheet, statistics, 1.0, kinds, payload, level)
+        let known = Known {
+            payload: addition == Addition::Payload,
+            level: addition == Addition::Level,
+            speed: addition == Addition::Speed,
+        };
+        Self::new(sheet, statistics, 1.0, kinds, known)
     }
 
     fn new(
@@ -54,15 +65,18 @@ impl Design {
         statistics: &[&Statistics],
         wider: f64,
         kinds: impl Fn(&Day) -> Vec<Moments>,
-        payload: bool,
-        level: bool,
+        known: Known,
     ) -> Self {
         let member = |of: &&Statistics| {
-            let known = payload || of.payload_known();
-            let days = of.days.values().map(|day| (day_prior(sheet, known).wider(wider), kinds(day)));
-            (vehicle_prior(sheet, known, of.hidden_frac()).wider(wider), days.collect())
+            let payload = known.payload || of.payload_known();
+            let hidden_frac = if known.speed { 0.0 } else { of.hidden_frac() };
+            let days = of.days.values().map(|day| (day_prior(sheet, payload).wider(wider), kinds(day)));
+            (vehicle_prior(sheet, payload, hidden_frac).wider(wider), days.collect())
         };
-        Self { trunk: type_prior(sheet, level).wider(wider), members: statistics.iter().map(member).collect() }
+        Self {
+            trunk: type_prior(sheet, known.level).wider(wider),
+            members: statistics.iter().map(member).collect(),
+        }
     }
 
     pub fn branches(&self) -> Vec<Branch<'_>> {

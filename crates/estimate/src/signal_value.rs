@@ -8,6 +8,9 @@ use crate::errors::Errors;
 use crate::learned::{Learned, OfDay};
 use crate::statistics::Statistics;
 
+/// A log whose sampling leaves less of its braking energy open lacks no faster speed.
+const SPEED_TELLS: f64 = 0.02;
+
 /// A signal that could be added.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Addition {
@@ -17,17 +20,20 @@ pub enum Addition {
     /// State of charge without steps.
     FineCharge,
     Payload,
+    /// Speed once a second.
+    Speed,
     /// Heights from elevation tiles.
     Heights,
     Level,
 }
 
 impl Addition {
-    const ALL: [Addition; 6] = [
+    const ALL: [Addition; 7] = [
         Addition::Nothing,
         Addition::PackCurrent,
         Addition::FineCharge,
         Addition::Payload,
+        Addition::Speed,
         Addition::Heights,
         Addition::Level,
     ];
@@ -38,6 +44,7 @@ impl Addition {
             Addition::PackCurrent => "pack voltage and current at 1 Hz",
             Addition::FineCharge => "finer state of charge",
             Addition::Payload => "payload",
+            Addition::Speed => "speed at 1 Hz",
             Addition::Heights => "elevation tiles",
             Addition::Level => "regen level",
         }
@@ -51,6 +58,7 @@ impl Addition {
             }
             Addition::FineCharge => "ends of windows timed without error",
             Addition::Payload => "mass of the load known by day",
+            Addition::Speed => "no braking energy between samples left open",
             Addition::Heights => "no error of height over a window",
             Addition::Level => "levels that nobody names as sure as those that are named",
         }
@@ -62,6 +70,7 @@ impl Addition {
             Addition::PackCurrent => !of.is_measured(),
             Addition::FineCharge => of.has_windows(),
             Addition::Payload => !of.payload_known(),
+            Addition::Speed => of.hidden_frac() > SPEED_TELLS,
             Addition::Heights => of.has_windows() && of.heights_unsure_h > 0.5 * of.moving_h,
             Addition::Level => learned.takes_unknown_level(of),
         }

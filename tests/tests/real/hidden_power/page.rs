@@ -20,8 +20,9 @@ columns; their state of charge is rounded to steps of 0.1, 0.5 and 1 %; all rows
 and 30 s are dropped. What is left goes through reading, ledger and estimation with the sheet of the fixture, which is
 from memory where the data set is silent and the same for all trips; nothing is tuned. The truth is the positive part of
 pack power at the log's own rate, straight lines between samples. Intervals are 90 %; an answer is held when its interval
-contains the truth. Each season of the passenger EV is a pilot of its own, its trips one vehicle's. No faster log stands
-beside a sparse one here, so its gaps are filled from standard cycles ([sparse logs](sparse-logs.md)). No claim counts as
+contains the truth. Each season of the passenger EV is a pilot of its own, its trips one vehicle's. Gaps of sparse
+logs are filled from standard cycles ([sparse logs](sparse-logs.md)), but for the table where the same car's trips of the
+other season stand beside them as another vehicle's: the nine of winter are shorter than a library has to be. No claim counts as
 a target missed.
 
 `p` is the two-sided exact binomial test of the trips held against 90 % (W. J. Conover, *Practical Nonparametric Statistics*, 3rd
