@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use comfy_table::{CellAlignment, Table, presets};
 
-use crate::answers::{Answers, Group};
+use crate::answers::{Answers, Group, Measure};
 
 const WIDTH: usize = 80;
 /// Rows shown of one grouping; the rest is in the tables.
@@ -50,7 +50,7 @@ fn table(groups: &[&Group], answers: &Answers) -> String {
     table.load_style(presets::NOTHING);
     let (scale, unit, length) =
         if answers.metric { (1.0 / KM_PER_MILE, "kWh/km", "km") } else { (1.0, "kWh/mile", "mile") };
-    let head = ["group", length, unit, "90 %", "braking", "use", "evidence"].map(str::to_owned);
+    let head = ["group", length, unit, "90 %", "braking", "90 %", "evidence"].map(str::to_owned);
     table.set_header(head);
     for group in groups.iter().take(ROWS) {
         let distance = group.figure("distance_mi").unwrap_or(0.0) / scale;
@@ -65,7 +65,7 @@ fn table(groups: &[&Group], answers: &Answers) -> String {
             measure.value.map_or("-".to_owned(), |v| format!("{:.2}", v * scale)),
             range,
             percent(group.recapture_of_braking_frac.value),
-            percent(group.figure("recapture_of_use_frac")),
+            shares(group.recapture_of_braking_frac),
             group.evidence.clone(),
         ]);
     }
@@ -76,9 +76,15 @@ fn table(groups: &[&Group], answers: &Answers) -> String {
     }
     let lines: Vec<String> = table.lines().map(|line| line.trim_end().to_owned()).collect();
     format!(
-        "{}\n braking: recovered over braking energy at the wheels; use: over gross discharge",
+        "{}\n braking: recovered over braking energy at the wheels, with its interval in %",
         lines.join("\n")
     )
+}
+
+/// The ends of a share's interval, in percent.
+fn shares(share: Measure) -> String {
+    let ends = share.low.zip(share.high);
+    ends.map_or("-".to_owned(), |(low, high)| format!("{:.0}-{:.0}", 100.0 * low, 100.0 * high))
 }
 
 fn percent(share: Option<f64>) -> String {
