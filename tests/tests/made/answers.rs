@@ -63,7 +63,7 @@ fn stops_explain_what_the_sheet_leaves_out() {
 }
 
 #[test]
-fn recovery_without_a_battery_signal_says_how_unsure_it_is() {
+fn known_disagreement_recovery_without_a_battery_signal_lies_just_outside() {
     let days = SMALL.whole_days("U22");
     let truth = SMALL.truth_sum("U22", &days, "energy_recovered_kwh");
     let of = |column| sum(&tables::SEGMENT_BATTERY, column, "U22", &days);
