@@ -23,8 +23,11 @@ impl Claim {
 /// Samples further apart than this hide whole stops. [s] On a real passenger car at 10 s what came back was found 42 % low from
 /// standard cycles and 1 % off from the car's own faster trips; at 5 s 25 to 35 % low, held or nearly so by the interval.
 const CYCLES_TELL_S: f64 = 7.5;
-/// How the name of a library of standard cycles begins.
-const CYCLES: &str = "standard cycles";
+
+/// Whether a speed library is one of standard cycles, by its name.
+pub fn is_from_cycles(library: Option<&str>) -> bool {
+    library.is_some_and(|name| name.starts_with("standard cycles"))
+}
 
 pub struct TripClaims {
     by_trip: HashMap<String, Claim>,
@@ -38,7 +41,7 @@ impl TripClaims {
         let (libraries, intervals) = (view.texts("speed_library")?, view.numbers("sample_interval_s")?);
         let from_cycles = |row: usize| {
             let slow = number_at(intervals, row).is_some_and(|interval_s| interval_s > CYCLES_TELL_S);
-            slow && text_at(libraries, row).is_some_and(|library| library.starts_with(CYCLES))
+            slow && is_from_cycles(text_at(libraries, row))
         };
         let claim = |row: usize| Claim {
             hides: match claims.value(row) {
