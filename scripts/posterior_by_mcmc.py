@@ -32,6 +32,7 @@ AUX_SD = 0.4
 BEYOND_KW, BEYOND_VEHICLE_KW, BEYOND_DAY_KW = (0.4, 0.8), 0.2, 0.5
 KEY_OFF_KW = (0.15, 0.2)
 SHARE, SHARE_LEVEL_SD, SHARE_UNNAMED_SD, SHARE_VEHICLE_SD = (0.95, 0.2), 0.1, 0.3, 0.03
+LOAD_FALLS, LOAD_OF_DAY, WARMING_SD = (0.5, 0.5), 0.25, 0.03
 LEAST_SD = 1e-4
 
 # The sheet of the made-up type: two levels and, as on every sheet, the one that nobody names.
@@ -39,17 +40,19 @@ CAPACITY_KWH, EFFICIENCY = 100.0, 0.98
 LEVELS = ["low", "high"]
 REACH = {"mass_empty_frac": 0.03, "payload_frac": 0.1, "rolling_frac": 0.2, "drag_frac": 0.15, "losses_frac": 0.3,
          "capacity_frac": 0.05}
+# Load on the mean, of the gross mass.
+LOAD_FRAC = 0.15
 VEHICLES, DAYS, WINDOWS = 2, 4, 12
 SLOTS = len(LEVELS) + 1
 
 SHARED = ["inertia", "rolling", "aero", "loss", "load", "aux_moving", "aux_standing", "hours", "battery_loss",
-          "distance", "recovering", "unseen", "braking", "braking_rolling", "braking_aero"]
-OF_LEVEL = ["taken", "converted", "load_back", "by_mass", "by_rolling", "by_aero", "fed", "braked"]
+          "distance", "recovering", "unseen", "braking", "braking_rolling", "braking_aero", "driven_early"]
+OF_LEVEL = ["taken", "converted", "load_back", "by_mass", "by_rolling", "by_aero", "fed", "braked", "taken_early"]
 TYPE = ["rolling_resistance", "drag_area", "drive_losses", "losses_with_force_squared", "losses_with_distance",
         "auxiliaries_moving", "auxiliaries_standing", "auxiliaries_beyond_sheet_kw", "drawn_key_off_kw",
         "share_arriving"] + [f"share_at_level {name}" for name in [*LEVELS, "(unknown)"]]
 VEHICLE = ["capacity_inverse", "mass", "auxiliaries_of_vehicle_kw", "share_of_vehicle", "sensor_offset_kw",
-           "braking_between_samples"]
+           "braking_between_samples", "mass_falling_through_day"]
 
 
 def priors():
@@ -59,13 +62,17 @@ def priors():
                (1.0, AUX_SD), (1.0, AUX_SD), BEYOND_KW, KEY_OFF_KW, SHARE]
     of_type += [(0.0, SHARE_LEVEL_SD)] * len(LEVELS) + [(0.0, SHARE_UNNAMED_SD)]
     of_vehicle = [(1.0, sd["capacity_frac"]), (1.0, np.hypot(sd["mass_empty_frac"], sd["payload_frac"])),
-                  (0.0, BEYOND_VEHICLE_KW), (0.0, SHARE_VEHICLE_SD), (0.0, OFFSET_KW), (0.0, LEAST_SD)]
-    of_day = [(0.0, BEYOND_DAY_KW), (0.0, sd["payload_frac"])]
+                  (0.0, BEYOND_VEHICLE_KW), (0.0, SHARE_VEHICLE_SD), (0.0, OFFSET_KW), (0.0, LEAST_SD),
+                  (LOAD_FALLS[0] * LOAD_FRAC, np.hypot(LOAD_FALLS[1] * LOAD_FRAC, WARMING_SD))]
+    of_day = [(0.0, BEYOND_DAY_KW), (0.0, max(sd["payload_frac"], LOAD_OF_DAY * LOAD_FRAC))]
     return [np.array(layer) for layer in (of_type, of_vehicle, of_day)]
 
 
-def window(rng):
-    """Features of a window of 4 to 9 km of a 7 t truck, in the kWh, h and km of features.rs, by name."""
+def window(rng, early):
+    """Features of a window of 4 to 9 km of a 7 t truck, in the kWh, h and km of features.rs, by name.
+
+    `early` falls from 1 to -1 through a day.
+    """
     km = rng.uniform(4.0, 9.0)
     speed_m_s = rng.uniform(7.0, 15.0)
     moving_h = km / 3.6 / speed_m_s
@@ -83,15 +90,18 @@ def window(rng):
     x |= {"aux_moving": 1.2 * moving_h, "aux_standing": 1.2 * standing_h, "hours": moving_h + standing_h}
     x["unseen"] = rng.uniform(0.05, 0.4) if rng.random() < 0.5 else 0.0
     x |= {"braking": braking, "braking_rolling": rolling_braking, "braking_aero": aero_braking}
+    x["driven_early"] = early * (x["inertia"] + x["rolling"] + x["loss"])
     levels = []
     # A driver stays with one level; now and then nobody says which.
     main = rng.choice(SLOTS, p=[0.45, 0.45, 0.1])
     for slot in range(SLOTS):
         part = 0.9 if slot == main else 0.1 * (slot != SLOTS - 1) / (1 + (main == SLOTS - 1))
         taken = part * braking * [0.55, 0.85, 0.7][slot]
+        by_mass = taken * (1.0 + aero_braking / braking)
         levels.append({
             "taken": taken, "converted": 0.12 * taken, "load_back": taken * rng.uniform(4.0, 9.0),
-            "by_mass": taken * (1.0 + aero_braking / braking), "by_rolling": -taken * rolling_braking / braking,
+            "by_mass": by_mass, "taken_early": early * (by_mass - 0.12 * taken),
+            "by_rolling": -taken * rolling_braking / braking,
             "by_aero": -taken * aero_braking / braking, "fed": min(1.2 * 0.15 * moving_h * part, 0.3 * taken),
             "braked": part * braked_km,
         })
@@ -139,7 +149,8 @@ def unknowns(of_type, of_vehicle, of_day):
 def bus_by_level(u, x, scale):
     """Returned at the bus. [kWh]"""
     one = {name: value[..., None] for name, value in u.items() if name not in ("levels", "share")}
-    wheel = (level(x, "taken") + (one["mass"] - 1) * level(x, "by_mass")
+    wheel = (level(x, "taken") + one["mass_falling_through_day"] * level(x, "taken_early")
+             + (one["mass"] - 1) * level(x, "by_mass")
              + (one["rolling_resistance"] - 1) * level(x, "by_rolling") + (one["drag_area"] - 1) * level(x, "by_aero"))
     lost = one["drive_losses"] * (
         one["steady"] * one["mass"] * level(x, "converted")
@@ -151,7 +162,7 @@ def bus_by_level(u, x, scale):
 def net(u, x, scale):
     """Net energy at the terminals. [kWh]"""
     wheels = (u["mass"] * (shared(x, "inertia") + u["rolling_resistance"] * shared(x, "rolling"))
-              + u["drag_area"] * shared(x, "aero"))
+              + u["drag_area"] * shared(x, "aero") + u["mass_falling_through_day"] * shared(x, "driven_early"))
     lost = u["drive_losses"] * (
         u["steady"] * u["mass"] * shared(x, "loss")
         + u["losses_with_force_squared"] * scale["load"] * u["mass"] ** 2 * shared(x, "load")
@@ -177,7 +188,7 @@ def recovered_by_level(u, x, scale):
 
 def made(rng):
     """A log: features, what was drawn and its error, where each row belongs, hours moving."""
-    rows = [window(rng) for _ in range(VEHICLES * DAYS * WINDOWS)]
+    rows = [window(rng, 1.0 - 2.0 * (at + 0.5) / WINDOWS) for _ in range(VEHICLES * DAYS) for at in range(WINDOWS)]
     x, moving_h = np.array([row[0] for row in rows]), np.array([row[1] for row in rows])
     day = np.repeat(np.arange(VEHICLES * DAYS), WINDOWS)
     truth = [prior[:, 0] + prior[:, 1] * rng.normal(size=(count, len(prior)))
@@ -281,7 +292,8 @@ def main():
              "moving_h": hours, "features": list(x)}
             for x, hours, day, value, noise in zip(log["x"], log["moving_h"], log["day"].astype(int), log["value"],
                                                    log["noise"])]
-    sheet = {"capacity_kwh": CAPACITY_KWH, "battery_efficiency": EFFICIENCY, "levels": LEVELS, "reach": REACH}
+    sheet = {"capacity_kwh": CAPACITY_KWH, "battery_efficiency": EFFICIENCY, "levels": LEVELS,
+             "reach": REACH | {"load_frac": LOAD_FRAC}}
     sampled = {"library": f"numpyro {numpyro.__version__}, jax {jax.__version__}", "seed": SEED, "chains": CHAINS,
                "draws_per_chain": DRAWS, "least_squares_weighted": draws["squares"].min()}
     out = Path(__file__).resolve().parent.parent / "fixtures" / "posterior" / "small.json"

@@ -1,10 +1,13 @@
 //! What each segment asks of the battery, by cause: the features whose coefficients are to be found.
 
+use std::collections::HashMap;
+
 use arrow::array::{Array, Float64Array, RecordBatch, StringArray};
 use backwatt_schema::{BatchError, BatchView, number_at, tables, text_at};
 
 use crate::correction::{Band, bands};
 use crate::sheet::TypeSheet;
+use crate::statistics::day_of;
 
 /// Traction less its rolling and drag parts: inertia and grade. [kWh] at the wheels, like the next two.
 pub const INERTIA: usize = 0;
@@ -31,12 +34,14 @@ pub const UNSEEN: usize = 11;
 pub const BRAKING: usize = 12;
 pub const BRAKING_ROLLING: usize = 13;
 pub const BRAKING_AERO: usize = 14;
+/// What goes with mass of driving, weighed by how early in the day it lies: +1 at its first metre, -1 at its last. [kWh]
+pub const DRIVEN_EARLY: usize = 15;
 /// Features all levels share.
-pub const SHARED: usize = 15;
+pub const SHARED: usize = 16;
 
 /// Of each level: taken by the motor at the wheels, what conversion costs by the sheet [kWh], the force squared
 /// [1e9 N² s], how the first moves with mass, rolling resistance and drag area (each from 1), what auxiliaries take, and
-/// the distance braked [km].
+/// the distance braked [km], and what goes with mass of the first two, weighed by how early in the day it lies.
 pub const TAKEN: usize = 0;
 pub const CONVERTED: usize = 1;
 pub const LOAD_BACK: usize = 2;
@@ -45,7 +50,8 @@ pub const BY_ROLLING: usize = 4;
 pub const BY_AERO: usize = 5;
 pub const FED: usize = 6;
 pub const BRAKED: usize = 7;
-pub const OF_LEVEL: usize = 8;
+pub const TAKEN_EARLY: usize = 8;
+pub const OF_LEVEL: usize = 9;
 
 /// Where a feature of a level stands.
 pub fn of_level(slot: usize, feature: usize) -> usize {
@@ -66,6 +72,7 @@ pub(crate) struct Reader<'a> {
     kinds: &'a StringArray,
     /// Braking energy per joule in the samples as they stand.
     factors: Vec<f64>,
+    early: Vec<f64>,
 }
 
 const COLUMNS: [&str; 14] = [
@@ -103,6 +110,7 @@ impl<'a> Reader<'a> {
             levels: view.texts("regen_level")?,
             kinds: view.texts("kind")?,
             factors: factors.into_iter().map(|band| band.map_or(1.0, Band::middle)).collect(),
+            early: early(&view)?,
         })
     }
 
@@ -155,6 +163,7 @@ impl<'a> Reader<'a> {
         let efficiency = self.sheet.battery.map_or(1.0, |battery| battery.battery_efficiency);
         let gross = tractive + hidden + x[LOSS] + aux - fed * factor;
         x[BATTERY_LOSS] = (1.0 / efficiency - 1.0) * gross + (1.0 - efficiency) * recoverable * factor;
+        x[DRIVEN_EARLY] = self.early[row] * (x[INERTIA] + x[ROLLING] + x[LOSS]);
         let slot = self.slot(row);
         let mut level = |feature: usize, value: f64| x[of_level(slot, feature)] = value * factor;
         let taken = converted + fed + recoverable;
@@ -168,10 +177,33 @@ impl<'a> Reader<'a> {
             // where a limit binds it moves with the limit, and only a held deceleration goes with mass.
             let holds = self.sheet.levels.get(slot).is_some_and(|level| level.holds_deceleration);
             let limited = if holds { (taken - whole).max(0.0) } else { 0.0 };
-            level(BY_MASS, whole * (1.0 + aero_braking / braking) + limited);
+            let by_mass = whole * (1.0 + aero_braking / braking) + limited;
+            level(BY_MASS, by_mass);
+            level(TAKEN_EARLY, self.early[row] * (by_mass - converted));
             level(BY_ROLLING, -whole * rolling_braking / braking);
             level(BY_AERO, -whole * aero_braking / braking);
         }
         x
     }
+}
+
+/// How early in the distance of its day each segment lies: 1 at the first metre, -1 at the last.
+fn early(view: &BatchView<'_>) -> Result<Vec<f64>, BatchError> {
+    let (days, trips) = (view.texts("service_day")?, view.texts("trip_id")?);
+    let distances = view.numbers("distance_m")?;
+    let day = |row: usize| day_of(text_at(days, row), text_at(trips, row));
+    let distance = |row: usize| number_at(distances, row).unwrap_or(0.0);
+    let mut all_m: HashMap<&str, f64> = HashMap::new();
+    for row in 0..view.rows() {
+        *all_m.entry(day(row)).or_default() += distance(row);
+    }
+    let mut so_far_m: HashMap<&str, f64> = HashMap::new();
+    let place = |row: usize| {
+        let so_far_m = so_far_m.entry(day(row)).or_default();
+        let middle_m = *so_far_m + distance(row) / 2.0;
+        *so_far_m += distance(row);
+        let whole_m = all_m.get(day(row)).copied().unwrap_or(0.0);
+        if whole_m > 0.0 { 1.0 - 2.0 * middle_m / whole_m } else { 0.0 }
+    };
+    Ok((0..view.rows()).map(place).collect())
 }

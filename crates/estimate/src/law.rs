@@ -4,8 +4,8 @@ use backwatt_stats::nested::{Law, Normals};
 
 use crate::features::{
     AERO, AUX_MOVING, AUX_STANDING, BATTERY_LOSS, BRAKED, BRAKING, BRAKING_AERO, BRAKING_ROLLING, BY_AERO,
-    BY_MASS, BY_ROLLING, CONVERTED, DISTANCE, FED, HOURS, INERTIA, LOAD, LOAD_BACK, LOSS, OF_LEVEL, RECOVERING,
-    ROLLING, SHARED, TAKEN, UNSEEN, of_level,
+    BY_MASS, BY_ROLLING, CONVERTED, DISTANCE, DRIVEN_EARLY, FED, HOURS, INERTIA, LOAD, LOAD_BACK, LOSS,
+    OF_LEVEL, RECOVERING, ROLLING, SHARED, TAKEN, TAKEN_EARLY, UNSEEN, of_level,
 };
 use crate::learned::Z_90;
 use crate::sheet::{TypeSheet, sd_of_reach};
@@ -31,13 +31,14 @@ pub const TYPE_NAMES: [&str; 10] = [
 ];
 const OF_TYPE: usize = TYPE_NAMES.len();
 /// Unknowns of a vehicle.
-pub const VEHICLE_NAMES: [&str; 6] = [
+pub const VEHICLE_NAMES: [&str; 7] = [
     "capacity_inverse",
     "mass",
     "auxiliaries_of_vehicle_kw",
     "share_of_vehicle",
     "sensor_offset_kw",
     "braking_between_samples",
+    "mass_falling_through_day",
 ];
 /// Unknowns of a day.
 pub const OF_DAY: usize = 2;
@@ -76,6 +77,8 @@ struct Unknowns<'u> {
     offset_kw: f64,
     /// Braking energy that slow samples hide beyond what was made good, over what was.
     hidden: f64,
+    /// What mass, or whatever else goes with it, is above its mean as the day begins and below as it ends.
+    falling: f64,
 }
 
 impl Unknowns<'_> {
@@ -109,12 +112,13 @@ impl EnergyLaw {
             mass: u[own + 1] + u[day + 1],
             offset_kw: u[own + 4],
             hidden: u[own + 5],
+            falling: u[own + 6],
         }
     }
 
     /// Coefficients of what is returned at the bus.
     ///
-    /// β_l [ C_l + (m-1) ∂C_l + (r-1) ∂C_l + (a-1) ∂C_l - l ((1-u-w) m loss_l + u m² load_l + w distance_l) ]
+    /// β_l [ C_l + (m-1) ∂C_l + (r-1) ∂C_l + (a-1) ∂C_l + f early_l - l ((1-u-w) m loss_l + u m² load_l + w distance_l) ]
     pub fn bus(&self, u: &[f64]) -> Vec<f64> {
         let u = self.named(u);
         let mut c = vec![0.0; SHARED + self.slots * OF_LEVEL];
@@ -128,6 +132,7 @@ impl EnergyLaw {
             set(CONVERTED, -u.proportional());
             set(LOAD_BACK, -u.losses * u.squared * self.load_scale * u.mass * u.mass);
             set(BRAKED, -u.losses * u.turning * self.distance_scale);
+            set(TAKEN_EARLY, u.falling);
         }
         c
     }
@@ -166,6 +171,7 @@ impl EnergyLaw {
         c[AUX_MOVING] = named.aux_moving;
         c[AUX_STANDING] = named.aux_standing;
         c[HOURS] = named.beyond_kw;
+        c[DRIVEN_EARLY] = named.falling;
         // What was braked unseen was driven unseen.
         c[BRAKING] = named.hidden;
         c
@@ -242,6 +248,15 @@ const SHARE_LEVEL_SD: f64 = 0.1;
 const SHARE_VEHICLE_SD: f64 = 0.03;
 /// A payload that is logged: of the gross mass, by day.
 const LOGGED_DAY_SD: f64 = 0.005;
+/// A load that nobody logs goes out and comes back, or is handed out on the way, or anything between: about its mean it falls
+/// by half of itself either way. Common practice, no source.
+const LOAD_FALLS: (f64, f64) = (0.5, 0.5);
+/// The load of one day against another's, where none is logged: what a sheet says of loads is about their mean. Common
+/// practice, no source.
+const LOAD_OF_DAY: f64 = 0.25;
+/// What else goes through a day like a load that falls, of the gross mass: tyres and gears that warm up, the slope of the
+/// open-circuit voltage. From memory.
+const WARMING_SD: f64 = 0.03;
 
 /// A level that nobody names may be any.
 const SHARE_UNNAMED_SD: f64 = 0.3;
@@ -278,12 +293,16 @@ pub fn vehicle_prior(sheet: &TypeSheet, payload_known: bool, hidden_frac: f64) -
     prior.push(0.0, SHARE_VEHICLE_SD);
     prior.push(0.0, OFFSET_KW);
     prior.push(0.0, hidden_frac / Z_90);
+    let load = if payload_known { 0.0 } else { reach.load_frac };
+    prior.push(LOAD_FALLS.0 * load, (LOAD_FALLS.1 * load).hypot(WARMING_SD));
     prior
 }
 
 pub fn day_prior(sheet: &TypeSheet, payload_known: bool) -> Normals {
     let mut prior = Normals::default();
     prior.push(0.0, BEYOND_DAY_KW);
-    prior.push(0.0, if payload_known { LOGGED_DAY_SD } else { sd_of_reach(sheet.reach.payload_frac) });
+    let reach = &sheet.reach;
+    let by_load = sd_of_reach(reach.payload_frac).max(LOAD_OF_DAY * reach.load_frac);
+    prior.push(0.0, if payload_known { LOGGED_DAY_SD } else { by_load });
     prior
 }

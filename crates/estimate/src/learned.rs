@@ -159,24 +159,24 @@ pub struct Coefficients {
     /// Unit part by feature.
     parts: DMatrix<f64>,
     own_from: usize,
-    /// Relative error beyond the unknowns.
-    beyond: f64,
+    /// One more part, shared by the type: what no unknown stands for.
+    beyond: Vec<f64>,
 }
 
 impl Coefficients {
     /// The figure for a stretch of these features.
     pub fn figure(&self, features: &[f64]) -> Figure {
-        let value: f64 = self.value.iter().zip(features).map(|(c, x)| c * x).sum();
+        let over = |c: &[f64]| -> f64 { c.iter().zip(features).map(|(c, x)| c * x).sum() };
         // Most features of a segment are nothing: levels it was not driven at.
         let mut parts = vec![0.0; self.parts.nrows()];
         for (x, column) in features.iter().zip(self.parts.column_iter()).filter(|(x, _)| **x != 0.0) {
             parts.iter_mut().zip(column.iter()).for_each(|(part, slope)| *part += slope * x);
         }
         let mut of_type = parts[..self.own_from].to_vec();
-        of_type.push(self.beyond * value);
+        of_type.push(over(&self.beyond));
         let own = VEHICLE_NAMES.len();
         Figure {
-            value,
+            value: over(&self.value),
             of_type,
             of_vehicle: parts[self.own_from..self.own_from + own].to_vec(),
             of_day: parts[self.own_from + own..].to_vec(),
@@ -211,14 +211,18 @@ impl Posterior<'_> {
     fn coefficients(&self, fit: &Fit, day: Option<usize>) -> OfDay {
         let law = &self.learned.law;
         let spread = Spread::of(fit, self.member.at, day);
+        let share = |c: Vec<f64>| c.iter().map(|c| DISCREPANCY_SD * c).collect::<Vec<f64>>();
+        let (back, bus) = (share(law.recovered(&spread.mean)), share(law.bus(&spread.mean)));
+        let nothing = || vec![0.0; back.len()];
         OfDay {
-            recovered: spread.coefficients(|u| law.recovered(u), DISCREPANCY_SD),
-            discharged: spread.coefficients(|u| law.discharged(u), 0.0),
-            net: spread.coefficients(|u| law.net(u), 0.0),
-            bus: spread.coefficients(|u| law.bus(u), DISCREPANCY_SD),
-            braking_beyond_sheet: spread.coefficients(|u| law.braking_beyond_sheet(u), 0.0),
-            hidden_inflow: spread.coefficients(|u| law.hidden_inflow(u), 0.0),
-            false_net: spread.coefficients(|u| law.false_net(u), 0.0),
+            recovered: spread.coefficients(|u| law.recovered(u), back.clone()),
+            // Net energy is what the state of charge shows: what is wrong about the return is wrong about gross discharge.
+            discharged: spread.coefficients(|u| law.discharged(u), back.clone()),
+            net: spread.coefficients(|u| law.net(u), nothing()),
+            bus: spread.coefficients(|u| law.bus(u), bus),
+            braking_beyond_sheet: spread.coefficients(|u| law.braking_beyond_sheet(u), nothing()),
+            hidden_inflow: spread.coefficients(|u| law.hidden_inflow(u), nothing()),
+            false_net: spread.coefficients(|u| law.false_net(u), nothing()),
         }
     }
 
@@ -355,7 +359,7 @@ impl Spread {
     }
 
     /// Coefficients with central differences for slopes.
-    fn coefficients(&self, of: impl Fn(&[f64]) -> Vec<f64>, beyond: f64) -> Coefficients {
+    fn coefficients(&self, of: impl Fn(&[f64]) -> Vec<f64>, beyond: Vec<f64>) -> Coefficients {
         const STEP: f64 = 1e-4;
         let value = of(&self.mean);
         let mut slopes = DMatrix::zeros(value.len(), self.mean.len());

@@ -4,6 +4,7 @@ use arrow::array::RecordBatch;
 use backwatt_schema::{BatchBuilder, BatchError, METRES_PER_MILE, tables};
 use backwatt_stats::ratio_of_sums;
 
+use crate::errors::Errors;
 use crate::tally::{GROUPINGS, Sums, Tally, UNKNOWN};
 
 /// No ratio over less braking energy than this: it would be noise over noise. [kWh]
@@ -112,7 +113,6 @@ fn figures(group: &Group) -> Figures {
     let back = s.discharged_paired_kwh >= USE_FLOOR_KWH && s.net_paired_kwh >= USE_FLOOR_KWH;
     let any = s.moving_paired_s > 0.0;
     let recovered = any.then(|| recovered(s));
-    let estimation = relative(self::recovered(s));
     let mut figures = Figures {
         evidence: evidence(s.moving_s, s.measured_moving_s, s.inferred_moving_s),
         recapture_evidence: if any {
@@ -129,17 +129,22 @@ fn figures(group: &Group) -> Figures {
         r1: if claimed { recapture_of_braking(group) } else { Interval::default() },
         r2: if claimed { recapture_of_recoverable(group) } else { Interval::default() },
         r4: if back {
-            spread(group, |c| c.recovered_kwh, |c| c.discharged_paired_kwh, &[estimation])
+            spread(
+                group,
+                |c| c.recovered_kwh,
+                |c| c.discharged_paired_kwh,
+                &[over_use(s, s.discharged_paired_kwh, true)],
+            )
         } else {
             Interval::default()
         },
         r5: if back {
-            spread(group, |c| c.recovered_kwh, |c| c.net_paired_kwh, &[estimation])
+            spread(group, |c| c.recovered_kwh, |c| c.net_paired_kwh, &[over_use(s, s.net_paired_kwh, false)])
         } else {
             Interval::default()
         },
         r7: if back {
-            spread(group, |c| c.bus_paired_kwh, |c| c.net_paired_kwh, &[estimation])
+            spread(group, |c| c.bus_paired_kwh, |c| c.net_paired_kwh, &[over_use(s, s.net_paired_kwh, false)])
         } else {
             Interval::default()
         },
@@ -150,7 +155,7 @@ fn figures(group: &Group) -> Figures {
         per_ton_mi: (s.ton_mi > PAYLOAD_FLOOR_TON * s.distance_with_payload_mi)
             .then(|| ratio(s.net_with_payload_kwh, s.ton_mi))
             .flatten(),
-        carried_mi: if back { carried(group, estimation) } else { Interval::default() },
+        carried_mi: if back { carried(group) } else { Interval::default() },
         carried_low_mi: recovered.and_then(|r| ratio(s.distance_paired_mi * r[1], s.discharged_paired_kwh)),
         recovered,
         ..Figures::default()
@@ -174,7 +179,7 @@ fn evidence(moving_s: f64, measured_s: f64, inferred_s: f64) -> &'static str {
 /// R1 with spread over vehicle-days, estimation, sampling correction and what the sheet may be off.
 fn recapture_of_braking(group: &Group) -> Interval {
     let s = &group.sums;
-    let errors = [relative(recovered(s)), relative(braking(s))];
+    let errors = [over_braking(s), relative(braking_beyond_errors(s))];
     let interval = spread(group, |c| c.recovered_braking_kwh, |c| c.braking_paired_kwh, &errors);
     // More than all of it cannot come back; a value above one is a model error and is shown as found.
     let most = interval.value.map_or(1.0, |value| value.max(1.0));
@@ -186,12 +191,29 @@ fn recapture_of_braking(group: &Group) -> Interval {
 fn recapture_of_recoverable(group: &Group) -> Interval {
     let s = &group.sums;
     let bounds = relative([s.recoverable_low_kwh, s.recoverable_kwh, s.recoverable_high_kwh]);
-    let errors = [relative(recovered(s)), relative(braking(s)).max(bounds / 2.0)];
+    let errors = [over_braking(s), relative(braking_beyond_errors(s)).max(bounds / 2.0)];
     spread(group, |c| c.recovered_braking_kwh, |c| c.recoverable_paired_kwh, &errors)
 }
 
+/// Relative error of what came back over energy used, where the return stands in the denominator as well or not. What is
+/// returned at the bus errs like what is recovered.
+fn over_use(s: &Sums, under_kwh: f64, is_gross: bool) -> f64 {
+    let mut under = s.net_paired_errors.clone();
+    if is_gross {
+        under.add(&s.recovered_errors);
+    }
+    Errors::of_ratio((s.recovered_kwh, &s.recovered_errors), (under_kwh, &under)).half_width()
+}
+
+/// Relative error of what came back over braking energy, as far as estimation knows both.
+fn over_braking(s: &Sums) -> f64 {
+    Errors::of_ratio((s.recovered_kwh, &s.recovered_errors), (s.braking_kwh, &s.braking_errors)).half_width()
+}
+
 /// R10: the share carried, times the distance.
-fn carried(group: &Group, estimation: f64) -> Interval {
+fn carried(group: &Group) -> Interval {
+    let s = &group.sums;
+    let estimation = over_use(s, s.net_paired_kwh + s.bus_paired_kwh, true);
     let share = spread(group, |c| c.bus_paired_kwh, |c| c.net_paired_kwh + c.bus_paired_kwh, &[estimation]);
     let miles = |share: Option<f64>| share.map(|share| share * group.sums.distance_paired_mi);
     Interval { value: miles(share.value), low: miles(share.low), high: miles(share.high) }
@@ -200,8 +222,16 @@ fn carried(group: &Group, estimation: f64) -> Interval {
 /// Braking energy and the ends of its 90 % interval: sampling and noise, heights, and what the logs leave open of mass,
 /// rolling and drag. The middle stays the sheet's; what the logs would move it by widens the interval.
 fn braking(s: &Sums) -> [f64; 3] {
+    around_braking(s, s.braking_errors.half_width() + s.braking_beyond_sheet_kwh.abs())
+}
+
+/// The same without what estimation knows of mass, rolling and drag.
+fn braking_beyond_errors(s: &Sums) -> [f64; 3] {
+    around_braking(s, s.braking_beyond_sheet_kwh.abs())
+}
+
+fn around_braking(s: &Sums, sheet: f64) -> [f64; 3] {
     let middle = s.braking_kwh;
-    let sheet = s.braking_errors.half_width() + s.braking_beyond_sheet_kwh.abs();
     let half = |sampling: f64| (sampling.powi(2) + sheet.powi(2) + (HEIGHT_ERROR * middle).powi(2)).sqrt();
     [(middle - half(middle - s.braking_low_kwh)).max(0.0), middle, middle + half(s.braking_high_kwh - middle)]
 }

@@ -33,6 +33,8 @@ pub struct Reach {
     pub mass_empty_frac: f64,
     /// Of the gross mass, where no payload is logged.
     pub payload_frac: f64,
+    /// The load on the mean, where none is logged, of the gross mass.
+    pub load_frac: f64,
     /// By how much of the gross mass a load that nobody states is likely to exceed the sheet's.
     pub payload_beyond_frac: f64,
     pub rolling_frac: f64,

@@ -176,6 +176,7 @@ mod tests {
             mass_empty_frac: 0.03,
             payload_frac: 0.2,
             payload_beyond_frac: 0.0,
+            load_frac: 0.0,
             rolling_frac: 0.2,
             drag_frac: 0.15,
             losses_frac: 0.3,

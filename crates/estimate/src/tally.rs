@@ -49,6 +49,8 @@ pub struct Sums {
     pub recovered_kwh: f64,
     pub recovered_errors: Errors,
     pub net_errors: Errors,
+    /// Of net energy where something is claimed to have come back.
+    pub net_paired_errors: Errors,
     /// Of the braking energy claimed: what mass, rolling and drag may be other than on the sheet.
     pub braking_errors: Errors,
     pub braking_beyond_sheet_kwh: f64,
@@ -173,6 +175,7 @@ impl Sums {
         );
         self.recovered_errors.add(&other.recovered_errors);
         self.net_errors.add(&other.net_errors);
+        self.net_paired_errors.add(&other.net_paired_errors);
         self.braking_errors.add(&other.braking_errors);
     }
 }
@@ -280,6 +283,7 @@ impl<'a> Reader<'a> {
         }
         if self.battery("energy_recovered_p50_kwh", row).is_some() {
             sums.recovered_errors = of(&recovered.figure(features));
+            sums.net_paired_errors = sums.net_errors.clone();
             if measured {
                 // What the samples leave open where the sign changes.
                 let open =

@@ -55,6 +55,7 @@ fn sheet(of: &Value) -> TypeSheet {
             mass_empty_frac: reach("mass_empty_frac"),
             payload_frac: reach("payload_frac"),
             payload_beyond_frac: 0.0,
+            load_frac: reach("load_frac"),
             rolling_frac: reach("rolling_frac"),
             drag_frac: reach("drag_frac"),
             losses_frac: reach("losses_frac"),
@@ -124,7 +125,7 @@ fn every_unknown_agrees_with_the_sampled_posterior() {
     let statistics = statistics(&fixture["rows"], &sheet);
     let rows = fixture["rows"].as_array().expect("rows").len();
     let posterior = &fixture["posterior"];
-    let (of_type, of_vehicle) = (posterior["type"].as_object().expect("type").len(), 6);
+    let (of_type, of_vehicle) = (posterior["type"].as_object().expect("type").len(), 7);
     let vehicle_days: usize = statistics.iter().map(|of| of.days.len()).sum();
     let unknowns = of_type + of_vehicle * statistics.len() + 2 * vehicle_days;
     // Residuals no larger than said, so that the estimator leaves the weights as they are.

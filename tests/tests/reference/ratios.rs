@@ -96,6 +96,7 @@ fn sheet() -> TypeSheet {
             mass_empty_frac: 0.03,
             payload_frac: 0.1,
             payload_beyond_frac: 0.0,
+            load_frac: 0.0,
             rolling_frac: 0.2,
             drag_frac: 0.15,
             losses_frac: 0.2,
