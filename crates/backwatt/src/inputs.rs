@@ -1,5 +1,7 @@
 //! Digests of what each stage reads: the same digest, the same tables.
 
+use std::path::Path;
+
 use backwatt_pilot::{Origin, Pilot};
 use backwatt_store::{digest_bytes, digest_file};
 
@@ -9,6 +11,7 @@ pub struct Inputs {
     pub logs: String,
     pub ingest: String,
     pub replay: String,
+    pub estimate: String,
     pub report: String,
 }
 
@@ -32,7 +35,7 @@ impl Inputs {
         let ingest = chain(
             &logs,
             tiles(pilot)
-                + &manifest(pilot)
+                + &digest_named(pilot.manifest.as_deref())
                 + &of(&["sources.", "ingest.", "pilot.time_zone", "elevation.", "payloads."]),
         );
         let maps = pilot.vehicle_types.values().filter_map(|of| of.loss_map.as_ref());
@@ -40,8 +43,10 @@ impl Inputs {
             maps.map(|map| digest_file(map).unwrap_or_else(|_| "unreadable".to_owned()) + "\n").collect();
         let replay =
             chain(&ingest, maps + &of(&["vehicle_types.", "vehicles.", "replay.", "nodes.", "weather."]));
-        let report = chain(&replay, of(&["pilot."]));
-        Self { logs, ingest, replay, report }
+        let sessions = digest_named(pilot.charging.file.as_deref());
+        let estimate = chain(&replay, sessions + &of(&["charging."]));
+        let report = chain(&estimate, of(&["pilot."]));
+        Self { logs, ingest, replay, estimate, report }
     }
 }
 
@@ -60,9 +65,10 @@ fn tiles(pilot: &Pilot) -> String {
     lines.join("\n")
 }
 
-fn manifest(pilot: &Pilot) -> String {
+/// A side table that the pilot may name.
+fn digest_named(path: Option<&Path>) -> String {
     let digest = |path| digest_file(path).unwrap_or_else(|_| "unreadable".to_owned());
-    pilot.manifest.as_deref().map(digest).unwrap_or_default()
+    path.map(digest).unwrap_or_default()
 }
 
 /// Key and value only: a setting moved to another line, or stated where it was the default, changes no figure.

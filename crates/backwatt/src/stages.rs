@@ -22,7 +22,7 @@ use jiff::{Timestamp, ToSpan};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::{BackwattError, Event, Progress, speeds};
+use crate::{BackwattError, Event, Progress, sessions, speeds};
 
 pub fn ingest(
     pilot: &Pilot,
@@ -94,6 +94,7 @@ pub fn estimate(
 ) -> Result<(), BackwattError> {
     let typed = types(pilot, vehicles)?;
     progress(Event::Stage { name: "estimate", steps: vehicles.len() });
+    sessions::write(&pilot.charging, layout, &typed, provenance)?;
     let learned = learn_types(layout, &typed)?;
     let tallies = typed
         .par_iter()

@@ -4,6 +4,7 @@
 //! Settings live with the crates that use them; this crate fills them in and is the only one that knows the file.
 //! Deliberately absent: environment variables, a search path, any default without a source.
 
+mod charging;
 mod document;
 mod estimation;
 mod files;
@@ -14,6 +15,7 @@ mod loss_map;
 mod losses;
 mod manifest;
 mod replay;
+mod side_table;
 mod sources;
 mod spread;
 mod vehicle_type;
@@ -30,6 +32,7 @@ use jiff::civil::date;
 use jiff::tz::TimeZone;
 use toml::de::DeTable;
 
+pub use charging::Charging;
 use document::{Context, Section};
 pub use listing::{Origin, Setting};
 pub use vehicle_type::VehicleType;
@@ -57,6 +60,7 @@ pub struct Pilot {
     pub replay: ReplaySettings,
     /// The payload manifest, where one is named.
     pub manifest: Option<PathBuf>,
+    pub charging: Charging,
     pub settings: Vec<Setting>,
     pub problems: Vec<Problem>,
 }
@@ -163,6 +167,7 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
     let tiles = elevation_tiles(root, folder);
     let manifest = manifest_path(root, folder);
     let loads = manifest.as_deref().map(|path| loads(root, path, zone.as_ref())).unwrap_or_default();
+    let charging = charging::read(root, folder, zone.as_ref());
     root.finish();
     let ingest = IngestSettings { elevation_tiles: tiles, loads, ..ingest_settings(root, sources) };
     Some(Pilot {
@@ -176,6 +181,7 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
         ingest,
         replay,
         manifest,
+        charging,
         settings: Vec::new(),
         problems: Vec::new(),
     })
