@@ -32,11 +32,23 @@ impl Inputs {
         let of = |prefixes: &[&str]| settings_text(pilot, prefixes);
         let chain =
             |before: &str, text: String| digest_bytes(format!("{program}\n{before}\n{text}").as_bytes());
+        let side_tables: String = pilot.side_files.iter().map(|path| digest_named(Some(path)) + "\n").collect();
         let ingest = chain(
             &logs,
             tiles(pilot)
-                + &digest_named(pilot.manifest.as_deref())
-                + &of(&["sources.", "ingest.", "pilot.time_zone", "elevation.", "payloads."]),
+                + &side_tables
+                + &of(&[
+                    "sources.",
+                    "ingest.",
+                    "pilot.time_zone",
+                    "elevation.",
+                    "payloads.",
+                    "shifts.",
+                    "weather.file",
+                    "weather.age",
+                    "weather.reach",
+                    "weather.wind_factor",
+                ]),
         );
         let maps = pilot.vehicle_types.values().filter_map(|of| of.loss_map.as_ref());
         let maps: String =

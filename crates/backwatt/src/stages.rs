@@ -350,8 +350,13 @@ fn keep_problems(layout: &Layout, problems: &[Problem]) -> Result<(), StoreError
 }
 
 /// Codes a kept problem may have: they are static texts of this program.
-const KEPT_CODES: [&str; 4] =
-    ["ingest-file-unreadable", "ingest-sign-contradicted", "ingest-sign-unproved", "ingest-tile-unreadable"];
+const KEPT_CODES: [&str; 5] = [
+    "ingest-file-unreadable",
+    "ingest-shift-contradicted",
+    "ingest-sign-contradicted",
+    "ingest-sign-unproved",
+    "ingest-tile-unreadable",
+];
 
 pub fn kept_problems(layout: &Layout) -> Vec<Problem> {
     let read = |path: &Path| serde_json::from_slice::<Vec<KeptProblem>>(&std::fs::read(path).ok()?).ok();

@@ -1,12 +1,14 @@
 //! Tables beside the logs, as CSV: a strict header, every line at fault named, nothing taken that was not understood.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use backwatt_schema::unit::{Dimension, Unit, spellings};
 use backwatt_schema::{Problem, nearest};
 use jiff::Timestamp;
 use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
+
+use crate::document::Section;
 
 /// A table beside the logs is a list of what people did, not a log.
 const LARGEST_BYTES: u64 = 64 << 20;
@@ -56,6 +58,23 @@ struct Header {
     kind: Kind,
     /// Of each wanted column, its place in the file and its unit.
     found: Vec<Option<(usize, Option<Unit>)>>,
+}
+
+/// The file that the section of this name points to under `file`; `why_not` says what holds without.
+pub fn named_file(root: &Section<'_, '_>, name: &str, folder: &Path, why_not: &str) -> Option<PathBuf> {
+    let Some(section) = root.section(name) else {
+        if !root.has(name) {
+            root.default(&format!("{name}.file"), "none", why_not);
+        }
+        return None;
+    };
+    let named = section.text("file").map(|at| folder.join(at.value));
+    if !section.has("file") {
+        let hint = format!("file = \"{name}.csv\", say");
+        section.fault("pilot-no-file", "file", format!("[{name}] names no file"), hint);
+    }
+    section.finish();
+    named
 }
 
 /// A bounded text of a file that the pilot file names.
