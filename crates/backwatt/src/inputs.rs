@@ -1,5 +1,7 @@
 //! Digests of what each stage reads: the same digest, the same tables.
 
+use std::path::Path;
+
 use backwatt_pilot::{Origin, Pilot};
 use backwatt_store::{digest_bytes, digest_file};
 
@@ -9,6 +11,7 @@ pub struct Inputs {
     pub logs: String,
     pub ingest: String,
     pub replay: String,
+    pub estimate: String,
     pub report: String,
 }
 
@@ -29,19 +32,33 @@ impl Inputs {
         let of = |prefixes: &[&str]| settings_text(pilot, prefixes);
         let chain =
             |before: &str, text: String| digest_bytes(format!("{program}\n{before}\n{text}").as_bytes());
+        let side_tables: String = pilot.side_files.iter().map(|path| digest_named(Some(path)) + "\n").collect();
         let ingest = chain(
             &logs,
             tiles(pilot)
-                + &manifest(pilot)
-                + &of(&["sources.", "ingest.", "pilot.time_zone", "elevation.", "payloads."]),
+                + &side_tables
+                + &of(&[
+                    "sources.",
+                    "ingest.",
+                    "pilot.time_zone",
+                    "elevation.",
+                    "payloads.",
+                    "shifts.",
+                    "weather.file",
+                    "weather.age",
+                    "weather.reach",
+                    "weather.wind_factor",
+                ]),
         );
         let maps = pilot.vehicle_types.values().filter_map(|of| of.loss_map.as_ref());
         let maps: String =
             maps.map(|map| digest_file(map).unwrap_or_else(|_| "unreadable".to_owned()) + "\n").collect();
         let replay =
             chain(&ingest, maps + &of(&["vehicle_types.", "vehicles.", "replay.", "nodes.", "weather."]));
-        let report = chain(&replay, of(&["pilot."]));
-        Self { logs, ingest, replay, report }
+        let sessions = digest_named(pilot.charging.file.as_deref());
+        let estimate = chain(&replay, sessions + &of(&["charging."]));
+        let report = chain(&estimate, of(&["pilot."]));
+        Self { logs, ingest, replay, estimate, report }
     }
 }
 
@@ -60,9 +77,10 @@ fn tiles(pilot: &Pilot) -> String {
     lines.join("\n")
 }
 
-fn manifest(pilot: &Pilot) -> String {
+/// A side table that the pilot may name.
+fn digest_named(path: Option<&Path>) -> String {
     let digest = |path| digest_file(path).unwrap_or_else(|_| "unreadable".to_owned());
-    pilot.manifest.as_deref().map(digest).unwrap_or_default()
+    path.map(digest).unwrap_or_default()
 }
 
 /// Key and value only: a setting moved to another line, or stated where it was the default, changes no figure.

@@ -15,6 +15,7 @@ mod demo;
 mod error;
 mod inputs;
 mod run;
+mod sessions;
 mod speeds;
 mod stages;
 mod stamp;

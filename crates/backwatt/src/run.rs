@@ -90,7 +90,7 @@ impl Run {
     /// The ledger to battery figures and the answer table.
     pub fn estimate(&self, progress: Progress<'_>) -> Result<Outcome, BackwattError> {
         let vehicles = self.vehicles("replay", &self.inputs.replay)?;
-        self.stage("estimate", &self.inputs.replay, progress, |provenance| {
+        self.stage("estimate", &self.inputs.estimate, progress, |provenance| {
             stages::estimate(&self.pilot, &self.layout, &vehicles, provenance, progress)?;
             Ok(vehicles.clone())
         })?;
@@ -99,7 +99,7 @@ impl Run {
 
     /// All tables to the report. Always written: it is quick, and its options are not stamped.
     pub fn report(&self, progress: Progress<'_>, options: ReportOptions) -> Result<Outcome, BackwattError> {
-        let vehicles = self.vehicles("estimate", &self.inputs.replay)?;
+        let vehicles = self.vehicles("estimate", &self.inputs.estimate)?;
         progress(Event::Stage { name: "report", steps: 1 });
         let outcome = self.outcome(None)?;
         let provenance = self.provenance(&self.inputs.report);
@@ -136,7 +136,9 @@ impl Run {
             _ => {
                 each(&tables::SEGMENT_BATTERY)
                     && each(&tables::AVOIDABLE_LOSSES)
-                    && self.layout.table(&tables::RECOVERY).is_file()
+                    && [&tables::RECOVERY, &tables::CHARGE_SESSIONS, &tables::CAPACITY]
+                        .into_iter()
+                        .all(|table| self.layout.table(table).is_file())
             }
         }
     }

@@ -22,7 +22,7 @@ use jiff::{Timestamp, ToSpan};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::{BackwattError, Event, Progress, speeds};
+use crate::{BackwattError, Event, Progress, sessions, speeds};
 
 pub fn ingest(
     pilot: &Pilot,
@@ -94,6 +94,7 @@ pub fn estimate(
 ) -> Result<(), BackwattError> {
     let typed = types(pilot, vehicles)?;
     progress(Event::Stage { name: "estimate", steps: vehicles.len() });
+    sessions::write(&pilot.charging, layout, &typed, provenance)?;
     let learned = learn_types(layout, &typed)?;
     let tallies = typed
         .par_iter()
@@ -349,8 +350,13 @@ fn keep_problems(layout: &Layout, problems: &[Problem]) -> Result<(), StoreError
 }
 
 /// Codes a kept problem may have: they are static texts of this program.
-const KEPT_CODES: [&str; 4] =
-    ["ingest-file-unreadable", "ingest-sign-contradicted", "ingest-sign-unproved", "ingest-tile-unreadable"];
+const KEPT_CODES: [&str; 5] = [
+    "ingest-file-unreadable",
+    "ingest-shift-contradicted",
+    "ingest-sign-contradicted",
+    "ingest-sign-unproved",
+    "ingest-tile-unreadable",
+];
 
 pub fn kept_problems(layout: &Layout) -> Vec<Problem> {
     let read = |path: &Path| serde_json::from_slice::<Vec<KeptProblem>>(&std::fs::read(path).ok()?).ok();

@@ -58,6 +58,8 @@ pub fn write(
 
     let truth_dir = dir.join("truth");
     out::truth::write(&truth_dir, &TRUCKS, &routes, &logs)?;
+    let sessions = out::charge_sessions::text(&TRUCKS, &logs);
+    write_file(&dir.join(out::charge_sessions::FILE), sessions.as_bytes())?;
     let trucks: Vec<&Truck> =
         shifts.iter().filter_map(|own| own.first()).map(|shift| &TRUCKS[shift.truck]).collect();
     let pilot_file = dir.join("pilot.toml");

@@ -11,6 +11,7 @@ mod audit;
 mod avoidable;
 mod battery;
 mod calibration;
+mod charge_sessions;
 mod claims;
 mod correction;
 mod design;
@@ -29,10 +30,15 @@ pub use audit::sampling_audit;
 pub use avoidable::{StopLengths, avoidable_losses};
 pub use battery::infer;
 pub use calibration::calibration;
+pub use charge_sessions::{
+    ChargeSession, ChargerEfficiencies, ChargerEfficiency, Matched, Metered, Reading, SessionCapacity,
+    VehicleSessions, capacity_from_sessions, capacity_table, charge_sessions_table, match_sessions,
+    without_logs,
+};
 pub use learned::{Learned, Posterior, learn};
 pub use recovery::recovery;
 pub use sheet::{BatterySheet, LevelSheet, Reach, TypeSheet};
 pub use signal_value::signal_value;
-pub use statistics::{Statistics, observe};
+pub use statistics::{Statistics, observe, soc_step};
 pub use tally::{GROUPINGS, Sums, Tally, tally};
 pub use windows::{Window, rounded_difference_kwh};

@@ -235,7 +235,7 @@ fn braking_claimed(trips: &RecordBatch) -> Result<(f64, f64), BatchError> {
 
 /// The coarsest step of state of charge a trip shows: a short trip may happen upon one small difference of a filtered
 /// value.
-fn soc_step(trips: &RecordBatch) -> Result<Option<f64>, BatchError> {
+pub fn soc_step(trips: &RecordBatch) -> Result<Option<f64>, BatchError> {
     let steps = BatchView::new(&tables::TRIPS, trips).numbers("soc_step_frac")?;
     Ok(steps.iter().flatten().fold(None, |most: Option<f64>, step| Some(most.map_or(step, |m| m.max(step)))))
 }

@@ -58,7 +58,7 @@ const DRAWN_OF_BRAKED: f64 = 0.6;
 /// Longest gap a window bridges: little is drawn while the key is off at deliveries. [s]
 const GAP_S: f64 = 4.0 * 3600.0;
 /// Open-circuit voltage over the whole range, relative to its mean: state of charge is charge. From memory.
-const VOLTAGE_RANGE_FRAC: f64 = 0.11;
+pub(crate) const VOLTAGE_RANGE_FRAC: f64 = 0.11;
 /// Residuals beyond this many times their median size are no noise.
 const ASIDE: f64 = 5.0;
 

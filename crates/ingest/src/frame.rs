@@ -12,16 +12,21 @@ use crate::signal::{FLAGS, NUMBERS, SIGNALS, TEXTS};
 
 /// Marks of one row.
 pub mod mask {
-    pub const FROZEN: u8 = 1;
-    pub const SPEED_RANGE: u8 = 2;
-    pub const CELL_REFUSED: u8 = 4;
-    pub const FILLED: u8 = 8;
-    pub const MERGED: u8 = 16;
-    pub const RELATIVE: u8 = 32;
-    pub const MANIFEST: u8 = 64;
+    pub const FROZEN: u16 = 1;
+    pub const SPEED_RANGE: u16 = 1 << 1;
+    pub const CELL_REFUSED: u16 = 1 << 2;
+    pub const FILLED: u16 = 1 << 3;
+    pub const MERGED: u16 = 1 << 4;
+    pub const RELATIVE: u16 = 1 << 5;
+    pub const MANIFEST: u16 = 1 << 6;
+    pub const SHIFT: u16 = 1 << 7;
+    pub const WEATHER_TEMPERATURE: u16 = 1 << 8;
+    pub const WEATHER_PRESSURE: u16 = 1 << 9;
+    pub const WEATHER_HUMIDITY: u16 = 1 << 10;
+    pub const WEATHER_WIND: u16 = 1 << 11;
 }
 
-const NAMES: [(&str, u8); 7] = [
+const NAMES: [(&str, u16); 12] = [
     ("mask_frozen", mask::FROZEN),
     ("mask_speed_range", mask::SPEED_RANGE),
     ("mask_cell_refused", mask::CELL_REFUSED),
@@ -29,6 +34,11 @@ const NAMES: [(&str, u8); 7] = [
     ("mask_merged", mask::MERGED),
     ("clock_relative", mask::RELATIVE),
     ("mask_manifest", mask::MANIFEST),
+    ("mask_shift", mask::SHIFT),
+    ("mask_weather_temperature", mask::WEATHER_TEMPERATURE),
+    ("mask_weather_pressure", mask::WEATHER_PRESSURE),
+    ("mask_weather_humidity", mask::WEATHER_HUMIDITY),
+    ("mask_weather_wind", mask::WEATHER_WIND),
 ];
 
 /// Texts seen, each once; number 0 is "none".
@@ -69,7 +79,7 @@ pub struct Row {
     pub numbers: [f64; NUMBERS],
     pub flags: [Option<bool>; FLAGS],
     pub texts: [u32; TEXTS],
-    pub mask: u8,
+    pub mask: u16,
 }
 
 impl Default for Row {
@@ -91,7 +101,7 @@ pub struct Frame {
     pub time_ns: Vec<i64>,
     pub file: Vec<u32>,
     pub line: Vec<u64>,
-    pub mask: Vec<u8>,
+    pub mask: Vec<u16>,
     pub numbers: [Vec<f64>; NUMBERS],
     pub flags: [Vec<Option<bool>>; FLAGS],
     pub texts: [Vec<u32>; TEXTS],

@@ -6,6 +6,7 @@
 //!
 //! Deliberately absent: the pilot file, energy, any repair that is not counted in a receipt.
 
+mod beside;
 pub mod dialect;
 mod elevation;
 mod fields;

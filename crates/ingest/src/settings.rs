@@ -21,6 +21,41 @@ pub struct Settings {
     pub elevation_tiles: Option<PathBuf>,
     /// What vehicles carried where their logs do not say, by vehicle and time; none overlap.
     pub loads: Vec<Load>,
+    /// Who drove where the logs do not say, by vehicle and time; none overlap.
+    pub shifts: Vec<Shift>,
+    pub weather: Option<WeatherTable>,
+}
+
+/// A line of a table of shifts: at the wheel from the one instant until before the other.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Shift {
+    pub vehicle: String,
+    pub from_ns: i64,
+    pub until_ns: i64,
+    pub driver: String,
+    pub line: u64,
+}
+
+/// Observations of the weather where the logs have none.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WeatherTable {
+    pub stations: Vec<Station>,
+    /// An observation further away in time says nothing.
+    pub age_ns: i64,
+    /// A station further away says nothing. [m]
+    pub reach_m: f64,
+}
+
+/// What one station observed, each quantity by rising time.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Station {
+    /// Latitude and longitude; `None` speaks for the whole pilot.
+    pub place_deg: Option<(f64, f64)>,
+    pub temperature_k: Vec<(i64, [f64; 1])>,
+    pub pressure_pa: Vec<(i64, [f64; 1])>,
+    pub humidity_frac: Vec<(i64, [f64; 1])>,
+    /// Towards east and north, near the vehicle.
+    pub wind_m_s: Vec<(i64, [f64; 2])>,
 }
 
 /// A line of a payload manifest: carried from the one instant until before the other.

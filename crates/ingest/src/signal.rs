@@ -96,8 +96,16 @@ pub const SOC: usize = 6;
 pub const VOLTAGE: usize = 7;
 pub const CURRENT: usize = 8;
 pub const POWER: usize = 9;
+pub const AMBIENT: usize = 12;
 pub const ENGINE: usize = 18;
 pub const PAYLOAD: usize = 19;
+pub const AIR_PRESSURE: usize = 21;
+pub const HUMIDITY: usize = 22;
+pub const WIND_SPEED: usize = 23;
+pub const WIND_FROM: usize = 24;
+/// Among the texts.
+pub const DRIVER: usize = 1;
+pub const ROUTE: usize = 2;
 /// What a weather service may have said: it holds for an hour, frozen bus or not.
 pub const WEATHER: std::ops::Range<usize> = 21..25;
 
@@ -129,6 +137,13 @@ mod tests {
             (VOLTAGE, "pack_voltage"),
             (CURRENT, "pack_current"),
             (POWER, "pack_power"),
+            (AMBIENT, "ambient_temperature"),
+            (AIR_PRESSURE, "air_pressure"),
+            (HUMIDITY, "humidity"),
+            (WIND_SPEED, "wind_speed"),
+            (WIND_FROM, "wind_from"),
+            (NUMBERS + FLAGS + DRIVER, "driver"),
+            (NUMBERS + FLAGS + ROUTE, "route"),
             (ENGINE, "engine_speed"),
             (PAYLOAD, "payload"),
             (WEATHER.start, "air_pressure"),

@@ -10,9 +10,9 @@ use jiff::Timestamp;
 use crate::elevation::Tiles;
 use crate::frame::{Frame, Row, mask};
 use crate::rejects::{Refusal, RejectWriter};
-use crate::settings::{Load, Positive, Settings, Source};
-use crate::signal::{CURRENT, FLAGS, LATITUDE, LONGITUDE, NUMBERS, PAYLOAD, POWER, SIGNALS, TEXTS, VOLTAGE};
-use crate::{IngestError, frozen, sign};
+use crate::settings::{Positive, Settings, Source};
+use crate::signal::{CURRENT, FLAGS, LATITUDE, LONGITUDE, NUMBERS, POWER, SIGNALS, TEXTS, VOLTAGE};
+use crate::{IngestError, beside, frozen, sign};
 
 /// What the second pass found, by file where it belongs to a file.
 #[derive(Debug, Default)]
@@ -45,26 +45,12 @@ pub fn finish_vehicle(
         let file = frame.pool.text(frame.file[at]).unwrap_or("").to_owned();
         *outcome.frozen.entry(file).or_default() += 1;
     }
-    carry(&settings.loads, vehicle, &mut frame);
+    outcome.problems.extend(beside::fill(settings, vehicle, &mut frame));
     if let Some(folder) = &settings.elevation_tiles {
         outcome.problems.extend(stand_on(folder, &mut frame));
     }
     write_months(layout, provenance, vehicle, &frame)?;
     Ok(outcome)
-}
-
-/// Payload from the manifest, where the log says none and has a wall clock.
-fn carry(loads: &[Load], vehicle: &str, frame: &mut Frame) {
-    for load in loads.iter().filter(|load| load.vehicle == vehicle) {
-        let from = frame.time_ns.partition_point(|time| *time < load.from_ns);
-        let until = frame.time_ns.partition_point(|time| *time < load.until_ns);
-        for row in from..until {
-            if frame.numbers[PAYLOAD][row].is_nan() && frame.mask[row] & mask::RELATIVE == 0 {
-                frame.numbers[PAYLOAD][row] = load.payload_kg;
-                frame.mask[row] |= mask::MANIFEST;
-            }
-        }
-    }
 }
 
 /// Looks up the height of the terrain under every position.

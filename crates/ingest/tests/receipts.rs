@@ -43,6 +43,8 @@ fn settings(log: &Path) -> Settings {
         }],
         elevation_tiles: None,
         loads: Vec::new(),
+        shifts: Vec::new(),
+        weather: None,
         time_earliest_ns: 0,
         time_latest_ns: i64::MAX,
         frozen_after_s: 10.0,

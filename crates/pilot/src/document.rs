@@ -194,6 +194,11 @@ impl<'c, 't> Section<'c, 't> {
         }
     }
 
+    /// Keys of this table that are read elsewhere, and are not refused here as unknown.
+    pub fn leave(&self, keys: &[&str]) {
+        self.known.borrow_mut().extend(keys.iter().map(|key| (*key).to_owned()));
+    }
+
     /// Notes a default with the reason for it.
     pub fn default(&self, key: &str, value: &str, source: &str) {
         self.list(key, value.to_owned(), Origin::Default { source: source.to_owned() });

@@ -4,6 +4,7 @@
 //! Settings live with the crates that use them; this crate fills them in and is the only one that knows the file.
 //! Deliberately absent: environment variables, a search path, any default without a source.
 
+mod charging;
 mod document;
 mod estimation;
 mod files;
@@ -14,10 +15,13 @@ mod loss_map;
 mod losses;
 mod manifest;
 mod replay;
+mod shifts;
+mod side_table;
 mod sources;
 mod spread;
 mod vehicle_type;
 mod weather;
+mod weather_table;
 pub mod what_if;
 
 use std::collections::BTreeMap;
@@ -30,6 +34,7 @@ use jiff::civil::date;
 use jiff::tz::TimeZone;
 use toml::de::DeTable;
 
+pub use charging::Charging;
 use document::{Context, Section};
 pub use listing::{Origin, Setting};
 pub use vehicle_type::VehicleType;
@@ -55,8 +60,9 @@ pub struct Pilot {
     source_types: Vec<Option<String>>,
     pub ingest: IngestSettings,
     pub replay: ReplaySettings,
-    /// The payload manifest, where one is named.
-    pub manifest: Option<PathBuf>,
+    pub charging: Charging,
+    /// Tables that `ingest` fills logs from, where they are named.
+    pub side_files: Vec<PathBuf>,
     pub settings: Vec<Setting>,
     pub problems: Vec<Problem>,
 }
@@ -163,8 +169,14 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
     let tiles = elevation_tiles(root, folder);
     let manifest = manifest_path(root, folder);
     let loads = manifest.as_deref().map(|path| loads(root, path, zone.as_ref())).unwrap_or_default();
+    let charging = charging::read(root, folder, zone.as_ref());
+    let wall_clock = zone.clone().unwrap_or(TimeZone::UTC);
+    let (shifts_file, shifts) = shifts::read(root, folder, &wall_clock);
+    let (weather_file, weather) = weather_table::read(root, folder, &wall_clock).unzip();
+    let side_files = [manifest, shifts_file, weather_file].into_iter().flatten().collect();
     root.finish();
-    let ingest = IngestSettings { elevation_tiles: tiles, loads, ..ingest_settings(root, sources) };
+    let ingest =
+        IngestSettings { elevation_tiles: tiles, loads, shifts, weather, ..ingest_settings(root, sources) };
     Some(Pilot {
         name,
         folder: folder.to_owned(),
@@ -175,7 +187,8 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
         source_types,
         ingest,
         replay,
-        manifest,
+        charging,
+        side_files,
         settings: Vec::new(),
         problems: Vec::new(),
     })
@@ -263,6 +276,8 @@ fn ingest_settings(root: &Section<'_, '_>, sources: Vec<backwatt_ingest::setting
         frozen_after_s: 10.0,
         elevation_tiles: None,
         loads: Vec::new(),
+        shifts: Vec::new(),
+        weather: None,
     }
 }
 

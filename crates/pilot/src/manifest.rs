@@ -5,26 +5,16 @@ use std::path::Path;
 use backwatt_ingest::settings::Load;
 use backwatt_schema::Problem;
 use backwatt_schema::unit::{Dimension, Unit};
-use jiff::Timestamp;
-use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
+
+use crate::side_table::{instant, text_of};
 
 const LARGEST_BYTES: u64 = 64 << 20;
 const HEADER: &str = "the first line reads vehicle,from,until,payload [kg]; times are RFC 3339, or local in the pilot's time zone";
 
 /// Reads a manifest. Every line at fault is named; loads of one vehicle may not overlap.
 pub fn read(path: &Path, shown: &str, zone: &TimeZone) -> Result<Vec<Load>, Vec<Problem>> {
-    let unreadable = |why: String| {
-        let problem = Problem::error("pilot-manifest-unreadable", why).in_file(shown);
-        vec![problem.hint("the path is taken from the pilot file's folder")]
-    };
-    let text = match std::fs::metadata(path) {
-        Ok(file) if file.is_file() && file.len() <= LARGEST_BYTES => {
-            std::fs::read_to_string(path).map_err(|error| unreadable(error.to_string()))?
-        }
-        Ok(_) => return Err(unreadable("no regular file, or larger than 64 MiB".to_owned())),
-        Err(error) => return Err(unreadable(error.to_string())),
-    };
+    let text = text_of(path, "pilot-manifest-unreadable", LARGEST_BYTES)?;
     parse(&text, zone).map_err(|problems| problems.into_iter().map(|problem| problem.in_file(shown)).collect())
 }
 
@@ -94,13 +84,6 @@ impl Columns {
         }
         Ok(Load { vehicle: cells[self.vehicle].to_owned(), from_ns, until_ns, payload_kg })
     }
-}
-
-fn instant(text: &str, zone: &TimeZone) -> Result<i64, String> {
-    let local = || text.parse::<DateTime>().ok().and_then(|civil| zone.to_timestamp(civil).ok());
-    let stamp: Option<Timestamp> = text.parse().ok().or_else(local);
-    let nanoseconds = stamp.and_then(|stamp| i64::try_from(stamp.as_nanosecond()).ok());
-    nanoseconds.ok_or_else(|| format!("\"{text}\" is no time"))
 }
 
 #[cfg(test)]

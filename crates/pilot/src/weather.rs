@@ -4,6 +4,7 @@ use backwatt_physics::{Weather, Wind};
 use backwatt_schema::unit::Dimension;
 
 use crate::document::Section;
+use crate::weather_table;
 
 pub fn read(root: &Section<'_, '_>) -> Weather {
     let table = root.section("weather");
@@ -34,6 +35,7 @@ pub fn read(root: &Section<'_, '_>) -> Weather {
             table.fault("pilot-wind-incomplete", key, message, hint);
         }
     }
+    table.leave(&weather_table::KEYS);
     table.finish();
     let wind = speed.zip(from).map(|(speed_m_s, from)| Wind { speed_m_s, from_deg: from.to_degrees() });
     Weather { pressure_pa, humidity_frac, wind }

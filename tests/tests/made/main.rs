@@ -6,6 +6,7 @@
 
 mod answers;
 mod avoidable;
+mod charging;
 mod defects;
 mod filling;
 mod repeat;

@@ -24,6 +24,8 @@ pub struct DayTruth {
     pub soc_start_frac: f64,
     pub soc_end_frac: f64,
     pub temperature_mean_deg_c: f64,
+    /// On the plug from when until when, UTC.
+    pub charge_s: (i64, i64),
 }
 
 /// State of charge at which a truck leaves the depot on a day: full, or less where the charger was set so.
@@ -53,7 +55,9 @@ pub fn drive(seed: u64, spec: &Truck, shift: Shift, route: &Route, soc_next_frac
     }
     run.stand_logged(40.0, 120.0);
     let soc_end_frac = run.truck.battery.soc_frac;
+    let charge_start_s = run.now_utc_s();
     run.charge(soc_next_frac);
+    let charge_s = (charge_start_s, run.now_utc_s());
     let mut day = run.standing;
     run.levels.iter().for_each(|level| day += *level);
     let temperature_mean_deg_c = run.weather.mean_temperature_deg_c;
@@ -66,6 +70,7 @@ pub fn drive(seed: u64, spec: &Truck, shift: Shift, route: &Route, soc_next_frac
             soc_start_frac,
             soc_end_frac,
             temperature_mean_deg_c,
+            charge_s,
         },
     }
 }

@@ -10,5 +10,5 @@ mod rolling;
 pub mod round;
 mod run;
 pub mod sample;
-mod standing;
+pub mod standing;
 pub mod truck;

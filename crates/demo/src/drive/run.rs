@@ -97,6 +97,10 @@ impl<'a> Run<'a> {
         self.tick as f64 * TICK_S
     }
 
+    pub fn now_utc_s(&self) -> i64 {
+        self.midnight_utc_s + (self.tick / TICKS_PER_S) as i64
+    }
+
     pub fn since_start_s(&self) -> f64 {
         (self.tick - self.start_tick) as f64 * TICK_S
     }

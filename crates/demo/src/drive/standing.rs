@@ -7,7 +7,7 @@ use super::run::{Run, TICK_S, TICKS_PER_S};
 use super::sample::Sample;
 
 /// Alternating-current power of the depot's plugs.
-const PLUG_W: f64 = 19_200.0;
+pub const PLUG_W: f64 = 19_200.0;
 const CHARGER_EFFICIENCY: f64 = 0.92;
 /// Charger's fans and contactors, fed before the battery.
 const CHARGER_OWN_W: f64 = 140.0;
@@ -80,7 +80,7 @@ impl Run<'_> {
         let here = self.route.road.at(self.along_m);
         let tunnel = self.route.tunnel_m;
         self.samples.push(Sample {
-            time_s: self.midnight_utc_s + (self.tick / TICKS_PER_S) as i64,
+            time_s: self.now_utc_s(),
             x_m: here.x_m,
             y_m: here.y_m,
             height_m: here.height_m,

@@ -17,6 +17,13 @@ units = "us"
 
 "#;
 
+const CHARGING: &str = r#"# What the plugs of the depot metered at the wall.
+[charging]
+sessions = "charge_sessions.csv"
+metered = "ac"
+
+"#;
+
 /// The text of `pilot.toml` for the trucks that have logs.
 pub fn text(fleet: &[&Truck]) -> String {
     let mut text = String::from(HEAD);
@@ -29,6 +36,7 @@ pub fn text(fleet: &[&Truck]) -> String {
     for truck in fleet {
         let _ = writeln!(text, "[vehicles.{}]\ntype = \"{}\"\n", truck.id, truck.kind.id);
     }
+    text.push_str(CHARGING);
     if let Some(truck) = fleet.iter().find(|truck| truck.format == Format::Harbour) {
         text.push_str(
             "# Comma files, one a day, UTC. The load column is empty where the truck has no load sensor.\n",

@@ -11,6 +11,7 @@ the trucks through the town; loggers with faults watched them.
 | `pilot.toml` | the pilot file: vehicle sheets as a user would know them (some values are a few percent off), sources, columns |
 | `logs/harbour/<truck>/<date>.csv` | comma files, UTF-8, UTC, one row a second, one file a truck and day |
 | `logs/upland/<truck>_<week>.csv` | semicolon files, windows-1252, decimal comma, local time (Etc/GMT+2), a row every 5 or 10 s, one file a truck and ISO week |
+| `charge_sessions.csv` | what the depot's plugs metered at the wall, one line a truck and night: whole minutes UTC, tenths of a kilowatt hour |
 | `truth/vehicle_days.csv` | what really happened, by truck and day |
 | `truth/levels.csv` | the same by truck, day and regen level, while moving |
 | `truth/drivers.csv` | each driver's habits and totals |

@@ -7,7 +7,7 @@ use backwatt_schema::{BatchView, number_at, tables::SAMPLES, text_at};
 
 use super::between::Between;
 use super::soc_steps;
-use super::weather::{self, Air, Weather};
+use super::weather::{self, Air, FromTable, Weather};
 use super::{PhysicsError, ReplaySettings};
 use crate::kernels::height::{Point, Profile, profiles};
 
@@ -257,7 +257,16 @@ impl Track {
         let (speed, from) = (pick("wind_speed_m_s", 3600.0)?, pick("wind_from_deg", 3600.0)?);
         let (headwind, wind_logged) = weather::headwinds(&speed, &from, &heading, stated.wind);
         let (pressure, humidity) = (pick("air_pressure_pa", 3600.0)?, pick("humidity_frac", 3600.0)?);
-        self.air = Air { pressure, humidity, headwind, wind_logged, density: Vec::new(), stated };
+        let marked = |name| -> Result<Vec<bool>, PhysicsError> {
+            Ok(flags(view.flags(name)?, rows).iter().map(|flag| *flag == Some(true)).collect())
+        };
+        let from_table = FromTable {
+            temperature: marked("mask_weather_temperature")?,
+            pressure: marked("mask_weather_pressure")?,
+            humidity: marked("mask_weather_humidity")?,
+            wind: marked("mask_weather_wind")?,
+        };
+        self.air = Air { pressure, humidity, headwind, wind_logged, from_table, density: Vec::new(), stated };
         Ok(())
     }
 

@@ -27,9 +27,24 @@ pub struct Air {
     /// Wind against the way, where wind and heading are known.
     pub headwind: Vec<Option<f64>>,
     pub wind_logged: Vec<bool>,
+    pub from_table: FromTable,
     /// [kg/m³]
     pub density: Vec<f64>,
     pub stated: Weather,
+}
+
+/// Whether a value is the weather table's and not the log's, one flag per knot.
+#[derive(Debug, Clone, Default)]
+pub struct FromTable {
+    pub temperature: Vec<bool>,
+    pub pressure: Vec<bool>,
+    pub humidity: Vec<bool>,
+    pub wind: Vec<bool>,
+}
+
+/// What a known value rests on.
+fn source(from_table: &[bool], k: usize) -> &'static str {
+    if from_table.get(k) == Some(&true) { "table" } else { "logged" }
 }
 
 impl Air {
@@ -46,16 +61,16 @@ impl Air {
 
     /// What the density at a knot rests on.
     pub fn basis(track: &Track, k: usize) -> String {
-        let stated = &track.air.stated;
+        let (stated, table) = (&track.air.stated, &track.air.from_table);
         let pressure = match (track.air.pressure[k], stated.pressure_pa, track.altitude[k]) {
-            (Some(_), ..) => "logged",
+            (Some(_), ..) => source(&table.pressure, k),
             (None, Some(_), _) => "stated",
             (None, None, Some(_)) => "altitude",
             (None, None, None) => "sea level",
         };
-        let temperature = if track.ambient[k].is_some() { "logged" } else { "standard" };
+        let temperature = if track.ambient[k].is_some() { source(&table.temperature, k) } else { "standard" };
         let humidity = match (track.air.humidity[k], stated.humidity_frac) {
-            (Some(_), _) => "logged",
+            (Some(_), _) => source(&table.humidity, k),
             (None, Some(_)) => "stated",
             (None, None) => "dry",
         };
@@ -64,7 +79,7 @@ impl Air {
 
     pub fn wind_basis(track: &Track, k: usize) -> &'static str {
         match (track.air.headwind[k], track.air.wind_logged[k]) {
-            (Some(_), true) => "logged",
+            (Some(_), true) => source(&track.air.from_table.wind, k),
             (Some(_), false) => "stated",
             (None, _) => "calm",
         }

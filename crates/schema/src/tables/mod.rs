@@ -5,6 +5,8 @@ mod avoidable_losses;
 mod braking_balance;
 mod braking_events;
 mod calibration;
+mod capacity;
+mod charge_sessions;
 mod charges;
 mod level_fits;
 mod power_trace;
@@ -25,6 +27,8 @@ pub use avoidable_losses::AVOIDABLE_LOSSES;
 pub use braking_balance::BRAKING_BALANCE;
 pub use braking_events::BRAKING_EVENTS;
 pub use calibration::CALIBRATION;
+pub use capacity::CAPACITY;
+pub use charge_sessions::CHARGE_SESSIONS;
 pub use charges::CHARGES;
 pub use level_fits::LEVEL_FITS;
 pub use power_trace::POWER_TRACE;
@@ -43,7 +47,7 @@ pub use what_if::WHAT_IF;
 use crate::Table;
 
 /// Every table, in the order the stages write them; the power trace is written by none, what-if only when asked.
-pub static ALL: [&Table; 19] = [
+pub static ALL: [&Table; 21] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -55,6 +59,8 @@ pub static ALL: [&Table; 19] = [
     &APPROACHES,
     &LEVEL_FITS,
     &SAMPLING_AUDIT,
+    &CHARGE_SESSIONS,
+    &CAPACITY,
     &CALIBRATION,
     &SIGNAL_VALUE,
     &SEGMENT_BATTERY,

@@ -5,13 +5,13 @@ const UNLOGGED: &str = "not logged at this instant, or the cell was refused";
 /// Cleaned logs: what the logger said, in SI, sorted by time within a vehicle and month.
 pub static SAMPLES: Table = Table {
     name: "samples",
-    version: 2,
+    version: 3,
     one_row_is: "one instant of one vehicle",
     sorted_by: "time_ns",
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 45] = [
+static COLUMNS: [Column; 50] = [
     text("vehicle_id", "", "the vehicle, as the pilot file or the log names it"),
     time("time_ns", "the instant, UTC; on a relative clock, counted from an invented day of 1970 per file"),
     flag("clock_relative", "", "true where the log has no wall clock: no claim that needs a date is made"),
@@ -77,7 +77,7 @@ static COLUMNS: [Column; 45] = [
     flag("plugged_in", UNLOGGED, "a charging cable is connected"),
     flag("overhead_line", UNLOGGED, "a current collector is on the wire"),
     text("regen_level", UNLOGGED, "regen level as the log names it"),
-    text("driver_id", UNLOGGED, "driver as the log names them"),
+    text("driver_id", UNLOGGED, "driver as the log names them, or else the table of shifts"),
     text("route_id", UNLOGGED, "route as the log names it"),
     flag(
         "mask_frozen",
@@ -88,6 +88,15 @@ static COLUMNS: [Column; 45] = [
     flag("mask_cell_refused", "", "some cell of this row was refused; the rest of the row stands"),
     flag("mask_filled", "", "some cell was filled forward because the pilot file says so"),
     flag("mask_manifest", "", "the payload is the manifest's: the log said none"),
+    flag("mask_shift", "", "the driver is the table of shifts': the log named none"),
+    flag(
+        "mask_weather_temperature",
+        "",
+        "the outside temperature is the weather table's: the log had none near",
+    ),
+    flag("mask_weather_pressure", "", "the air pressure is the weather table's: the log had none near"),
+    flag("mask_weather_humidity", "", "the humidity is the weather table's: the log had none near"),
+    flag("mask_weather_wind", "", "the wind is the weather table's: the log had none near"),
     flag("mask_merged", "", "made of several rows at the same instant"),
     text("source_file", "", "file the row came from, relative to the pilot file"),
     count("source_line", "", "its line, counted from 1, preamble and header included"),

@@ -6,7 +6,7 @@ const NO_GRADE: &str = "height is unknown here; the ledger runs without it and s
 /// The energy ledger. Every continuous stretch of log lies in exactly one segment, so sums over segments are totals.
 pub static SEGMENTS: Table = Table {
     name: "segments",
-    version: 3,
+    version: 4,
     one_row_is: "one stretch of driving, standing or parking, half-open [time_start_ns, time_end_ns)",
     sorted_by: "vehicle_id, time_start_ns",
     columns: &COLUMNS,
@@ -76,10 +76,10 @@ static COLUMNS: [Column; 91] = [
     text(
         "air_basis",
         "",
-        "pressure: logged, stated, altitude or sea level; temperature: logged or standard; humidity: logged, stated \
-         or dry",
+        "pressure: logged, table (the weather table's), stated, altitude or sea level; temperature: logged, table or standard; \
+         humidity: logged, table, stated or dry",
     ),
-    text("wind_basis", "", "logged; stated; calm (unknown, run as still air)"),
+    text("wind_basis", "", "logged; table (the weather table's); stated; calm (unknown, run as still air)"),
     number("duration_s", "s", "", "0 or more", "length in time"),
     number("moving_s", "s", "", "0 or more", "time above standstill"),
     number("distance_m", "m", "", "0 or more", "integral of speed, clamped at 0"),
