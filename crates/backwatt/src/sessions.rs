@@ -3,8 +3,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use backwatt_estimate::{
-    ChargeSession, VehicleSessions, capacity_table, charge_sessions_table, match_sessions, soc_step,
-    without_logs,
+    ChargeSession, SessionCapacity, VehicleSessions, capacity_table, charge_sessions_table, match_sessions,
+    soc_step, without_logs,
 };
 use backwatt_pilot::{Charging, VehicleType};
 use backwatt_schema::tables;
@@ -18,12 +18,13 @@ use crate::stages::read_columns;
 const COLUMNS: [&str; 4] = ["time_ns", "clock_relative", "speed_m_s", "soc_frac"];
 
 /// Writes `charge_sessions` and `capacity`; a row in the one for every session, in the other for every vehicle with logs.
+/// Returns what was found of each vehicle's battery.
 pub fn write(
     charging: &Charging,
     layout: &Layout,
     typed: &[(&str, &str, &VehicleType)],
     provenance: &Provenance,
-) -> Result<(), BackwattError> {
+) -> Result<BTreeMap<String, SessionCapacity>, BackwattError> {
     let mut by_vehicle: BTreeMap<&str, Vec<ChargeSession>> = BTreeMap::new();
     for session in &charging.sessions {
         by_vehicle.entry(&session.vehicle).or_default().push(session.clone());
@@ -52,5 +53,5 @@ pub fn write(
     all.sort_by(|a, b| a.vehicle_id.cmp(&b.vehicle_id));
     let sessions = charge_sessions_table(&all)?;
     write_table(&layout.table(&tables::CHARGE_SESSIONS), &tables::CHARGE_SESSIONS, &sessions, provenance)?;
-    Ok(())
+    Ok(all.into_iter().filter_map(|of| Some((of.vehicle_id, of.capacity?))).collect())
 }

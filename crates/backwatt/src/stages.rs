@@ -6,8 +6,8 @@ use std::path::{Path, PathBuf};
 use arrow::array::RecordBatch;
 use arrow::compute::concat_batches;
 use backwatt_estimate::{
-    Learned, Statistics, StopLengths, Tally, TypeSheet, avoidable_losses, calibration, infer, learn, observe,
-    recovery, sampling_audit, signal_value, tally,
+    Learned, SessionCapacity, Statistics, StopLengths, Tally, TypeSheet, avoidable_losses, calibration, infer,
+    learn, observe, recovery, sampling_audit, signal_value, tally,
 };
 use backwatt_ingest::Receipt;
 use backwatt_physics::replay as replay_vehicle;
@@ -94,8 +94,8 @@ pub fn estimate(
 ) -> Result<(), BackwattError> {
     let typed = types(pilot, vehicles)?;
     progress(Event::Stage { name: "estimate", steps: vehicles.len() });
-    sessions::write(&pilot.charging, layout, &typed, provenance)?;
-    let learned = learn_types(layout, &typed)?;
+    let capacities = sessions::write(&pilot.charging, layout, &typed, provenance)?;
+    let learned = learn_types(layout, &typed, &capacities)?;
     let tallies = typed
         .par_iter()
         .map(|(vehicle, type_name, _)| {
@@ -141,6 +141,7 @@ pub fn estimate(
 fn learn_types(
     layout: &Layout,
     typed: &[(&str, &str, &VehicleType)],
+    capacities: &BTreeMap<String, SessionCapacity>,
 ) -> Result<BTreeMap<String, (Learned, Vec<Statistics>)>, BackwattError> {
     let observed = typed
         .par_iter()
@@ -150,6 +151,7 @@ fn learn_types(
             let mut statistics = observe(&segments, &trips, &sheet)?;
             // A vehicle without a segment has no row to take its name from.
             statistics.vehicle_id = (*vehicle).to_owned();
+            statistics.capacity = capacities.get(*vehicle).copied();
             Ok((sheet, statistics))
         })
         .collect::<Result<Vec<(TypeSheet, Statistics)>, BackwattError>>()?;

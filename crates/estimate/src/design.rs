@@ -4,7 +4,9 @@ use backwatt_stats::Moments;
 use backwatt_stats::nested::{Branch, Leaf, Normals};
 
 use crate::features::{OF_LEVEL, SHARED};
-use crate::law::{AT_BUS, AT_TERMINALS, BY_CHARGE, KINDS, day_prior, type_prior, vehicle_prior};
+use crate::law::{
+    AT_BUS, AT_TERMINALS, BY_CHARGE, CAPACITY_INVERSE, KINDS, day_prior, type_prior, vehicle_prior,
+};
 use crate::sheet::TypeSheet;
 use crate::signal_value::Addition;
 use crate::statistics::{Day, Statistics, measured_weight};
@@ -21,6 +23,10 @@ pub struct Design {
 /// What is taken as known of every vehicle, whatever its log says.
 #[derive(Clone, Copy, Default)]
 struct Known {
+    /// What metered charges say counts.
+    sessions: bool,
+    /// And vehicles without any have as much.
+    sessions_added: bool,
     payload: bool,
     level: bool,
     speed: bool,
@@ -36,7 +42,7 @@ impl Design {
             |day| {
                 if seen { day.kinds.to_vec() } else { vec![Moments::new(day.totals.len()); KINDS] }
             },
-            Known::default(),
+            Known { sessions: seen, ..Known::default() },
         )
     }
 
@@ -53,6 +59,8 @@ impl Design {
             kinds
         };
         let known = Known {
+            sessions: true,
+            sessions_added: addition == Addition::Sessions,
             payload: addition == Addition::Payload,
             level: addition == Addition::Level,
             speed: addition == Addition::Speed,
@@ -71,7 +79,12 @@ impl Design {
             let payload = known.payload || of.payload_known();
             let hidden_frac = if known.speed { 0.0 } else { of.hidden_frac() };
             let days = of.days.values().map(|day| (day_prior(sheet, payload).wider(wider), kinds(day)));
-            (vehicle_prior(sheet, payload, hidden_frac).wider(wider), days.collect())
+            let prior = vehicle_prior(sheet, payload, hidden_frac).wider(wider);
+            let prior = match capacity(sheet, of, known) {
+                Some((mean, sd)) => prior.told(CAPACITY_INVERSE, mean, sd),
+                None => prior,
+            };
+            (prior, days.collect())
         };
         Self {
             trunk: type_prior(sheet, known.level).wider(wider),
@@ -91,6 +104,17 @@ impl Design {
         branches
     }
 }
+
+/// What a vehicle's metered charges say of its inverse capacity over the sheet's.
+fn capacity(sheet: &TypeSheet, of: &Statistics, known: Known) -> Option<(f64, f64)> {
+    let stated_kwh = sheet.battery?.capacity_kwh;
+    let told = of.capacity.filter(|_| known.sessions);
+    let told = told.map(|told| (told.inverse_per_kwh * stated_kwh, told.inverse_sd_per_kwh * stated_kwh));
+    told.or_else(|| known.sessions_added.then_some((1.0, SESSIONS_TELL_SD)))
+}
+
+/// Metered charges leave this open of a capacity: the charger's efficiency, mostly. Found on the made-up pilot's.
+const SESSIONS_TELL_SD: f64 = 0.02;
 
 /// Rows that a day would have with battery power measured: one at the terminals, one at the bus for each level driven.
 /// Spread does not depend on values.

@@ -40,6 +40,8 @@ pub const VEHICLE_NAMES: [&str; 7] = [
     "braking_between_samples",
     "mass_falling_through_day",
 ];
+/// Where the capacity's stands among a vehicle's.
+pub const CAPACITY_INVERSE: usize = 0;
 /// Unknowns of a day.
 pub const OF_DAY: usize = 2;
 

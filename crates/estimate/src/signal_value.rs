@@ -25,10 +25,12 @@ pub enum Addition {
     /// Heights from elevation tiles.
     Heights,
     Level,
+    /// Charges metered at the plug.
+    Sessions,
 }
 
 impl Addition {
-    const ALL: [Addition; 7] = [
+    const ALL: [Addition; 8] = [
         Addition::Nothing,
         Addition::PackCurrent,
         Addition::FineCharge,
@@ -36,6 +38,7 @@ impl Addition {
         Addition::Speed,
         Addition::Heights,
         Addition::Level,
+        Addition::Sessions,
     ];
 
     fn name(self) -> &'static str {
@@ -47,6 +50,7 @@ impl Addition {
             Addition::Speed => "speed at 1 Hz",
             Addition::Heights => "elevation tiles",
             Addition::Level => "regen level",
+            Addition::Sessions => "metered charge sessions",
         }
     }
 
@@ -61,6 +65,7 @@ impl Addition {
             Addition::Speed => "no braking energy between samples left open",
             Addition::Heights => "no error of height over a window",
             Addition::Level => "levels that nobody names as sure as those that are named",
+            Addition::Sessions => "capacity known to the charger's efficiency",
         }
     }
 
@@ -73,6 +78,7 @@ impl Addition {
             Addition::Speed => of.hidden_frac() > SPEED_TELLS,
             Addition::Heights => of.has_windows() && of.heights_unsure_h > 0.5 * of.moving_h,
             Addition::Level => learned.takes_unknown_level(of),
+            Addition::Sessions => of.capacity.is_none() && of.has_windows(),
         }
     }
 }

@@ -33,6 +33,16 @@ impl Normals {
         Self { mean: self.mean.clone(), sd: self.sd.iter().map(|sd| sd * factor).collect() }
     }
 
+    /// The same after something else said `mean` of number `at`, with its own doubt `sd`.
+    ///
+    /// Source   Gelman et al. (2013), Bayesian Data Analysis, 3rd ed., eq. 2.12: precisions add up
+    pub fn told(mut self, at: usize, mean: f64, sd: f64) -> Self {
+        let (before, told) = (self.precision(at), sd.powi(-2));
+        self.mean[at] = (before * self.mean[at] + told * mean) / (before + told);
+        self.sd[at] = (before + told).sqrt().recip();
+        self
+    }
+
     fn precision(&self, at: usize) -> f64 {
         self.sd[at].powi(-2)
     }
