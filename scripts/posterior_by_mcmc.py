@@ -32,7 +32,7 @@ AUX_SD = 0.4
 BEYOND_KW, BEYOND_VEHICLE_KW, BEYOND_DAY_KW = (0.4, 0.8), 0.2, 0.5
 KEY_OFF_KW = (0.15, 0.2)
 SHARE, SHARE_LEVEL_SD, SHARE_UNNAMED_SD, SHARE_VEHICLE_SD = (0.95, 0.2), 0.1, 0.3, 0.03
-LOAD_FALLS, LOAD_OF_DAY, WARMING_SD = (0.5, 0.5), 0.25, 0.03
+LOAD_FALLS, LOAD_OF_DAY = (0.5, 0.5), 0.25
 LEAST_SD = 1e-4
 
 # The sheet of the made-up type: two levels and, as on every sheet, the one that nobody names.
@@ -63,7 +63,7 @@ def priors():
     of_type += [(0.0, SHARE_LEVEL_SD)] * len(LEVELS) + [(0.0, SHARE_UNNAMED_SD)]
     of_vehicle = [(1.0, sd["capacity_frac"]), (1.0, np.hypot(sd["mass_empty_frac"], sd["payload_frac"])),
                   (0.0, BEYOND_VEHICLE_KW), (0.0, SHARE_VEHICLE_SD), (0.0, OFFSET_KW), (0.0, LEAST_SD),
-                  (LOAD_FALLS[0] * LOAD_FRAC, np.hypot(LOAD_FALLS[1] * LOAD_FRAC, WARMING_SD))]
+                  (LOAD_FALLS[0] * LOAD_FRAC, LOAD_FALLS[1] * LOAD_FRAC)]
     of_day = [(0.0, BEYOND_DAY_KW), (0.0, max(sd["payload_frac"], LOAD_OF_DAY * LOAD_FRAC))]
     return [np.array(layer) for layer in (of_type, of_vehicle, of_day)]
 

@@ -256,9 +256,6 @@ const LOAD_FALLS: (f64, f64) = (0.5, 0.5);
 /// The load of one day against another's, where none is logged: what a sheet says of loads is about their mean. Common
 /// practice, no source.
 const LOAD_OF_DAY: f64 = 0.25;
-/// What else goes through a day like a load that falls, of the gross mass: tyres and gears that warm up, the slope of the
-/// open-circuit voltage. From memory.
-const WARMING_SD: f64 = 0.03;
 
 /// A level that nobody names may be any.
 const SHARE_UNNAMED_SD: f64 = 0.3;
@@ -296,7 +293,7 @@ pub fn vehicle_prior(sheet: &TypeSheet, payload_known: bool, hidden_frac: f64) -
     prior.push(0.0, OFFSET_KW);
     prior.push(0.0, hidden_frac / Z_90);
     let load = if payload_known { 0.0 } else { reach.load_frac };
-    prior.push(LOAD_FALLS.0 * load, (LOAD_FALLS.1 * load).hypot(WARMING_SD));
+    prior.push(LOAD_FALLS.0 * load, LOAD_FALLS.1 * load);
     prior
 }
 
