@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use backwatt_ingest::elevation::is_grid;
 use backwatt_pilot::{Origin, Pilot};
 use backwatt_store::{digest_bytes, digest_file};
 
@@ -53,8 +54,11 @@ impl Inputs {
         let maps = pilot.vehicle_types.values().filter_map(|of| of.loss_map.as_ref());
         let maps: String =
             maps.map(|map| digest_file(map).unwrap_or_else(|_| "unreadable".to_owned()) + "\n").collect();
-        let replay =
-            chain(&ingest, maps + &of(&["vehicle_types.", "vehicles.", "replay.", "nodes.", "weather."]));
+        let maps = maps + &digest_named(pilot.routes_file.as_deref());
+        let replay = chain(
+            &ingest,
+            maps + &of(&["vehicle_types.", "vehicles.", "replay.", "nodes.", "routes.", "weather."]),
+        );
         let sessions = digest_named(pilot.charging.file.as_deref());
         let estimate = chain(&replay, sessions + &of(&["charging."]));
         let report = chain(&estimate, of(&["pilot."]));
@@ -64,10 +68,14 @@ impl Inputs {
 
 /// Names and lengths of the elevation tiles: they are large, and nobody edits them in place.
 fn tiles(pilot: &Pilot) -> String {
-    let Some(folder) = &pilot.ingest.elevation_tiles else { return String::new() };
-    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    let Some(path) = &pilot.ingest.elevation_tiles else { return String::new() };
+    if path.is_file() {
+        return digest_named(Some(path));
+    }
+    let entries = std::fs::read_dir(path).into_iter().flatten().flatten();
+    let is_tile = |path: &Path| path.extension().is_some_and(|e| e == "hgt") || is_grid(path);
     let mut lines: Vec<String> = entries
-        .filter(|entry| entry.path().extension().is_some_and(|e| e == "hgt"))
+        .filter(|entry| is_tile(&entry.path()))
         .map(|entry| {
             let length = entry.metadata().map_or(0, |file| file.len());
             format!("{}\t{length}", entry.file_name().display())

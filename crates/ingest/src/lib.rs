@@ -8,7 +8,7 @@
 
 mod beside;
 pub mod dialect;
-mod elevation;
+pub mod elevation;
 mod fields;
 mod frame;
 mod frozen;
@@ -38,6 +38,7 @@ pub use reader::read_head;
 pub use receipt::Receipt;
 pub use settings::Settings;
 
+use elevation::Survey;
 use rejects::RejectWriter;
 use spool::Spool;
 use vehicle::VehicleOutcome;
@@ -102,12 +103,22 @@ pub fn run(
         jobs.iter().map(|&(s, f)| (settings.sources[s].files[f].shown.clone(), s)).collect();
     let vehicles = spool.vehicles();
     remove_absent_vehicles(layout, &vehicles)?;
+    let mut survey = settings.elevation_tiles.as_deref().map(Survey::of);
+    let surveyed = survey.as_mut().map(|survey| std::mem::take(&mut survey.problems)).unwrap_or_default();
     let outcomes = vehicles
         .par_iter()
         .map(|vehicle| {
             let mut frame = spool.read(vehicle)?;
             let intervals = intervals_by_file(&mut frame);
-            let outcome = vehicle::finish_vehicle(settings, layout, provenance, vehicle, frame, &source_of)?;
+            let outcome = vehicle::finish_vehicle(
+                settings,
+                survey.as_ref(),
+                layout,
+                provenance,
+                vehicle,
+                frame,
+                &source_of,
+            )?;
             progress(vehicle);
             Ok((outcome, intervals))
         })
@@ -115,6 +126,7 @@ pub fn run(
     spool.remove()?;
 
     let mut problems: Vec<Problem> = receipts.iter().filter_map(unreadable).collect();
+    problems.extend(surveyed);
     for (outcome, intervals) in outcomes {
         settle_receipts(&mut receipts, &outcome, &intervals);
         problems.extend(outcome.problems);

@@ -17,7 +17,7 @@ pub struct Settings {
     pub time_latest_ns: i64,
     /// Unchanged signals for this long while moving mean a frozen bus. [s]
     pub frozen_after_s: f64,
-    /// Folder of elevation tiles.
+    /// Folder of elevation tiles, or one of them.
     pub elevation_tiles: Option<PathBuf>,
     /// What vehicles carried where their logs do not say, by vehicle and time; none overlap.
     pub loads: Vec<Load>,

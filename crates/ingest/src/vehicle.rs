@@ -1,13 +1,12 @@
 //! All rows of one vehicle: sorted, merged, signs settled, frozen stretches marked, written by month.
 
 use std::collections::BTreeMap;
-use std::path::Path;
 
 use backwatt_schema::{Problem, tables::SAMPLES};
 use backwatt_store::{Layout, Provenance, write_table};
 use jiff::Timestamp;
 
-use crate::elevation::Tiles;
+use crate::elevation::{Heights, Survey};
 use crate::frame::{Frame, Row, mask};
 use crate::rejects::{Refusal, RejectWriter};
 use crate::settings::{Positive, Settings, Source};
@@ -27,6 +26,7 @@ pub struct VehicleOutcome {
 
 pub fn finish_vehicle(
     settings: &Settings,
+    survey: Option<&Survey>,
     layout: &Layout,
     provenance: &Provenance,
     vehicle: &str,
@@ -46,21 +46,21 @@ pub fn finish_vehicle(
         *outcome.frozen.entry(file).or_default() += 1;
     }
     outcome.problems.extend(beside::fill(settings, vehicle, &mut frame));
-    if let Some(folder) = &settings.elevation_tiles {
-        outcome.problems.extend(stand_on(folder, &mut frame));
+    if let Some(survey) = survey {
+        outcome.problems.extend(stand_on(survey, &mut frame));
     }
     write_months(layout, provenance, vehicle, &frame)?;
     Ok(outcome)
 }
 
 /// Looks up the height of the terrain under every position.
-fn stand_on(folder: &Path, frame: &mut Frame) -> Vec<Problem> {
-    let mut tiles = Tiles::new(folder);
+fn stand_on(survey: &Survey, frame: &mut Frame) -> Vec<Problem> {
+    let mut heights = Heights::new(survey);
     let (lat, lon) = (&frame.numbers[LATITUDE], &frame.numbers[LONGITUDE]);
     let known = |(lat, lon): (&f64, &f64)| (!lat.is_nan() && !lon.is_nan()).then_some((*lat, *lon));
     frame.terrain =
-        lat.iter().zip(lon).map(|place| known(place).and_then(|(lat, lon)| tiles.height(lat, lon))).collect();
-    tiles.problems
+        lat.iter().zip(lon).map(|place| known(place).and_then(|(lat, lon)| heights.height(lat, lon))).collect();
+    heights.into_problems()
 }
 
 /// Files on a relative clock are laid out one after the other in name order, each from the start of a day of its

@@ -15,6 +15,7 @@ mod loss_map;
 mod losses;
 mod manifest;
 mod replay;
+mod routes;
 mod shifts;
 mod side_table;
 mod sources;
@@ -26,6 +27,7 @@ pub mod what_if;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use backwatt_ingest::Settings as IngestSettings;
 use backwatt_physics::ReplaySettings;
@@ -37,6 +39,7 @@ use toml::de::DeTable;
 pub use charging::Charging;
 use document::{Context, Section};
 pub use listing::{Origin, Setting};
+pub use routes::{Depot, DepotPlace};
 pub use vehicle_type::VehicleType;
 
 /// How figures are shown. It never changes what is computed or stored.
@@ -61,6 +64,10 @@ pub struct Pilot {
     pub ingest: IngestSettings,
     pub replay: ReplaySettings,
     pub charging: Charging,
+    /// Where trucks are kept and loaded, as the map of routes has it.
+    pub depots: Vec<Depot>,
+    /// The map of routes, where one is named.
+    pub routes_file: Option<PathBuf>,
     /// Tables that `ingest` fills logs from, where they are named.
     pub side_files: Vec<PathBuf>,
     pub settings: Vec<Setting>,
@@ -165,7 +172,8 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
         let hint = "[[sources]]\nfiles = \"logs/*.csv\"".to_owned();
         root.fault("pilot-no-sources", "sources", "the file names no logs".into(), hint);
     }
-    let replay = replay::read(root);
+    let map = routes::read(root, folder);
+    let replay = ReplaySettings { routes: map.routes.map(Arc::new), ..replay::read(root) };
     let tiles = elevation_tiles(root, folder);
     let manifest = manifest_path(root, folder);
     let loads = manifest.as_deref().map(|path| loads(root, path, zone.as_ref())).unwrap_or_default();
@@ -188,6 +196,8 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
         ingest,
         replay,
         charging,
+        depots: map.depots,
+        routes_file: map.file,
         side_files,
         settings: Vec::new(),
         problems: Vec::new(),
@@ -306,10 +316,10 @@ fn elevation_tiles(root: &Section<'_, '_>, folder: &Path) -> Option<PathBuf> {
         return None;
     };
     let named = section.text("tiles").map(|at| folder.join(at.value));
-    if let Some(tiles) = named.as_ref().filter(|tiles| !tiles.is_dir()) {
-        let message = format!("{} is no folder", tiles.display());
+    if let Some(tiles) = named.as_ref().filter(|tiles| !tiles.is_dir() && !tiles.is_file()) {
+        let message = format!("{} is no folder and no file", tiles.display());
         let hint =
-            "a folder, relative to the pilot file, with tiles named by their south-west corner: N47E008.hgt"
+            "a GeoTIFF, or a folder, relative to the pilot file, of GeoTIFF tiles or of tiles named by their south-west corner: N47E008.hgt"
                 .to_owned();
         section.fault("pilot-no-tiles", "tiles", message, hint);
     }

@@ -7,7 +7,7 @@ use arrow::array::RecordBatch;
 use super::between::Between;
 use super::motion::{self, Plan};
 use super::track::Track;
-use super::{PhysicsError, ReplaySettings, SpeedReading, auxiliaries, pieces};
+use super::{PhysicsError, ReplaySettings, SpeedReading, auxiliaries, named_routes, pieces};
 use crate::truck::Sheet;
 
 /// A log read: speed and height between its samples, and which stretches are trips.
@@ -25,6 +25,9 @@ impl Reconstruction {
     ) -> Result<Self, PhysicsError> {
         let mut track = Track::read(vehicle_id, samples, settings)?;
         let plan = motion::plan(&track, settings);
+        if let Some(routes) = &settings.routes {
+            track.route_matched = named_routes::name_trips(&mut track, &plan, routes);
+        }
         track.aux_standing = auxiliaries::infer(&track, &plan, sheet.power_boundary);
         if let (SpeedReading::Smoothed { .. }, Some(library)) = (settings.speed, &settings.library) {
             track.between = Between::new(&track, &plan, vehicle_id, Arc::clone(library));

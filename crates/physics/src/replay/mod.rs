@@ -11,6 +11,7 @@ mod ledger;
 mod levels;
 mod mass;
 mod motion;
+mod named_routes;
 mod nodes;
 mod pieces;
 mod smoothing;
@@ -34,6 +35,7 @@ pub use self::traces::{is_fast, speed_traces};
 use crate::kernels::filling::Library;
 pub use crate::truck::Acceptance;
 use crate::truck::Sheet;
+pub use named_routes::{NamedRoute, NamedRoutes};
 pub use nodes::Node;
 pub use weather::{Weather, Wind};
 pub use what_if::{Amount, Change, Vehicle, what_if};
@@ -58,6 +60,8 @@ pub struct ReplaySettings {
     pub weather: Weather,
     /// Places at which segments are cut.
     pub nodes: Vec<Node>,
+    /// Routes drawn on a map, for trips whose log names none.
+    pub routes: Option<Arc<NamedRoutes>>,
     /// Speeds at 1 Hz from which those between slow samples are drawn; without, a line stands between them. Speed taken
     /// as logged is not filled either.
     pub library: Option<Arc<Library>>,
@@ -88,6 +92,7 @@ impl Default for ReplaySettings {
             speed: SpeedReading::Smoothed { error_m_s: None },
             weather: Weather::default(),
             nodes: Vec::new(),
+            routes: None,
             library: None,
         }
     }

@@ -93,6 +93,8 @@ pub struct Track {
     pub level: Vec<Option<u16>>,
     pub driver: Vec<Option<u16>>,
     pub route: Vec<Option<u16>>,
+    /// Of each trip, whether its route is from the map and not from the log; empty without a map.
+    pub route_matched: Vec<bool>,
     pub names: Vec<String>,
     pub spans: Vec<Span>,
     pub interval_s: f64,

@@ -150,6 +150,7 @@ pub struct Trip {
     pub mass: Option<mass::Estimate>,
     pub driver: Option<u16>,
     pub route: Option<u16>,
+    pub route_matched: bool,
 }
 
 impl Trip {
@@ -212,6 +213,7 @@ fn one(
         mass: mass::estimate(track, plan, number, sheet, sample_interval_s),
         driver: most_of(track, ends, &track.driver),
         route: most_of(track, ends, &track.route),
+        route_matched: track.route_matched.get(number) == Some(&true),
         ledger,
     }
 }

@@ -84,6 +84,10 @@ impl Found<'_> {
             .text("service_day", days.iter().map(Option::as_deref))
             .text("driver_id", each().map(|t| track.name(t.driver)))
             .text("route_id", each().map(|t| track.name(t.route)))
+            .text(
+                "route_basis",
+                each().map(|t| t.route.map(|_| if t.route_matched { "map" } else { "logged" })),
+            )
             .number("duration_s", each().map(|t| track.seconds(t.ends.0, t.ends.1)))
             .number("logged_s", ledgers(|l| l.duration_s))
             .number("moving_s", ledgers(|l| l.moving_s))
