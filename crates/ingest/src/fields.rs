@@ -28,6 +28,18 @@ impl Fields {
         self.bytes.get(start..end)
     }
 
+    /// Begins a row that is put together cell by cell.
+    pub fn clear(&mut self) {
+        self.bytes.clear();
+        self.ends.clear();
+    }
+
+    /// Adds a cell; an empty one has no value.
+    pub fn push(&mut self, cell: &[u8]) {
+        self.bytes.extend_from_slice(cell);
+        self.ends.push(self.bytes.len());
+    }
+
     pub fn iter(&self) -> impl Iterator<Item = &[u8]> {
         (0..self.len()).filter_map(|at| self.get(at))
     }

@@ -9,6 +9,7 @@
 pub mod dialect;
 mod elevation;
 mod fields;
+mod formats;
 mod frame;
 mod frozen;
 mod header;
