@@ -8,17 +8,16 @@
 
 pub mod dialect;
 mod elevation;
-mod fields;
-mod formats;
+pub mod formats;
 mod frame;
 mod frozen;
 mod header;
+mod input;
 pub mod inspect;
-mod lines;
 mod reader;
 mod receipt;
 mod rejects;
-mod rows;
+mod row;
 pub mod settings;
 pub mod sign;
 pub mod signal;
@@ -34,7 +33,6 @@ use backwatt_schema::{BatchError, Problem, tables::RECEIPTS};
 use backwatt_store::{Layout, Provenance, StoreError, write_table};
 use rayon::prelude::*;
 
-pub use reader::read_head;
 pub use receipt::Receipt;
 pub use settings::Settings;
 

@@ -6,6 +6,7 @@ use backwatt_schema::unit::Unit;
 use jiff::{civil::Date, tz::TimeZone};
 
 use crate::dialect::Stated;
+use crate::formats::Format;
 
 /// All sources of one pilot.
 #[derive(Debug, Clone)]
@@ -39,11 +40,26 @@ pub struct Source {
     pub files: Vec<LogFile>,
     /// The column that names the vehicle, where the files do not.
     pub vehicle_column: Option<String>,
+    /// Found in each file where it is not stated.
+    pub format: Option<Format>,
     pub dialect: Stated,
     /// Texts that mean "no value", beyond the usual ones.
     pub missing: Vec<String>,
     pub time: TimeSettings,
     pub columns: Vec<Mapping>,
+}
+
+impl Source {
+    /// Every name the mapping looks for: time, vehicle, and all spellings of the columns.
+    pub fn wanted(&self) -> impl Iterator<Item = &str> {
+        let plus = match &self.time.kind {
+            TimeKind::DayNumber { plus: Some((name, _)), .. } => Some(name),
+            _ => None,
+        };
+        let spellings = self.columns.iter().flat_map(|mapping| &mapping.names);
+        let clock = self.time.columns.iter().chain(plus);
+        clock.chain(&self.vehicle_column).chain(spellings).map(String::as_str)
+    }
 }
 
 #[derive(Debug, Clone, PartialEq, Eq)]

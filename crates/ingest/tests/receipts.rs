@@ -28,6 +28,7 @@ fn settings(log: &Path) -> Settings {
             name: "s".to_owned(),
             files: vec![LogFile { path: log.to_owned(), shown: "log.csv".to_owned(), vehicle: None }],
             vehicle_column: Some("id".to_owned()),
+            format: None,
             dialect: Stated {
                 delimiter: Some(b','),
                 header_line: Some(1),

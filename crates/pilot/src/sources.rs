@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use backwatt_ingest::dialect::Stated;
+use backwatt_ingest::formats::Format;
 use backwatt_ingest::settings::{CellUnit, LogFile, Mapping, Positive, Source, TimeKind, TimeSettings};
 use backwatt_ingest::signal::{Holds, SIGNALS, position};
 use backwatt_schema::nearest;
@@ -45,6 +46,7 @@ pub fn read(
         );
     }
     let vehicle_type = section.text("vehicle_type").map(|at| at.value);
+    let format = format(section);
     let dialect = dialect(section);
     let missing = section.texts("missing").map(|at| at.value).unwrap_or_default();
     let time = section.section("time").and_then(|time| self::time(&time, zone));
@@ -65,7 +67,7 @@ pub fn read(
         section.fault("pilot-speed-missing", "columns", format!("source \"{name}\" maps no speed"), hint);
     }
     section.finish();
-    let source = Source { name, files, vehicle_column, dialect, missing, time: time?, columns };
+    let source = Source { name, files, vehicle_column, format, dialect, missing, time: time?, columns };
     Some(SourceWithType { source, vehicle_type })
 }
 
@@ -100,6 +102,18 @@ fn log_files(
         .into_iter()
         .map(|file| LogFile { vehicle: file.vehicle.or_else(|| vehicle.map(str::to_owned)), ..file })
         .collect()
+}
+
+fn format(section: &Section<'_, '_>) -> Option<Format> {
+    let stated = section.text("format")?.value;
+    let found = Format::by_name(&stated);
+    if found.is_none() {
+        let valid = Format::ALL.map(Format::name);
+        let near = nearest(&stated, valid).map_or(String::new(), |n| format!("did you mean \"{n}\"? "));
+        let hint = format!("{near}one of: {}; or leave it out: it is found in each file", valid.join(", "));
+        section.fault("pilot-bad-format", "format", format!("\"{stated}\" is no format known here"), hint);
+    }
+    found
 }
 
 fn dialect(section: &Section<'_, '_>) -> Stated {

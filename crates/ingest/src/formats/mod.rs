@@ -1,25 +1,110 @@
-//! Log formats: each turns one file into records of text cells under names that are fixed for the file.
+//! What a log may be written in. Every format becomes records of text cells under fixed names, so that one row path
+//! (time, vehicle, cells, refusal, spool, receipt) serves all.
+//!
+//! Numbers that a binary format holds are written in their shortest decimal form that reads back as the same number
+//! (Rust's `Display`), so nothing is rounded on the way. Text is counted in lines from 1, preamble and header included; binary formats
+//! in records from 0.
+//!
+//! A new format is a variant of [`Format`], a line in [`Format::name`], [`recognise`] and [`open`], and a file that
+//! implements [`Records`].
 
-pub mod can;
-pub mod mdf;
-pub mod nmea;
+mod can;
+mod delimited;
+mod fields;
+mod lines;
+mod mdf;
+mod nmea;
+mod rows;
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::io;
 
-use crate::fields::Fields;
-use crate::rows::RowText;
+pub use delimited::read_head;
+pub use fields::Fields;
 
-/// The records of one file.
+use crate::input::Input;
+use crate::settings::Source;
+
+/// A log as records with a fixed set of named fields, whatever the file's format.
 pub trait Records {
-    /// The names of the fields, fixed for the file.
+    /// Names of the fields, the same for the whole file.
     fn names(&self) -> &[String];
 
-    /// The next record: its cells as text, empty where there is no value.
+    /// The next record; its fields as text stand in `fields` (empty = no value), as many as there are names.
+    ///
+    /// An error ends the file: what came before it stays, and the receipt says so.
     fn next(&mut self, fields: &mut Fields) -> io::Result<RowText>;
 
-    /// What the file holds beside rows of this log, by kind: other sentences, frames without a mapped signal.
+    /// What the file holds beside rows of this log, by kind, once the end is reached: other sentences of a receiver,
+    /// frames without a mapped signal. Counted in the receipt, neither kept nor refused.
     fn passed_over(&self) -> BTreeMap<&'static str, u64> {
         BTreeMap::new()
+    }
+}
+
+/// What a reader met.
+#[derive(Debug, PartialEq, Eq)]
+pub enum RowText {
+    /// A record whose fields stand in the `Fields` given, with the line it begins on. `raw` is the record as it stood in
+    /// the file, for whoever reads the rejects; left empty, the fields are shown instead.
+    Row {
+        line: u64,
+        raw: Vec<u8>,
+    },
+    Refused {
+        line: u64,
+        raw: Vec<u8>,
+        reason: &'static str,
+        message: Cow<'static, str>,
+    },
+    End,
+}
+
+/// A file that can be read record by record.
+pub struct Opened {
+    pub records: Box<dyn Records>,
+    /// How the file is written, for its receipt.
+    pub description: String,
+    /// Cells may have a decimal comma. Never so where a format says itself what a number is.
+    pub decimal_comma: bool,
+    /// Each record holds few of the signals, at instants of its own: rows are gathered in the second pass.
+    pub sparse: bool,
+}
+
+/// The formats, by the names a pilot file states them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Format {
+    Delimited,
+    Nmea,
+}
+
+impl Format {
+    pub const ALL: [Format; 2] = [Format::Delimited, Format::Nmea];
+
+    pub fn name(self) -> &'static str {
+        match self {
+            Format::Delimited => "delimited",
+            Format::Nmea => "nmea",
+        }
+    }
+
+    pub fn by_name(name: &str) -> Option<Format> {
+        Self::ALL.into_iter().find(|format| format.name() == name)
+    }
+}
+
+/// The format that the start of a file shows; delimited text where it shows no other.
+pub(crate) fn recognise(head: &[u8]) -> Format {
+    if nmea::looks_like(head) { Format::Nmea } else { Format::Delimited }
+}
+
+/// Opens a log in the format its source states, or else its start shows.
+///
+/// The source tells a reader which names are wanted ([`Source::wanted`]), where finding all would be a burden.
+pub(crate) fn open(source: &Source, input: Input) -> io::Result<Opened> {
+    match source.format.unwrap_or_else(|| recognise(input.head())) {
+        Format::Delimited => delimited::open(&source.dialect, input),
+        Format::Nmea => Ok(nmea::open(input)),
     }
 }

@@ -11,8 +11,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use crate::dialect::{Dialect, Stated};
-use crate::fields::Fields;
-use crate::reader::read_head;
+use crate::formats::{Fields, read_head};
 
 pub use draft::Draft;
 pub use guess::{ColumnGuess, TimeGuess};

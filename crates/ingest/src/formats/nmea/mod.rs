@@ -9,12 +9,11 @@ mod epoch;
 mod sentence;
 
 use std::collections::{BTreeMap, VecDeque};
-use std::io::{self, BufRead};
+use std::io::{self, BufRead, BufReader};
 
-use super::Records;
-use crate::fields::Fields;
-use crate::lines::{Line, next_line};
-use crate::rows::RowText;
+use super::lines::{Line, next_line};
+use super::{Fields, Opened, Records, RowText};
+use crate::input::Input;
 use epoch::{Clock, Epoch};
 use sentence::{Kind, Sentence};
 
@@ -41,6 +40,23 @@ const SPEED_KM_H: usize = 6;
 const COURSE_DEG: usize = 7;
 const HDOP: usize = 8;
 const SATELLITES: usize = 9;
+
+/// True where most lines hold a sentence, one at least of a kind that is read here.
+pub fn looks_like(head: &[u8]) -> bool {
+    let lines = || head.split(|byte| *byte == b'\n').filter(|line| !line.iter().all(u8::is_ascii_whitespace)).take(50);
+    let read = || lines().map(sentence::read);
+    read().any(|line| matches!(line, Ok(Some(_)))) && read().filter(Result::is_ok).count() * 2 > lines().count()
+}
+
+pub fn open(input: Input) -> Opened {
+    let records = NmeaRecords::new(BufReader::with_capacity(1 << 16, input));
+    Opened {
+        records: Box::new(records),
+        description: "NMEA 0183 sentences".to_owned(),
+        decimal_comma: false,
+        sparse: false,
+    }
+}
 
 /// The records of one log.
 pub struct NmeaRecords<R> {
@@ -143,7 +159,7 @@ impl<R: BufRead> Records for NmeaRecords<R> {
         loop {
             match self.ready.pop_front() {
                 Some(Ready::Refused { line, raw, reason, message }) => {
-                    return Ok(RowText::Refused { line, raw, reason, message });
+                    return Ok(RowText::Refused { line, raw, reason, message: message.into() });
                 }
                 Some(Ready::Row { line, raw, cells }) => {
                     fields.clear();

@@ -3,31 +3,18 @@
 use std::collections::VecDeque;
 use std::io::{self, BufRead};
 
-use crate::fields::{Fields, Split};
-use crate::lines::{Line, next_line};
+use super::RowText;
+use super::fields::{Fields, Split};
+use super::lines::{Line, next_line};
 
 /// A quoted field may run over this many lines; beyond, the opening quote is taken for a fault.
 const QUOTED_LINES: usize = 50;
 
-#[derive(Debug, PartialEq, Eq)]
-pub enum RowText {
-    /// A row whose fields stand in the `Fields` given, with the line it begins on.
-    Row {
-        line: u64,
-        raw: Vec<u8>,
-    },
-    Refused {
-        line: u64,
-        raw: Vec<u8>,
-        reason: &'static str,
-        message: &'static str,
-    },
-    End,
-}
-
 enum Pulled {
     Line(u64, Vec<u8>),
     TooLong(u64, Vec<u8>),
+    /// Reading stopped inside this line; why stands in `Rows::fault`.
+    Cut(u64, Vec<u8>),
     End,
 }
 
@@ -37,12 +24,13 @@ pub struct Rows<R> {
     waiting: VecDeque<Pulled>,
     line: u64,
     delimiter: u8,
+    fault: Option<io::Error>,
 }
 
 impl<R: BufRead> Rows<R> {
     /// `line`: lines already read.
     pub fn new(reader: R, line: u64, delimiter: u8) -> Self {
-        Self { reader, waiting: VecDeque::new(), line, delimiter }
+        Self { reader, waiting: VecDeque::new(), line, delimiter, fault: None }
     }
 
     /// The next row that is not blank.
@@ -51,8 +39,12 @@ impl<R: BufRead> Rows<R> {
             let (line, raw) = match self.pull()? {
                 Pulled::End => return Ok(RowText::End),
                 Pulled::TooLong(line, raw) => {
-                    let message = "the line is longer than 1 MiB";
+                    let message = "the line is longer than 1 MiB".into();
                     return Ok(RowText::Refused { line, raw, reason: "line-too-long", message });
+                }
+                Pulled::Cut(line, raw) => {
+                    let message = "reading stopped inside this row".into();
+                    return Ok(RowText::Refused { line, raw, reason: "row-cut-short", message });
                 }
                 Pulled::Line(_, raw) if raw.iter().all(u8::is_ascii_whitespace) => continue,
                 Pulled::Line(line, raw) => (line, raw),
@@ -60,7 +52,7 @@ impl<R: BufRead> Rows<R> {
             return match fields.split(&raw, self.delimiter) {
                 Split::Whole => Ok(RowText::Row { line, raw }),
                 Split::Malformed => {
-                    let message = "text follows a closing quote";
+                    let message = "text follows a closing quote".into();
                     Ok(RowText::Refused { line, raw, reason: "stray-quote", message })
                 }
                 Split::Open => self.join(line, raw, fields),
@@ -91,7 +83,7 @@ impl<R: BufRead> Rows<R> {
         for pulled in taken.into_iter().rev() {
             self.waiting.push_front(pulled);
         }
-        let message = "a quoted field does not end";
+        let message = "a quoted field does not end".into();
         Ok(RowText::Refused { line, raw: first, reason: "unclosed-quote", message })
     }
 
@@ -99,8 +91,19 @@ impl<R: BufRead> Rows<R> {
         if let Some(waiting) = self.waiting.pop_front() {
             return Ok(waiting);
         }
+        if let Some(fault) = self.fault.take() {
+            return Err(fault);
+        }
         let mut buffer = Vec::new();
-        let line = next_line(&mut self.reader, &mut buffer)?;
+        let line = match next_line(&mut self.reader, &mut buffer) {
+            Ok(line) => line,
+            Err(fault) if buffer.is_empty() => return Err(fault),
+            Err(fault) => {
+                self.fault = Some(fault);
+                self.line += 1;
+                return Ok(Pulled::Cut(self.line, buffer));
+            }
+        };
         self.line += 1;
         Ok(match line {
             Line::End => Pulled::End,

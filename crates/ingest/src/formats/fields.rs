@@ -22,32 +22,39 @@ impl Fields {
         self.ends.len()
     }
 
+    pub fn is_empty(&self) -> bool {
+        self.ends.is_empty()
+    }
+
     pub fn get(&self, at: usize) -> Option<&[u8]> {
         let end = *self.ends.get(at)?;
         let start = if at == 0 { 0 } else { self.ends[at - 1] };
         self.bytes.get(start..end)
     }
 
-    /// Begins a row that is put together cell by cell.
+    pub fn iter(&self) -> impl Iterator<Item = &[u8]> {
+        (0..self.len()).filter_map(|at| self.get(at))
+    }
+
     pub fn clear(&mut self) {
         self.bytes.clear();
         self.ends.clear();
     }
 
-    /// Adds a cell; an empty one has no value.
-    pub fn push(&mut self, cell: &[u8]) {
-        self.bytes.extend_from_slice(cell);
+    /// Adds a field at the end.
+    pub fn push(&mut self, field: &[u8]) {
+        self.bytes.extend_from_slice(field);
         self.ends.push(self.bytes.len());
     }
 
-    pub fn iter(&self) -> impl Iterator<Item = &[u8]> {
-        (0..self.len()).filter_map(|at| self.get(at))
+    /// The fields as one line, for the eyes of whoever reads the rejects.
+    pub fn joined(&self) -> Vec<u8> {
+        self.iter().collect::<Vec<_>>().join(&b',')
     }
 
     /// Splits a row into its fields.
     pub fn split(&mut self, row: &[u8], delimiter: u8) -> Split {
-        self.bytes.clear();
-        self.ends.clear();
+        self.clear();
         if memchr::memchr(b'"', row).is_none() {
             let mut start = 0;
             for at in memchr::memchr_iter(delimiter, row).chain(std::iter::once(row.len())) {
