@@ -42,6 +42,8 @@ pub struct Source {
     pub vehicle_column: Option<String>,
     /// Found in each file where it is not stated.
     pub format: Option<Format>,
+    /// What the frames of a CAN log mean; the signals of SAE J1939 known here where none is named.
+    pub dbc: Option<PathBuf>,
     pub dialect: Stated,
     /// Texts that mean "no value", beyond the usual ones.
     pub missing: Vec<String>,

@@ -29,6 +29,7 @@ fn settings(log: &Path) -> Settings {
             files: vec![LogFile { path: log.to_owned(), shown: "log.csv".to_owned(), vehicle: None }],
             vehicle_column: Some("id".to_owned()),
             format: None,
+            dbc: None,
             dialect: Stated {
                 delimiter: Some(b','),
                 header_line: Some(1),

@@ -8,9 +8,10 @@
 //! A new format is a variant of [`Format`], a line in [`Format::name`], [`recognise`] and [`open`], and a file that
 //! implements [`Records`].
 
-mod can;
+pub mod can;
 mod delimited;
 mod fields;
+mod guard;
 mod lines;
 mod mdf;
 mod nmea;
@@ -77,15 +78,17 @@ pub struct Opened {
 pub enum Format {
     Delimited,
     Nmea,
+    Candump,
 }
 
 impl Format {
-    pub const ALL: [Format; 2] = [Format::Delimited, Format::Nmea];
+    pub const ALL: [Format; 3] = [Format::Delimited, Format::Nmea, Format::Candump];
 
     pub fn name(self) -> &'static str {
         match self {
             Format::Delimited => "delimited",
             Format::Nmea => "nmea",
+            Format::Candump => "candump",
         }
     }
 
@@ -96,7 +99,13 @@ impl Format {
 
 /// The format that the start of a file shows; delimited text where it shows no other.
 pub(crate) fn recognise(head: &[u8]) -> Format {
-    if nmea::looks_like(head) { Format::Nmea } else { Format::Delimited }
+    if nmea::looks_like(head) {
+        Format::Nmea
+    } else if can::looks_like(head) {
+        Format::Candump
+    } else {
+        Format::Delimited
+    }
 }
 
 /// Opens a log in the format its source states, or else its start shows.
@@ -106,5 +115,6 @@ pub(crate) fn open(source: &Source, input: Input) -> io::Result<Opened> {
     match source.format.unwrap_or_else(|| recognise(input.head())) {
         Format::Delimited => delimited::open(&source.dialect, input),
         Format::Nmea => Ok(nmea::open(input)),
+        Format::Candump => can::open(source, input),
     }
 }

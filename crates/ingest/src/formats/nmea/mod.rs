@@ -43,7 +43,8 @@ const SATELLITES: usize = 9;
 
 /// True where most lines hold a sentence, one at least of a kind that is read here.
 pub fn looks_like(head: &[u8]) -> bool {
-    let lines = || head.split(|byte| *byte == b'\n').filter(|line| !line.iter().all(u8::is_ascii_whitespace)).take(50);
+    let lines =
+        || head.split(|byte| *byte == b'\n').filter(|line| !line.iter().all(u8::is_ascii_whitespace)).take(50);
     let read = || lines().map(sentence::read);
     read().any(|line| matches!(line, Ok(Some(_)))) && read().filter(Result::is_ok).count() * 2 > lines().count()
 }
@@ -188,7 +189,7 @@ impl<R: BufRead> Records for NmeaRecords<R> {
     }
 
     fn passed_over(&self) -> BTreeMap<&'static str, u64> {
-        BTreeMap::from([("other-sentence", self.other_sentences)])
+        BTreeMap::from([("passed-over-other-sentence", self.other_sentences)])
     }
 }
 
@@ -243,7 +244,7 @@ mod tests {
         );
         let mut records = NmeaRecords::new(text.as_bytes());
         while records.next(&mut Fields::default()).unwrap() != RowText::End {}
-        assert_eq!(records.passed_over()["other-sentence"], 1);
+        assert_eq!(records.passed_over()["passed-over-other-sentence"], 1);
     }
 
     #[test]
@@ -322,7 +323,7 @@ mod tests {
                     }
                 }
             }
-            proptest::prop_assert_eq!(lines + records.passed_over()["other-sentence"], picks.len() as u64);
+            proptest::prop_assert_eq!(lines + records.passed_over()["passed-over-other-sentence"], picks.len() as u64);
         }
     }
 }
