@@ -10,13 +10,17 @@
 
 mod delimited;
 mod fields;
+mod gpx;
 mod lines;
+mod long;
+mod ndjson;
+mod parquet;
 mod rows;
+mod wanted;
 
 use std::borrow::Cow;
 use std::io;
 
-pub use delimited::read_head;
 pub use fields::Fields;
 
 use crate::input::Input;
@@ -31,6 +35,11 @@ pub trait Records {
     ///
     /// An error ends the file: what came before it stays, and the receipt says so.
     fn next(&mut self, fields: &mut Fields) -> io::Result<RowText>;
+
+    /// Records passed over so far because the mapping asks for nothing in them, as it passes over columns.
+    fn passed(&self) -> u64 {
+        0
+    }
 }
 
 /// What a reader met.
@@ -60,20 +69,44 @@ pub struct Opened {
     pub decimal_comma: bool,
     /// Each record holds few of the signals, at instants of its own: rows are gathered in the second pass.
     pub sparse: bool,
+    /// Some names are there because the mapping asks for them; whether the file has them shows at its end.
+    pub promised: bool,
+    /// The unit of each field as the file states it; empty where it states none.
+    pub units: Vec<String>,
+}
+
+impl Opened {
+    /// Dense records whose names were all met, without units or decimal commas.
+    pub fn new(records: Box<dyn Records>) -> Self {
+        Self {
+            records,
+            description: String::new(),
+            decimal_comma: false,
+            sparse: false,
+            promised: false,
+            units: Vec::new(),
+        }
+    }
 }
 
 /// The formats, by the names a pilot file states them.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Format {
     Delimited,
+    Ndjson,
+    Parquet,
+    Gpx,
 }
 
 impl Format {
-    pub const ALL: [Format; 1] = [Format::Delimited];
+    pub const ALL: [Format; 4] = [Format::Delimited, Format::Ndjson, Format::Parquet, Format::Gpx];
 
     pub fn name(self) -> &'static str {
         match self {
             Format::Delimited => "delimited",
+            Format::Ndjson => "ndjson",
+            Format::Parquet => "parquet",
+            Format::Gpx => "gpx",
         }
     }
 
@@ -83,15 +116,30 @@ impl Format {
 }
 
 /// The format that the start of a file shows; delimited text where it shows no other.
-pub(crate) fn recognise(_head: &[u8]) -> Format {
-    Format::Delimited
+pub(crate) fn recognise(head: &[u8]) -> Format {
+    if parquet::recognises(head) {
+        Format::Parquet
+    } else if gpx::recognises(head) {
+        Format::Gpx
+    } else if ndjson::recognises(head) {
+        Format::Ndjson
+    } else {
+        Format::Delimited
+    }
 }
 
 /// Opens a log in the format its source states, or else its start shows.
 ///
 /// The source tells a reader which names are wanted ([`Source::wanted`]), where finding all would be a burden.
 pub(crate) fn open(source: &Source, input: Input) -> io::Result<Opened> {
-    match source.format.unwrap_or_else(|| recognise(input.head())) {
+    let opened = match source.format.unwrap_or_else(|| recognise(input.head())) {
         Format::Delimited => delimited::open(&source.dialect, input),
+        Format::Ndjson => ndjson::open(source, input),
+        Format::Parquet => parquet::open(source, input),
+        Format::Gpx => gpx::open(source, input),
+    }?;
+    match &source.long {
+        Some(long) => long::spread(source, long, opened),
+        None => Ok(opened),
     }
 }
