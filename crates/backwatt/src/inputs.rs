@@ -1,5 +1,8 @@
 //! Digests of what each stage reads: the same digest, the same tables.
 
+use std::collections::BTreeMap;
+use std::path::Path;
+
 use backwatt_pilot::{Origin, Pilot};
 use backwatt_store::{digest_bytes, digest_file};
 
@@ -16,9 +19,12 @@ impl Inputs {
     /// Digests logs and settings. An unreadable log counts as itself: its receipt will say so.
     pub fn of(pilot: &Pilot, program: &str) -> Self {
         let mut files: Vec<String> = Vec::new();
+        // An archive of many logs is read once.
+        let mut digests: BTreeMap<&Path, String> = BTreeMap::new();
         for source in &pilot.ingest.sources {
             for file in &source.files {
-                let digest = digest_file(&file.path).unwrap_or_else(|_| "unreadable".to_owned());
+                let unread = || digest_file(&file.path).unwrap_or_else(|_| "unreadable".to_owned());
+                let digest = digests.entry(&file.path).or_insert_with(unread);
                 files.push(format!("{}\t{}\t{digest}", source.name, file.shown));
             }
         }

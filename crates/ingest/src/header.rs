@@ -99,7 +99,7 @@ fn shown(names: &[String]) -> String {
 }
 
 impl Column {
-    fn signal(&self) -> &'static Signal {
+    pub fn signal(&self) -> &'static Signal {
         &SIGNALS[self.signal]
     }
 

@@ -33,6 +33,7 @@ use backwatt_schema::{BatchError, Problem, tables::RECEIPTS};
 use backwatt_store::{Layout, Provenance, StoreError, write_table};
 use rayon::prelude::*;
 
+pub use input::{Archive, Member, Unpacking, members};
 pub use receipt::Receipt;
 pub use settings::Settings;
 

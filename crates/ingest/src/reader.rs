@@ -26,13 +26,14 @@ pub fn read_file(
 ) -> Result<Receipt, IngestError> {
     let mut receipt =
         Receipt { source_file: file.shown.clone(), source: source.name.clone(), ..Receipt::default() };
-    let Opened { records, description, decimal_comma, sparse } = match open(source, file, &mut receipt) {
-        Ok(opened) => opened,
-        Err(error) => {
-            receipt.problem = Some(format!("cannot read: {error}"));
-            return Ok(receipt);
-        }
-    };
+    let Opened { records, description, decimal_comma, sparse, promised, .. } =
+        match open(source, file, spool, &mut receipt) {
+            Ok(opened) => opened,
+            Err(error) => {
+                receipt.problem = Some(format!("cannot read: {error}"));
+                return Ok(receipt);
+            }
+        };
     receipt.dialect = Some(description);
     receipt.sparse = sparse;
     let plan = match Plan::find(source, file, records.names()) {
@@ -45,19 +46,32 @@ pub fn read_file(
     receipt.columns_missing.clone_from(&plan.missing);
     receipt.clock_relative = matches!(source.time.kind, TimeKind::Relative(_));
     let row_reader = RowReader::new(settings, source, file, plan, decimal_comma);
-    let reading = FileReading { file, row_reader, parts: BTreeMap::new(), in_flight: 0, receipt, rejects };
+    let reading =
+        FileReading { file, row_reader, promised, parts: BTreeMap::new(), in_flight: 0, receipt, rejects };
     reading.run(records, spool)
 }
 
-fn open(source: &Source, file: &LogFile, receipt: &mut Receipt) -> std::io::Result<Opened> {
-    receipt.bytes = std::fs::metadata(&file.path)?.len();
-    receipt.digest = backwatt_store::digest_file(&file.path).ok();
-    formats::open(source, Input::open(&file.path)?)
+fn open(source: &Source, file: &LogFile, spool: &Spool, receipt: &mut Receipt) -> std::io::Result<Opened> {
+    match &file.member {
+        None => {
+            receipt.bytes = std::fs::metadata(&file.path)?.len();
+            receipt.digest = backwatt_store::digest_file(&file.path).ok();
+        }
+        Some(member) => {
+            receipt.bytes = member.packed_bytes();
+            receipt.digest = Some(backwatt_store::digest_reader(member.packed(&file.path)?)?);
+        }
+    }
+    let input = Input::open(file, source.unpacking)?.with_scratch(spool.folder());
+    let packing: String = input.packing().iter().map(|name| format!("{name}, ")).collect();
+    let opened = formats::open(source, input)?;
+    Ok(Opened { description: packing + &opened.description, ..opened })
 }
 
 struct FileReading<'a> {
     file: &'a LogFile,
     row_reader: RowReader<'a>,
+    promised: bool,
     /// By vehicle: its rows in flight, and the parts already written out.
     parts: BTreeMap<String, (Frame, usize)>,
     in_flight: usize,
@@ -89,7 +103,10 @@ impl FileReading<'_> {
                 self.spill(spool)?;
             }
         }
-        for (kind, count) in records.passed_over().into_iter().filter(|(_, count)| *count > 0) {
+        if self.promised {
+            self.receipt.columns_missing.extend(self.row_reader.never_filled());
+        }
+        for (kind, count) in records.passed().into_iter().filter(|(_, count)| *count > 0) {
             *self.receipt.rules.entry(kind).or_default() += count;
         }
         for (vehicle, (frame, part)) in &self.parts {

@@ -24,6 +24,8 @@ pub struct RowReader<'a> {
     plan: Plan,
     decimal_comma: bool,
     carried: Vec<Carried>,
+    /// By column: some cell had a value, good or bad.
+    met: Vec<bool>,
     last_time: Option<i64>,
     /// Texts of the row read last.
     pub texts: [String; TEXTS],
@@ -38,6 +40,7 @@ impl<'a> RowReader<'a> {
         decimal_comma: bool,
     ) -> Self {
         let carried = vec![Carried::default(); plan.width()];
+        let met = vec![false; plan.width()];
         Self {
             settings,
             source,
@@ -45,6 +48,7 @@ impl<'a> RowReader<'a> {
             plan,
             decimal_comma,
             carried,
+            met,
             last_time: None,
             texts: <[String; TEXTS]>::default(),
         }
@@ -73,6 +77,12 @@ impl<'a> RowReader<'a> {
         }
         self.cells(fields, &mut row, receipt, rejects)?;
         Ok(Ok((vehicle, row)))
+    }
+
+    /// Signals of the mapping that no record had a value of.
+    pub fn never_filled(&self) -> impl Iterator<Item = &'static str> {
+        let columns = self.plan.columns.iter().zip(&self.met);
+        columns.filter(|(_, met)| !**met).map(|(column, _)| column.signal().name)
     }
 
     fn vehicle(&self, fields: &Fields) -> Result<String, Fault> {
@@ -126,13 +136,15 @@ impl<'a> RowReader<'a> {
         rejects: &mut RejectWriter,
     ) -> Result<(), IngestError> {
         self.texts = <[String; TEXTS]>::default();
-        for (column, carried) in self.plan.columns.iter().zip(&mut self.carried) {
+        let columns = self.plan.columns.iter().zip(&mut self.carried).zip(&mut self.met);
+        for ((column, carried), met) in columns {
             let text = cell(fields, column.at);
             let text = text.trim();
             if is_missing(text, &self.source.missing) {
                 column.blank(row, carried, &mut self.texts, receipt);
                 continue;
             }
+            *met = true;
             let is_text = std::str::from_utf8(fields.get(column.at).unwrap_or_default()).is_ok();
             let read = if is_text {
                 column.read(text, self.decimal_comma, row, &mut self.texts)

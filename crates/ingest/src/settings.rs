@@ -7,6 +7,7 @@ use jiff::{civil::Date, tz::TimeZone};
 
 use crate::dialect::Stated;
 use crate::formats::Format;
+use crate::input::{Member, Unpacking};
 
 /// All sources of one pilot.
 #[derive(Debug, Clone)]
@@ -44,6 +45,11 @@ pub struct Source {
     pub format: Option<Format>,
     /// What the frames of a CAN log mean; the signals of SAE J1939 known here where none is named.
     pub dbc: Option<PathBuf>,
+    /// Signals stand below each other instead of side by side.
+    pub long: Option<Long>,
+    /// Rows are gathered onto the instants of the speed; where not stated, if the format is one of sparse rows.
+    pub gather: Option<bool>,
+    pub unpacking: Unpacking,
     pub dialect: Stated,
     /// Texts that mean "no value", beyond the usual ones.
     pub missing: Vec<String>,
@@ -51,8 +57,34 @@ pub struct Source {
     pub columns: Vec<Mapping>,
 }
 
+/// Long form: each row is one signal's value at one instant.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Long {
+    /// The column that names the signal.
+    pub signal: String,
+    pub value: String,
+}
+
 impl Source {
-    /// Every name the mapping looks for: time, vehicle, and all spellings of the columns.
+    /// A source that asks for nothing: for looking at a log.
+    pub fn unmapped() -> Self {
+        Self {
+            name: String::new(),
+            files: Vec::new(),
+            vehicle_column: None,
+            format: None,
+            dbc: None,
+            long: None,
+            gather: None,
+            unpacking: Unpacking::default(),
+            dialect: Stated::default(),
+            missing: Vec::new(),
+            time: TimeSettings { columns: Vec::new(), kind: TimeKind::Iso },
+            columns: Vec::new(),
+        }
+    }
+
+    /// Every name the mapping looks for: time, vehicle, those of the long form, and all spellings of the columns.
     pub fn wanted(&self) -> impl Iterator<Item = &str> {
         let plus = match &self.time.kind {
             TimeKind::DayNumber { plus: Some((name, _)), .. } => Some(name),
@@ -60,14 +92,17 @@ impl Source {
         };
         let spellings = self.columns.iter().flat_map(|mapping| &mapping.names);
         let clock = self.time.columns.iter().chain(plus);
-        clock.chain(&self.vehicle_column).chain(spellings).map(String::as_str)
+        let long = self.long.iter().flat_map(|long| [&long.signal, &long.value]);
+        clock.chain(&self.vehicle_column).chain(long).chain(spellings).map(String::as_str)
     }
 }
 
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LogFile {
     pub path: PathBuf,
-    /// As shown in rejects and receipts: relative to the pilot file.
+    /// The part of `path` that is the log, where that is a zip archive.
+    pub member: Option<Member>,
+    /// As shown in rejects and receipts: relative to the pilot file, a member below its archive.
     pub shown: String,
     /// The vehicle, where the path or the source names it.
     pub vehicle: Option<String>,

@@ -2,9 +2,10 @@
 
 use std::path::Path;
 
+use backwatt_ingest::Unpacking;
 use backwatt_ingest::dialect::Stated;
 use backwatt_ingest::formats::Format;
-use backwatt_ingest::settings::{CellUnit, LogFile, Mapping, Positive, Source, TimeKind, TimeSettings};
+use backwatt_ingest::settings::{CellUnit, LogFile, Long, Mapping, Positive, Source, TimeKind, TimeSettings};
 use backwatt_ingest::signal::{Holds, SIGNALS, position};
 use backwatt_schema::nearest;
 use backwatt_schema::unit::{Dimension, Unit};
@@ -47,6 +48,9 @@ pub fn read(
     }
     let vehicle_type = section.text("vehicle_type").map(|at| at.value);
     let format = format(section);
+    let long = section.section("long").and_then(|long| self::long(&long));
+    let gather = section.flag("gather").map(|at| at.value);
+    let unpacking = unpacking(section);
     let dialect = dialect(section);
     let missing = section.texts("missing").map(|at| at.value).unwrap_or_default();
     let time = section.section("time").and_then(|time| self::time(&time, zone));
@@ -67,7 +71,20 @@ pub fn read(
         section.fault("pilot-speed-missing", "columns", format!("source \"{name}\" maps no speed"), hint);
     }
     section.finish();
-    let source = Source { name, files, vehicle_column, format, dialect, missing, time: time?, columns };
+    let time = time?;
+    let source = Source {
+        name,
+        files,
+        vehicle_column,
+        format,
+        long,
+        gather,
+        unpacking,
+        dialect,
+        missing,
+        time,
+        columns,
+    };
     Some(SourceWithType { source, vehicle_type })
 }
 
@@ -114,6 +131,40 @@ fn format(section: &Section<'_, '_>) -> Option<Format> {
         section.fault("pilot-bad-format", "format", format!("\"{stated}\" is no format known here"), hint);
     }
     found
+}
+
+fn long(section: &Section<'_, '_>) -> Option<Long> {
+    let signal = section.text("signal").map(|at| at.value);
+    let value = section.text("value").map(|at| at.value);
+    if signal.is_none() || value.is_none() {
+        let hint =
+            "long = { signal = \"column that names the signal\", value = \"column of its value\" }".to_owned();
+        section.fault(
+            "pilot-long-form",
+            "signal",
+            "the long form has two columns: signal and value".into(),
+            hint,
+        );
+    }
+    section.finish();
+    Some(Long { signal: signal?, value: value? })
+}
+
+fn unpacking(section: &Section<'_, '_>) -> Unpacking {
+    let limit = |key: &str, usual: u64| {
+        let Some(stated) = section.number(key).map(|at| at.value) else { return usual };
+        if (1.0..=1e18).contains(&stated) {
+            return stated as u64;
+        }
+        let hint = format!("a count above 0, such as {usual}");
+        section.fault("pilot-bad-limit", key, format!("{stated} is no limit"), hint);
+        usual
+    };
+    let usual = Unpacking::default();
+    Unpacking {
+        bytes_most: limit("unpack_bytes_max", usual.bytes_most),
+        ratio_most: limit("unpack_ratio_max", usual.ratio_most),
+    }
 }
 
 fn dialect(section: &Section<'_, '_>) -> Stated {

@@ -1,7 +1,6 @@
 //! Delimited text: a header, perhaps a preamble above and a row of units below it, then rows.
 
 use std::io::{self, BufReader, Read};
-use std::path::Path;
 
 use encoding_rs_io::DecodeReaderBytesBuilder;
 
@@ -14,26 +13,16 @@ use crate::input::Input;
 
 type TextReader = BufReader<Box<dyn Read>>;
 
-/// The start of a file as text, with the dialect it seems to be in.
-pub fn read_head(path: &Path, stated: &Stated) -> io::Result<(String, Dialect)> {
-    Ok(look(Input::open(path)?.head(), stated))
-}
-
-fn look(head: &[u8], stated: &Stated) -> (String, Dialect) {
-    let encoding = stated.encoding.unwrap_or_else(|| find_encoding(head));
-    let (text, used, _) = encoding.decode(head);
-    let dialect = find_dialect(&text, used, stated);
-    (text.into_owned(), dialect)
-}
-
 pub fn open(stated: &Stated, input: Input) -> io::Result<Opened> {
-    let (_, dialect) = look(input.head(), stated);
-    let records = Delimited::new(decoded(input, &dialect), &dialect)?;
+    let encoding = stated.encoding.unwrap_or_else(|| find_encoding(input.head()));
+    let (head, used, _) = encoding.decode(input.head());
+    let dialect = find_dialect(&head, used, stated);
+    let (records, units) = Delimited::new(decoded(input, &dialect), &dialect)?;
     Ok(Opened {
-        records: Box::new(records),
         description: dialect.describe(),
         decimal_comma: dialect.decimal_comma,
-        sparse: false,
+        units,
+        ..Opened::new(Box::new(records))
     })
 }
 
@@ -54,7 +43,8 @@ struct Delimited {
 }
 
 impl Delimited {
-    fn new(mut reader: TextReader, dialect: &Dialect) -> io::Result<Self> {
+    /// The rows, and the row of units below their header.
+    fn new(mut reader: TextReader, dialect: &Dialect) -> io::Result<(Self, Vec<String>)> {
         let mut buffer = Vec::new();
         let mut line = 0;
         while line + 1 < dialect.header_line {
@@ -66,14 +56,19 @@ impl Delimited {
         next_line(&mut reader, &mut buffer)?;
         line += 1;
         let header = buffer.clone();
-        let mut fields = Fields::default();
-        fields.split(&header, dialect.delimiter);
-        let names = fields.iter().map(|f| String::from_utf8_lossy(f).trim().to_owned()).collect();
+        let split = |row: &[u8]| -> Vec<String> {
+            let mut fields = Fields::default();
+            fields.split(row, dialect.delimiter);
+            fields.iter().map(|f| String::from_utf8_lossy(f).trim().to_owned()).collect()
+        };
+        let names = split(&header);
+        let mut units = Vec::new();
         if dialect.units_line {
             next_line(&mut reader, &mut buffer)?;
             line += 1;
+            units = split(&buffer);
         }
-        Ok(Self { rows: Rows::new(reader, line, dialect.delimiter), header, names })
+        Ok((Self { rows: Rows::new(reader, line, dialect.delimiter), header, names }, units))
     }
 }
 

@@ -11,17 +11,21 @@
 pub mod can;
 mod delimited;
 mod fields;
+mod gpx;
 mod guard;
 mod lines;
+mod long;
 mod mdf;
+mod ndjson;
 mod nmea;
+mod parquet;
 mod rows;
+mod wanted;
 
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::io;
 
-pub use delimited::read_head;
 pub use fields::Fields;
 
 use crate::input::Input;
@@ -37,9 +41,10 @@ pub trait Records {
     /// An error ends the file: what came before it stays, and the receipt says so.
     fn next(&mut self, fields: &mut Fields) -> io::Result<RowText>;
 
-    /// What the file holds beside rows of this log, by kind, once the end is reached: other sentences of a receiver,
-    /// frames without a mapped signal. Counted in the receipt, neither kept nor refused.
-    fn passed_over(&self) -> BTreeMap<&'static str, u64> {
+    /// What was passed over so far, by kind: records in which the mapping asks for nothing, as it passes over columns
+    /// ("not-mapped"), and what is no record at all, such as other sentences of a receiver. Counted in the receipt, neither
+    /// kept nor refused.
+    fn passed(&self) -> BTreeMap<&'static str, u64> {
         BTreeMap::new()
     }
 }
@@ -71,24 +76,58 @@ pub struct Opened {
     pub decimal_comma: bool,
     /// Each record holds few of the signals, at instants of its own: rows are gathered in the second pass.
     pub sparse: bool,
+    /// Some names are there because the mapping asks for them; whether the file has them shows at its end.
+    pub promised: bool,
+    /// The unit of each field as the file states it; empty where it states none.
+    pub units: Vec<String>,
+}
+
+impl Opened {
+    /// Dense records whose names were all met, without units or decimal commas.
+    pub fn new(records: Box<dyn Records>) -> Self {
+        Self {
+            records,
+            description: String::new(),
+            decimal_comma: false,
+            sparse: false,
+            promised: false,
+            units: Vec::new(),
+        }
+    }
 }
 
 /// The formats, by the names a pilot file states them.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Format {
     Delimited,
+    Ndjson,
+    Parquet,
+    Gpx,
     Nmea,
     Candump,
+    Mdf,
 }
 
 impl Format {
-    pub const ALL: [Format; 3] = [Format::Delimited, Format::Nmea, Format::Candump];
+    pub const ALL: [Format; 7] = [
+        Format::Delimited,
+        Format::Ndjson,
+        Format::Parquet,
+        Format::Gpx,
+        Format::Nmea,
+        Format::Candump,
+        Format::Mdf,
+    ];
 
     pub fn name(self) -> &'static str {
         match self {
             Format::Delimited => "delimited",
+            Format::Ndjson => "ndjson",
+            Format::Parquet => "parquet",
+            Format::Gpx => "gpx",
             Format::Nmea => "nmea",
             Format::Candump => "candump",
+            Format::Mdf => "mdf",
         }
     }
 
@@ -99,9 +138,17 @@ impl Format {
 
 /// The format that the start of a file shows; delimited text where it shows no other.
 pub(crate) fn recognise(head: &[u8]) -> Format {
-    if nmea::looks_like(head) {
+    if parquet::recognises(head) {
+        Format::Parquet
+    } else if mdf::recognises(head) {
+        Format::Mdf
+    } else if gpx::recognises(head) {
+        Format::Gpx
+    } else if ndjson::recognises(head) {
+        Format::Ndjson
+    } else if nmea::recognises(head) {
         Format::Nmea
-    } else if can::looks_like(head) {
+    } else if can::recognises(head) {
         Format::Candump
     } else {
         Format::Delimited
@@ -112,9 +159,17 @@ pub(crate) fn recognise(head: &[u8]) -> Format {
 ///
 /// The source tells a reader which names are wanted ([`Source::wanted`]), where finding all would be a burden.
 pub(crate) fn open(source: &Source, input: Input) -> io::Result<Opened> {
-    match source.format.unwrap_or_else(|| recognise(input.head())) {
+    let opened = match source.format.unwrap_or_else(|| recognise(input.head())) {
         Format::Delimited => delimited::open(&source.dialect, input),
+        Format::Ndjson => ndjson::open(source, input),
+        Format::Parquet => parquet::open(source, input),
+        Format::Gpx => gpx::open(source, input),
         Format::Nmea => Ok(nmea::open(input)),
         Format::Candump => can::open(source, input),
+        Format::Mdf => mdf::open(source, input),
+    }?;
+    match &source.long {
+        Some(long) => long::spread(source, long, opened),
+        None => Ok(opened),
     }
 }

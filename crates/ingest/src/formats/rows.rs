@@ -5,32 +5,22 @@ use std::io::{self, BufRead};
 
 use super::RowText;
 use super::fields::{Fields, Split};
-use super::lines::{Line, next_line};
+use super::lines::{Lines, Pulled};
 
 /// A quoted field may run over this many lines; beyond, the opening quote is taken for a fault.
 const QUOTED_LINES: usize = 50;
 
-enum Pulled {
-    Line(u64, Vec<u8>),
-    TooLong(u64, Vec<u8>),
-    /// Reading stopped inside this line; why stands in `Rows::fault`.
-    Cut(u64, Vec<u8>),
-    End,
-}
-
 /// Reads rows, putting lines that were taken on trust back when the trust was misplaced.
 pub struct Rows<R> {
-    reader: R,
+    lines: Lines<R>,
     waiting: VecDeque<Pulled>,
-    line: u64,
     delimiter: u8,
-    fault: Option<io::Error>,
 }
 
 impl<R: BufRead> Rows<R> {
     /// `line`: lines already read.
     pub fn new(reader: R, line: u64, delimiter: u8) -> Self {
-        Self { reader, waiting: VecDeque::new(), line, delimiter, fault: None }
+        Self { lines: Lines::new(reader, line), waiting: VecDeque::new(), delimiter }
     }
 
     /// The next row that is not blank.
@@ -38,14 +28,7 @@ impl<R: BufRead> Rows<R> {
         loop {
             let (line, raw) = match self.pull()? {
                 Pulled::End => return Ok(RowText::End),
-                Pulled::TooLong(line, raw) => {
-                    let message = "the line is longer than 1 MiB".into();
-                    return Ok(RowText::Refused { line, raw, reason: "line-too-long", message });
-                }
-                Pulled::Cut(line, raw) => {
-                    let message = "reading stopped inside this row".into();
-                    return Ok(RowText::Refused { line, raw, reason: "row-cut-short", message });
-                }
+                Pulled::Refused(refused) => return Ok(refused),
                 Pulled::Line(_, raw) if raw.iter().all(u8::is_ascii_whitespace) => continue,
                 Pulled::Line(line, raw) => (line, raw),
             };
@@ -66,7 +49,13 @@ impl<R: BufRead> Rows<R> {
         let mut taken = Vec::new();
         let mut whole = first.clone();
         while taken.len() < QUOTED_LINES {
-            let pulled = self.pull()?;
+            let pulled = match self.pull() {
+                Ok(pulled) => pulled,
+                Err(fault) => {
+                    self.lines.fail(fault);
+                    break;
+                }
+            };
             let Pulled::Line(_, more) = &pulled else {
                 taken.push(pulled);
                 break;
@@ -88,28 +77,7 @@ impl<R: BufRead> Rows<R> {
     }
 
     fn pull(&mut self) -> io::Result<Pulled> {
-        if let Some(waiting) = self.waiting.pop_front() {
-            return Ok(waiting);
-        }
-        if let Some(fault) = self.fault.take() {
-            return Err(fault);
-        }
-        let mut buffer = Vec::new();
-        let line = match next_line(&mut self.reader, &mut buffer) {
-            Ok(line) => line,
-            Err(fault) if buffer.is_empty() => return Err(fault),
-            Err(fault) => {
-                self.fault = Some(fault);
-                self.line += 1;
-                return Ok(Pulled::Cut(self.line, buffer));
-            }
-        };
-        self.line += 1;
-        Ok(match line {
-            Line::End => Pulled::End,
-            Line::TooLong => Pulled::TooLong(self.line, buffer),
-            Line::Whole { .. } => Pulled::Line(self.line, buffer),
-        })
+        self.waiting.pop_front().map_or_else(|| self.lines.next(), Ok)
     }
 }
 

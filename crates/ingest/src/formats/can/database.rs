@@ -27,6 +27,8 @@ pub struct Message {
 #[derive(Debug)]
 pub struct Signal {
     pub name: String,
+    /// As the database writes it.
+    pub unit: String,
     pub place: Place,
     pub number: Number,
     pub scale: Scale,

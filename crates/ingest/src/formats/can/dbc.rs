@@ -80,6 +80,7 @@ fn messages(dbc: &Dbc) -> Vec<Message> {
             };
             Some(Signal {
                 name: signal.name.clone(),
+                unit: signal.unit.clone(),
                 place: place(signal)?,
                 number,
                 scale: Scale::new(signal.factor, signal.offset),

@@ -114,6 +114,27 @@ pub static PARAMETERS: [Parameter; 24] = {
     ]
 };
 
+impl Parameter {
+    /// The unit that its name ends in.
+    pub fn unit(&self) -> &'static str {
+        const UNITS: [(&str, &str); 10] = [
+            ("_km_h", "km/h"),
+            ("_km", "km"),
+            ("_m", "m"),
+            ("_pct", "%"),
+            ("_deg", "deg"),
+            ("_degc", "degC"),
+            ("_kpa", "kPa"),
+            ("_kg", "kg"),
+            ("_kw", "kW"),
+            ("_kwh", "kW.h"),
+        ];
+        let electric = [("_v", "V"), ("_a", "A")];
+        let unit = UNITS.iter().chain(&electric).find(|(end, _)| self.name.ends_with(end));
+        unit.map_or("", |(_, unit)| unit)
+    }
+}
+
 /// The table as a database.
 pub fn built_in() -> Database {
     let mut messages: Vec<Message> = Vec::new();
@@ -128,6 +149,7 @@ pub fn built_in() -> Database {
         if let Some(message) = messages.last_mut() {
             message.signals.push(Signal {
                 name: parameter.name.to_owned(),
+                unit: parameter.unit().to_owned(),
                 place,
                 number: Number::Unsigned,
                 scale: Scale::new(parameter.factor, parameter.offset),
@@ -201,6 +223,12 @@ mod tests {
         names.sort_unstable();
         names.dedup();
         assert_eq!(names.len(), PARAMETERS.len());
+        for parameter in &PARAMETERS {
+            let unit = parameter.unit();
+            let is_flag = parameter.bits == 2;
+            assert_eq!(unit.is_empty(), is_flag, "{}", parameter.name);
+            assert!(is_flag || backwatt_schema::unit::Unit::parse(unit).is_some(), "{unit}");
+        }
         assert_eq!(built_in().messages.iter().map(|m| m.signals.len()).sum::<usize>(), PARAMETERS.len());
     }
 }

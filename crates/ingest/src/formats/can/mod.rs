@@ -15,7 +15,7 @@ mod decimal;
 pub mod j1939;
 mod transport;
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::io::{self, BufRead, BufReader};
 
 use jiff::Timestamp;
@@ -33,7 +33,7 @@ use transport::{Step, Transfers};
 const CLOCK: [&str; 2] = ["time", "time_s"];
 
 /// True where most lines are frames.
-pub fn looks_like(head: &[u8]) -> bool {
+pub fn recognises(head: &[u8]) -> bool {
     let lines =
         || head.split(|byte| *byte == b'\n').filter(|line| !line.iter().all(u8::is_ascii_whitespace)).take(50);
     let frames = lines().filter(|line| candump::read(line).is_ok()).count();
@@ -50,10 +50,10 @@ pub fn open(source: &Source, input: Input) -> io::Result<Opened> {
         if source.dbc.is_some() { "signals of the DBC file" } else { "signals of SAE J1939 known here" };
     let records = CanRecords::new(BufReader::with_capacity(1 << 16, input), database, &wanted);
     Ok(Opened {
-        records: Box::new(records),
         description: format!("candump frames, {known}"),
-        decimal_comma: false,
         sparse: true,
+        units: records.units.clone(),
+        ..Opened::new(Box::new(records))
     })
 }
 
@@ -63,6 +63,7 @@ struct CanRecords<R> {
     line: u64,
     database: Database,
     names: Vec<String>,
+    units: Vec<String>,
     /// Of each message: which of its signals fill which fields.
     picks: Vec<Vec<Pick>>,
     transfers: Transfers,
@@ -74,6 +75,13 @@ struct Pick {
     field: usize,
 }
 
+/// The fields of the records and what fills them.
+struct Choice {
+    names: Vec<String>,
+    units: Vec<String>,
+    picks: Vec<Vec<Pick>>,
+}
+
 /// What a frame comes to.
 enum Outcome {
     Row(Vec<String>),
@@ -83,15 +91,15 @@ enum Outcome {
 
 impl<R: BufRead> CanRecords<R> {
     fn new(reader: R, database: Database, wanted: &[&str]) -> Self {
-        let (names, picks) = pick(&database, wanted);
+        let Choice { names, units, picks } = pick(&database, wanted);
         let transfers = Transfers::default();
-        Self { reader, line: 0, database, names, picks, transfers, passed_over: BTreeMap::new() }
+        Self { reader, line: 0, database, names, units, picks, transfers, passed_over: BTreeMap::new() }
     }
 
     fn take(&mut self, frame: &Frame<'_>) -> Outcome {
         match frame.kind {
-            Kind::Remote => return Outcome::PassedOver("passed-over-remote-frame"),
-            Kind::Error => return Outcome::PassedOver("passed-over-error-frame"),
+            Kind::Remote => return Outcome::PassedOver("remote-frame"),
+            Kind::Error => return Outcome::PassedOver("error-frame"),
             Kind::Classic | Kind::Fd => {}
         }
         if frame.extended && frame.kind == Kind::Classic {
@@ -101,7 +109,7 @@ impl<R: BufRead> CanRecords<R> {
             };
             match self.transfers.take(frame.id, &frame.data, wanted) {
                 Step::None => {}
-                Step::Taken => return Outcome::PassedOver("passed-over-transfer-frame"),
+                Step::Taken => return Outcome::PassedOver("transfer-frame"),
                 Step::Broken => {
                     return Outcome::Refused((
                         "transfer-broken",
@@ -117,7 +125,7 @@ impl<R: BufRead> CanRecords<R> {
     }
 
     fn record(&self, frame: &Frame<'_>, message: Option<usize>, data: &[u8]) -> Outcome {
-        const UNMAPPED: Outcome = Outcome::PassedOver("passed-over-unmapped-frame");
+        const UNMAPPED: Outcome = Outcome::PassedOver("not-mapped");
         let Some(message) = message.filter(|at| !self.picks[*at].is_empty()) else { return UNMAPPED };
         let mut cells = vec![String::new(); self.names.len()];
         let (mut here, mut cut) = (false, false);
@@ -185,27 +193,30 @@ impl<R: BufRead> Records for CanRecords<R> {
         }
     }
 
-    fn passed_over(&self) -> BTreeMap<&'static str, u64> {
+    fn passed(&self) -> BTreeMap<&'static str, u64> {
         self.passed_over.clone()
     }
 }
 
-/// The fields that the mapping asks for, out of all that the database offers; all of them where it asks for none, so that
-/// the message about it can list them.
-fn pick(database: &Database, wanted: &[&str]) -> (Vec<String>, Vec<Vec<Pick>>) {
+/// The fields that the mapping asks for, out of all that the database offers; every signal under its shortest name where
+/// it asks for none, so that the message about it can list them.
+fn pick(database: &Database, wanted: &[&str]) -> Choice {
     let (offered, owners) = offer(database);
     let mut asked: BTreeSet<usize> = wanted.iter().filter_map(|name| position(&offered, name)).collect();
     if asked.is_empty() {
-        asked = (0..offered.len()).collect();
+        let mut met = HashSet::new();
+        asked = (0..offered.len()).filter(|at| met.insert(owners[*at])).collect();
     }
     let mut names: Vec<String> = CLOCK.map(str::to_owned).to_vec();
+    let mut units = vec![String::new(), "s".to_owned()];
     let mut picks: Vec<Vec<Pick>> = database.messages.iter().map(|_| Vec::new()).collect();
     for at in asked {
         let (message, signal) = owners[at];
         picks[message].push(Pick { signal, field: names.len() });
         names.push(offered[at].clone());
+        units.push(database.messages[message].signals[signal].unit.clone());
     }
-    (names, picks)
+    Choice { names, units, picks }
 }
 
 /// Every name a signal goes by, and where it is: short names that stand once, then those with their message.
@@ -242,7 +253,7 @@ mod tests {
         let mut seen = Vec::new();
         loop {
             match records.next(&mut fields).unwrap() {
-                RowText::End => return (seen, records.passed_over()),
+                RowText::End => return (seen, records.passed()),
                 RowText::Row { line, .. } => {
                     let cells: Vec<_> = fields.iter().map(String::from_utf8_lossy).collect();
                     assert_eq!(cells.len(), records.names().len());
@@ -274,9 +285,9 @@ mod tests {
             ]
         );
         let counts = |kind: &str| passed_over.get(kind).copied();
-        assert_eq!(counts("passed-over-unmapped-frame"), Some(1));
-        assert_eq!(counts("passed-over-remote-frame"), Some(1));
-        assert_eq!(counts("passed-over-error-frame"), Some(1));
+        assert_eq!(counts("not-mapped"), Some(1));
+        assert_eq!(counts("remote-frame"), Some(1));
+        assert_eq!(counts("error-frame"), Some(1));
     }
 
     #[test]
@@ -290,8 +301,8 @@ mod tests {
             of(&["Rear.Speed", "Load"]),
             ["1: 1970-01-01T00:00:01Z 1.0 11 ", "2: 1970-01-01T00:00:02Z 2.0  20"]
         );
-        let names = |wanted: &[&str]| pick(&dbc::parse(dbc).unwrap(), wanted).0;
-        let all = ["time", "time_s", "Load", "Front.Speed", "Front.Load", "Rear.Speed"];
+        let names = |wanted: &[&str]| pick(&dbc::parse(dbc).unwrap(), wanted).names;
+        let all = ["time", "time_s", "Load", "Front.Speed", "Rear.Speed"];
         assert_eq!(names(&["Speed"]), all, "two signals of that name: neither, and the message lists all");
     }
 
@@ -308,13 +319,13 @@ mod tests {
         let dbc = dbc.replace("2566843646", &id.to_string());
         let (rows, passed_over) = read(text, dbc::parse(&dbc).unwrap(), &["Last"]);
         assert_eq!(rows, ["1! not-a-frame", "5: 1970-01-01T00:00:01.3Z 1.3 17", "7! transfer-broken"]);
-        assert_eq!(passed_over["passed-over-transfer-frame"], 4);
+        assert_eq!(passed_over["transfer-frame"], 4);
     }
 
     #[test]
     fn logs_are_recognised() {
-        assert!(looks_like(b"(1772438400.000000) can0 18FEF117#FFC0120000000000\n(1772438400.0"));
-        assert!(!looks_like(b"time,speed\n1,2\n2,3\n"));
-        assert!(!looks_like(b""));
+        assert!(recognises(b"(1772438400.000000) can0 18FEF117#FFC0120000000000\n(1772438400.0"));
+        assert!(!recognises(b"time,speed\n1,2\n2,3\n"));
+        assert!(!recognises(b""));
     }
 }

@@ -1,6 +1,6 @@
 //! Which channels a file offers, under which names, and which of them the mapping wants.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
 use falcon_mdf::{Channel, ChannelGroup, Mf4Error, Mf4File, ValueKind};
 
@@ -16,24 +16,36 @@ pub struct Group {
     pub declared: u64,
 }
 
+/// The fields of the records and the groups that fill them.
+pub struct Choice {
+    pub names: Vec<String>,
+    pub units: Vec<String>,
+    pub groups: Vec<Group>,
+}
+
 /// A name and the channel that bears it: running number of the group, number of the channel within.
 type Offer = (String, (usize, usize));
 
-/// The fields of the records and the groups that fill them; all channels where the mapping wants none of them, so that the
-/// message about it can list them.
-pub fn pick(file: &Mf4File, clock: &[&str], wanted: &[&str]) -> Result<(Vec<String>, Vec<Group>), Mf4Error> {
+/// The fields that the mapping asks for; every channel under its shortest name where it asks for none, so that the message
+/// about it can list them.
+pub fn pick(file: &Mf4File, clock: &[&str], wanted: &[&str]) -> Result<Choice, Mf4Error> {
     let groups: Vec<&ChannelGroup> = file.data_groups().iter().flat_map(|data| &data.channel_groups).collect();
     let offers = offers(&groups);
     let offered: Vec<String> = offers.iter().map(|(name, _)| name.clone()).collect();
     let mut asked: BTreeSet<usize> = wanted.iter().filter_map(|name| position(&offered, name)).collect();
     if asked.is_empty() {
-        asked = (0..offers.len()).collect();
+        let mut met = HashSet::new();
+        asked = (0..offers.len()).filter(|at| met.insert(offers[*at].1)).collect();
     }
     let mut names: Vec<String> = clock.iter().map(|name| (*name).to_owned()).collect();
+    let mut units: Vec<String> =
+        clock.iter().map(|name| if *name == "time_s" { "s".to_owned() } else { String::new() }).collect();
     let mut of_group: BTreeMap<usize, Vec<(Channel, usize)>> = BTreeMap::new();
     for (name, (group, channel)) in asked.into_iter().map(|at| &offers[at]) {
-        of_group.entry(*group).or_default().push((groups[*group].channels[*channel].clone(), names.len()));
+        let channel = &groups[*group].channels[*channel];
+        of_group.entry(*group).or_default().push((channel.clone(), names.len()));
         names.push(name.clone());
+        units.push(channel.unit.clone());
     }
     let mut picked = Vec::new();
     for (number, channels) in of_group {
@@ -43,7 +55,7 @@ pub fn pick(file: &Mf4File, clock: &[&str], wanted: &[&str]) -> Result<(Vec<Stri
         let label = format!("group {number}");
         picked.push(Group { label, master: master.clone(), channels, declared });
     }
-    Ok((names, picked))
+    Ok(Choice { names, units, groups: picked })
 }
 
 fn time_master(group: &ChannelGroup) -> Option<&Channel> {
@@ -63,7 +75,8 @@ fn offers(groups: &[&ChannelGroup]) -> Vec<Offer> {
     let mut labels: HashMap<&str, usize> = HashMap::new();
     groups.iter().for_each(|group| *labels.entry(group.acquisition_name.as_str()).or_default() += 1);
 
-    let plain = channels.iter().filter(|(name, _)| times[name] == 1).map(|(name, at)| ((*name).to_owned(), *at));
+    let plain =
+        channels.iter().filter(|(name, _)| times[name] == 1).map(|(name, at)| ((*name).to_owned(), *at));
     let labelled = channels.iter().filter_map(|(name, at)| {
         let label = groups[at.0].acquisition_name.as_str();
         (!label.is_empty() && labels[label] == 1).then(|| (format!("{label}.{name}"), *at))

@@ -12,9 +12,13 @@ const LOCAL: u8 = 1;
 /// The start of the file, as its header states it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Clock {
-    Utc { start_ns: i64 },
+    Utc {
+        start_ns: i64,
+    },
     /// By the wall clock of a place that the file does not name.
-    Local { start_ns: i64 },
+    Local {
+        start_ns: i64,
+    },
     /// The file states no start.
     Unset,
 }

@@ -59,8 +59,9 @@ impl<'f> Cursor<'f> {
     /// What the file says it holds, and does not.
     pub fn missing(&self) -> Option<String> {
         let Group { label, declared, .. } = self.group;
-        (self.read < *declared)
-            .then(|| format!("{label} states {declared} records, of which the file holds {}: it is cut short", self.read))
+        (self.read < *declared).then(|| {
+            format!("{label} states {declared} records, of which the file holds {}: it is cut short", self.read)
+        })
     }
 }
 

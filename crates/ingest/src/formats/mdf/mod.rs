@@ -39,7 +39,7 @@ const BLOCK_BYTES_MOST: u64 = 256 << 20;
 const CLAIM_BYTES_MOST: usize = 16 << 20;
 
 /// True for MDF files of any version, finished or not.
-pub fn looks_like(head: &[u8]) -> bool {
+pub fn recognises(head: &[u8]) -> bool {
     head.starts_with(b"MDF     ") || head.starts_with(b"UnFinMF ")
 }
 
@@ -54,13 +54,14 @@ pub fn open(source: &Source, input: Input) -> io::Result<Opened> {
     let file = guarded("MDF", || Mf4File::from_source_with_options(bytes, options))?;
     let wanted: Vec<&str> = source.wanted().collect();
     let clock = guarded("MDF", || Clock::of(&file))?;
-    let (names, groups) = guarded("MDF", || channels::pick(&file, clock.fields(), &wanted))?;
+    let channels::Choice { names, units, groups } =
+        guarded("MDF", || channels::pick(&file, clock.fields(), &wanted))?;
     let unfinished = if file.unfinalized().is_some() { ", not finished by its writer" } else { "" };
     Ok(Opened {
         description: format!("MDF {}, {} channels{unfinished}", file.version(), file.channel_count()),
-        records: Box::new(MdfRecords::start(file, clock, names, groups)),
-        decimal_comma: false,
         sparse: true,
+        units,
+        ..Opened::new(Box::new(MdfRecords::start(file, clock, names, groups)))
     })
 }
 
@@ -94,8 +95,7 @@ fn produce(
     groups: &[Group],
     sender: &SyncSender<io::Result<Vec<Record>>>,
 ) -> io::Result<()> {
-    let mut cursors =
-        groups.iter().map(|group| Cursor::open(file, group)).collect::<io::Result<Vec<_>>>()?;
+    let mut cursors = groups.iter().map(|group| Cursor::open(file, group)).collect::<io::Result<Vec<_>>>()?;
     let mut lot = Vec::with_capacity(LOT);
     let mut fault = None;
     loop {

@@ -31,6 +31,9 @@ pub const FIELDS: [&str; 10] = [
     "satellites",
 ];
 
+/// Their units.
+const UNITS: [&str; 10] = ["", "deg", "deg", "m", "m", "kn", "km/h", "deg", "", ""];
+
 const LATITUDE_DEG: usize = 1;
 const LONGITUDE_DEG: usize = 2;
 const ALTITUDE_M: usize = 3;
@@ -42,7 +45,7 @@ const HDOP: usize = 8;
 const SATELLITES: usize = 9;
 
 /// True where most lines hold a sentence, one at least of a kind that is read here.
-pub fn looks_like(head: &[u8]) -> bool {
+pub fn recognises(head: &[u8]) -> bool {
     let lines =
         || head.split(|byte| *byte == b'\n').filter(|line| !line.iter().all(u8::is_ascii_whitespace)).take(50);
     let read = || lines().map(sentence::read);
@@ -52,10 +55,9 @@ pub fn looks_like(head: &[u8]) -> bool {
 pub fn open(input: Input) -> Opened {
     let records = NmeaRecords::new(BufReader::with_capacity(1 << 16, input));
     Opened {
-        records: Box::new(records),
         description: "NMEA 0183 sentences".to_owned(),
-        decimal_comma: false,
-        sparse: false,
+        units: UNITS.map(str::to_owned).to_vec(),
+        ..Opened::new(Box::new(records))
     }
 }
 
@@ -188,8 +190,8 @@ impl<R: BufRead> Records for NmeaRecords<R> {
         }
     }
 
-    fn passed_over(&self) -> BTreeMap<&'static str, u64> {
-        BTreeMap::from([("passed-over-other-sentence", self.other_sentences)])
+    fn passed(&self) -> BTreeMap<&'static str, u64> {
+        BTreeMap::from([("other-sentence", self.other_sentences)])
     }
 }
 
@@ -244,7 +246,7 @@ mod tests {
         );
         let mut records = NmeaRecords::new(text.as_bytes());
         while records.next(&mut Fields::default()).unwrap() != RowText::End {}
-        assert_eq!(records.passed_over()["passed-over-other-sentence"], 1);
+        assert_eq!(records.passed()["other-sentence"], 1);
     }
 
     #[test]
@@ -323,7 +325,7 @@ mod tests {
                     }
                 }
             }
-            proptest::prop_assert_eq!(lines + records.passed_over()["passed-over-other-sentence"], picks.len() as u64);
+            proptest::prop_assert_eq!(lines + records.passed()["other-sentence"], picks.len() as u64);
         }
     }
 }
