@@ -22,6 +22,10 @@ impl Inputs {
         // An archive of many logs is read once.
         let mut digests: BTreeMap<&Path, String> = BTreeMap::new();
         for source in &pilot.ingest.sources {
+            if let Some(dbc) = &source.dbc {
+                let digest = digest_file(dbc).unwrap_or_else(|_| "unreadable".to_owned());
+                files.push(format!("{}\tdbc\t{digest}", source.name));
+            }
             for file in &source.files {
                 let unread = || digest_file(&file.path).unwrap_or_else(|_| "unreadable".to_owned());
                 let digest = digests.entry(&file.path).or_insert_with(unread);

@@ -1,6 +1,6 @@
 //! `[[sources]]`: where the logs are and what their columns mean.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use backwatt_ingest::Unpacking;
 use backwatt_ingest::dialect::Stated;
@@ -48,6 +48,7 @@ pub fn read(
     }
     let vehicle_type = section.text("vehicle_type").map(|at| at.value);
     let format = format(section);
+    let dbc = dbc(section, folder);
     let long = section.section("long").and_then(|long| self::long(&long));
     let gather = section.flag("gather").map(|at| at.value);
     let unpacking = unpacking(section);
@@ -77,6 +78,7 @@ pub fn read(
         files,
         vehicle_column,
         format,
+        dbc,
         long,
         gather,
         unpacking,
@@ -131,6 +133,16 @@ fn format(section: &Section<'_, '_>) -> Option<Format> {
         section.fault("pilot-bad-format", "format", format!("\"{stated}\" is no format known here"), hint);
     }
     found
+}
+
+/// The file that says what CAN frames mean, read once here so that a fault in it is told before any log is.
+fn dbc(section: &Section<'_, '_>, folder: &Path) -> Option<PathBuf> {
+    let path = folder.join(section.text("dbc")?.value);
+    if let Err(error) = backwatt_ingest::formats::can::check_dbc(&path) {
+        let hint = "dbc = \"bus.dbc\", relative to the pilot file; leave it out for the signals of SAE J1939 known here".to_owned();
+        section.fault("pilot-dbc-unreadable", "dbc", error.to_string(), hint);
+    }
+    Some(path)
 }
 
 fn long(section: &Section<'_, '_>) -> Option<Long> {

@@ -22,6 +22,9 @@ mod parquet;
 mod rows;
 mod wanted;
 
+#[cfg(test)]
+mod against_others;
+
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::io;

@@ -17,6 +17,7 @@ mod transport;
 
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::io::{self, BufRead, BufReader};
+use std::path::Path;
 
 use jiff::Timestamp;
 
@@ -33,14 +34,19 @@ use transport::{Step, Transfers};
 const CLOCK: [&str; 2] = ["time", "time_s"];
 
 /// True where most lines are frames.
-pub fn recognises(head: &[u8]) -> bool {
+pub(super) fn recognises(head: &[u8]) -> bool {
     let lines =
         || head.split(|byte| *byte == b'\n').filter(|line| !line.iter().all(u8::is_ascii_whitespace)).take(50);
     let frames = lines().filter(|line| candump::read(line).is_ok()).count();
     frames > 0 && frames * 2 >= lines().count()
 }
 
-pub fn open(source: &Source, input: Input) -> io::Result<Opened> {
+/// Whether a DBC file can be read.
+pub fn check_dbc(path: &Path) -> io::Result<()> {
+    dbc::read(path).map(drop)
+}
+
+pub(super) fn open(source: &Source, input: Input) -> io::Result<Opened> {
     let database = match &source.dbc {
         Some(path) => dbc::read(path)?,
         None => j1939::built_in(),
