@@ -11,7 +11,9 @@ mod elevation;
 pub mod formats;
 mod frame;
 mod frozen;
+mod gather;
 mod header;
+mod held;
 mod input;
 pub mod inspect;
 mod reader;
@@ -26,7 +28,7 @@ mod time;
 pub mod value;
 mod vehicle;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
 use backwatt_schema::{BatchError, Problem, tables::RECEIPTS};
@@ -37,9 +39,10 @@ pub use input::{Archive, Member, Unpacking, members};
 pub use receipt::Receipt;
 pub use settings::Settings;
 
+use frame::Frame;
 use rejects::RejectWriter;
 use spool::Spool;
-use vehicle::VehicleOutcome;
+use vehicle::{FileKind, VehicleOutcome};
 
 #[derive(Debug, thiserror::Error)]
 pub enum IngestError {
@@ -97,16 +100,19 @@ pub fn run(
         })
         .collect::<Result<Vec<_>, IngestError>>()?;
 
-    let source_of: BTreeMap<String, usize> =
-        jobs.iter().map(|&(s, f)| (settings.sources[s].files[f].shown.clone(), s)).collect();
+    let kind = |(&(source, _), receipt): (&(usize, usize), &Receipt)| {
+        let gathers = settings.sources[source].gather.unwrap_or(receipt.sparse);
+        (receipt.source_file.clone(), FileKind { source, gathers })
+    };
+    let files: BTreeMap<String, FileKind> = jobs.iter().zip(&receipts).map(kind).collect();
     let vehicles = spool.vehicles();
     remove_absent_vehicles(layout, &vehicles)?;
     let outcomes = vehicles
         .par_iter()
         .map(|vehicle| {
-            let mut frame = spool.read(vehicle)?;
-            let intervals = intervals_by_file(&mut frame);
-            let outcome = vehicle::finish_vehicle(settings, layout, provenance, vehicle, frame, &source_of)?;
+            let frame = spool.read(vehicle)?;
+            let intervals = intervals_by_file(&frame, &files);
+            let outcome = vehicle::finish_vehicle(settings, layout, provenance, vehicle, frame, &files)?;
             progress(vehicle);
             Ok((outcome, intervals))
         })
@@ -164,10 +170,17 @@ fn settle_receipts(
     }
 }
 
-/// Median and longest step between the rows of each file.
-fn intervals_by_file(frame: &mut frame::Frame) -> BTreeMap<String, (f64, f64)> {
+/// Median and longest step between the rows of each file; between its speeds, where rows are gathered onto them.
+fn intervals_by_file(frame: &Frame, files: &BTreeMap<String, FileKind>) -> BTreeMap<String, (f64, f64)> {
+    let gathers =
+        |file: &u32| frame.pool.text(*file).and_then(|name| files.get(name)).is_some_and(|f| f.gathers);
+    let mut gathered: BTreeSet<u32> = frame.file.iter().copied().collect();
+    gathered.retain(gathers);
     let mut times: BTreeMap<u32, Vec<i64>> = BTreeMap::new();
-    for (file, time) in frame.file.iter().zip(&frame.time_ns) {
+    for (at, (file, time)) in frame.file.iter().zip(&frame.time_ns).enumerate() {
+        if gathered.contains(file) && frame.numbers[signal::SPEED][at].is_nan() {
+            continue;
+        }
         times.entry(*file).or_default().push(*time);
     }
     let mut intervals = BTreeMap::new();

@@ -36,18 +36,25 @@ pub fn recognises(head: &[u8]) -> bool {
 }
 
 pub fn open(source: &Source, input: Input) -> io::Result<Opened> {
-    let wanted = Wanted::among(source, names_met(input.head()), input.goes_on());
+    let met = names_met(input.head())?;
+    let wanted = Wanted::among(source, met, input.goes_on());
     let promised = wanted.promised;
     let head = input.head().to_vec();
     let records = Gpx { points: Points::new(decoded(&head, input)), wanted, fault: None };
     Ok(Opened { description: "GPX".to_owned(), promised, ..Opened::new(Box::new(records)) })
 }
 
-/// The names of the first points. The head may end inside a point: that is met again, and told, when the file is read.
-fn names_met(head: &[u8]) -> Vec<String> {
+/// The names of the first points. A fault after them is met again, and told, when the file is read: the head may end
+/// inside a point.
+fn names_met(head: &[u8]) -> io::Result<Vec<String>> {
     let mut met: Vec<String> = Vec::new();
     let mut points = Points::new(decoded(head, head));
-    while let (Ok(Some(point)), true) = (points.next(), points.points < POINTS) {
+    while points.points < POINTS {
+        let point = match points.next() {
+            Ok(Some(point)) => point,
+            Err(fault) if met.is_empty() => return Err(fault),
+            Ok(None) | Err(_) => break,
+        };
         for (name, _) in point.cells {
             if met.len() < NAMES_MOST && !met.contains(&name) {
                 met.push(name);
@@ -55,7 +62,7 @@ fn names_met(head: &[u8]) -> Vec<String> {
         }
     }
     met.sort_by_key(|name| USUAL.iter().position(|usual| usual == name).unwrap_or(USUAL.len()));
-    met
+    Ok(met)
 }
 
 /// As UTF-8, whatever the encoding; a broken character becomes the mark for one.

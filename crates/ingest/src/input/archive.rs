@@ -65,7 +65,6 @@ pub fn members(path: &Path) -> io::Result<Option<Archive>> {
         return Ok(None);
     }
     let length = file.metadata()?.len();
-    file.seek(SeekFrom::Start(0))?;
     let mut archive = from_directory(&file, length).or_else(|_| from_front(file))?;
     // A spreadsheet or text document is a zip archive inside, and none of its parts is a log.
     if archive.members.iter().any(|member| member.name == "[Content_Types].xml" || member.name == "content.xml")
@@ -102,6 +101,7 @@ fn from_directory(file: &File, length: u64) -> io::Result<Archive> {
 }
 
 fn from_front(mut file: File) -> io::Result<Archive> {
+    file.seek(SeekFrom::Start(0))?;
     let mut members = Vec::new();
     let fault = loop {
         match next_from_front(&mut file) {

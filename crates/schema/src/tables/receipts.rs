@@ -23,7 +23,11 @@ static COLUMNS: [Column; 20] = [
     count("rows_kept", "", "rows that reached samples, alone or merged"),
     count("rows_rejected", "", "rows refused whole; rows_in = rows_kept + rows_rejected"),
     count("cells_refused", "", "cells refused in rows that were kept"),
-    count("rows_merged", "", "kept rows that share their instant with an earlier row and filled its blanks"),
+    count(
+        "rows_merged",
+        "",
+        "kept rows that gave their values to another: to one of the same instant, or to the next of the speed",
+    ),
     count("rows_out_of_order", "", "kept rows that were earlier than the row before; sorted into place"),
     count("rows_frozen", "", "kept rows masked as frozen"),
     count("cells_filled", "", "cells filled forward because the pilot file says so"),
