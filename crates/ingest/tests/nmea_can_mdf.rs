@@ -132,7 +132,11 @@ fn an_mdf_file_is_the_minute() {
     {
         let ours = ingest(source(&IN_CSV), &fixture(name));
         assert_eq!(differences(&minute(), &ours.samples), ["mask_merged"], "{name}");
-        assert_eq!((ours.receipt.rows_in, ours.receipt.rows_merged), (120, 60), "one record per group and second");
+        assert_eq!(
+            (ours.receipt.rows_in, ours.receipt.rows_merged),
+            (120, 60),
+            "one record per group and second"
+        );
         let description = format!("MDF {version}, 11 channels");
         assert_eq!(ours.receipt.dialect, Some(description));
     }
@@ -178,7 +182,11 @@ fn files_are_recognised() {
             _ => "wheel_based_vehicle_speed_km_h",
         };
         let ours = ingest(source(&[("speed", "km/h", column)]), &fixture(name));
-        assert!(ours.receipt.dialect.as_deref().is_some_and(|text| text.starts_with(word)), "{:?}", ours.receipt);
+        assert!(
+            ours.receipt.dialect.as_deref().is_some_and(|text| text.starts_with(word)),
+            "{:?}",
+            ours.receipt
+        );
         assert!(ours.samples.num_rows() == 60, "{name}");
     }
     let stated = Source { format: Some(Format::Mdf), ..source(&[("speed", "m/s", "speed")]) };
@@ -198,7 +206,8 @@ fn files_are_recognised() {
     };
     let folder = tempfile::tempdir().expect("a temporary folder");
     let of = Source { files: vec![file], ..stated };
-    let outcome = run(&settings(of), &Layout::new(folder.path()), &Provenance::default(), &|_| ()).expect("it runs");
+    let outcome =
+        run(&settings(of), &Layout::new(folder.path()), &Provenance::default(), &|_| ()).expect("it runs");
     let problem = outcome.receipts[0].problem.clone().unwrap_or_default();
     assert!(problem.starts_with("cannot read: "), "{problem}");
 }
@@ -220,17 +229,28 @@ fn faults_of_a_can_log_are_told_line_by_line() {
          (1772433003.0) can0 121#00\n(1772433004.0) can0 120#R\ncan0  120   [2]  64 00\n(1772433005.0) can0 120#6500\n",
     )
     .expect("writable");
-    let stated = Source { format: Some(Format::Candump), dbc: Some(dbc), ..source(&[("speed", "m/s", "Speed")]) };
+    let stated =
+        Source { format: Some(Format::Candump), dbc: Some(dbc), ..source(&[("speed", "m/s", "Speed")]) };
     let ours = ingest(stated, &path);
     assert_eq!((ours.receipt.rows_in, ours.receipt.rows_kept, ours.receipt.rows_rejected), (6, 3, 3));
     let rules: Vec<_> = ours.receipt.rules.iter().map(|(code, count)| format!("{code}={count}")).collect();
     assert_eq!(
         rules,
-        ["frame-too-short=1", "not-a-frame=1", "not-a-number=1", "not-mapped=1", "remote-frame=1", "time-missing=1"]
+        [
+            "frame-too-short=1",
+            "not-a-frame=1",
+            "not-a-number=1",
+            "not-mapped=1",
+            "remote-frame=1",
+            "time-missing=1"
+        ]
     );
     let rejects = ours.rejects.expect("rejects");
     let view = BatchView::new(&REJECTS, &rejects);
     let lines: Vec<u64> = view.counts("source_line").expect("a column").values().to_vec();
     assert_eq!(lines, [2, 3, 4, 7]);
-    assert_eq!(view.texts("value").expect("a column").value(1), "100 (beyond 0 to 50, the range of the database)");
+    assert_eq!(
+        view.texts("value").expect("a column").value(1),
+        "100 (beyond 0 to 50, the range of the database)"
+    );
 }

@@ -68,7 +68,7 @@ mod tests {
             bits.push(bit);
             bit = match order {
                 Order::Intel => bit + 1,
-                Order::Motorola if bit % 8 == 0 => bit + 15,
+                Order::Motorola if bit.is_multiple_of(8) => bit + 15,
                 Order::Motorola => bit - 1,
             };
         }

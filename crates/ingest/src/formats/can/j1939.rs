@@ -231,4 +231,37 @@ mod tests {
         }
         assert_eq!(built_in().messages.iter().map(|m| m.signals.len()).sum::<usize>(), PARAMETERS.len());
     }
+
+    /// The table against `reference/j1939_signals.csv`, where that lies beside the repository.
+    #[test]
+    fn the_table_is_that_of_the_reference() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../../shared/reference/j1939_signals.csv");
+        let Ok(text) = std::fs::read_to_string(path) else {
+            println!("SKIPPED: no {path}");
+            return;
+        };
+        let number = |text: &str| text.trim_start_matches("about ").parse::<f64>();
+        let mut met = 0;
+        for line in text.lines().filter(|line| line.starts_with(|c: char| c.is_ascii_digit())) {
+            let cells: Vec<&str> = line.split(',').collect();
+            let Ok(spn) = cells[1].parse::<u32>() else { continue };
+            let ours = PARAMETERS.iter().find(|parameter| parameter.number == Some(spn)).unwrap();
+            assert_eq!(cells[0].parse(), Ok(ours.group), "{line}");
+            // "4 (bits 5-6)", "2-3" or "2", bytes and bits from 1.
+            let (bytes, bits) = cells[3].split_once(" (bits ").unwrap_or((cells[3], "1-8"));
+            let (first, last) = bytes.split_once('-').unwrap_or((bytes, bytes));
+            let (low, high) = bits.trim_end_matches(')').split_once('-').unwrap();
+            let [first, last, low, high] = [first, last, low, high].map(|text| text.parse::<u64>().unwrap());
+            assert_eq!(ours.start_bit, (first - 1) * 8 + low - 1, "{line}");
+            assert_eq!(ours.bits, (last - first) * 8 + high - low + 1, "{line}");
+            assert_eq!(
+                ours.factor,
+                if cells[4] == "2-bit" { 1.0 } else { number(cells[4]).unwrap() },
+                "{line}"
+            );
+            assert_eq!(ours.offset, number(cells[5]).unwrap_or(0.0), "{line}");
+            met += 1;
+        }
+        assert_eq!(met, PARAMETERS.iter().filter(|parameter| parameter.number.is_some()).count());
+    }
 }

@@ -54,8 +54,7 @@ impl Transfers {
 
     /// Control byte, bytes (2), packets, reserved, group (3).
     fn announce(&mut self, sender: u8, data: &[u8], wanted: impl Fn(u32, u8) -> bool) -> Step {
-        let &[BROADCAST, low, high, packets, _, ref group @ ..] = data else { return Step::None };
-        let Ok([a, b, c]) = <[u8; 3]>::try_from(group.as_ref()) else { return Step::None };
+        let &[BROADCAST, low, high, packets, _, a, b, c] = data else { return Step::None };
         let group = u32::from_le_bytes([a, b, c, 0]);
         let bytes = usize::from(u16::from_le_bytes([low, high]));
         let unfinished = self.under_way.remove(&sender).is_some();

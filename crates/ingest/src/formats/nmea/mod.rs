@@ -175,7 +175,7 @@ impl<R: BufRead> Records for NmeaRecords<R> {
             self.line += 1;
             match read {
                 Line::TooLong => {
-                    self.refuse(self.line, &buffer, "line-too-long", "the line is longer than 1 MiB")
+                    self.refuse(self.line, &buffer, "line-too-long", "the line is longer than 1 MiB");
                 }
                 Line::Whole { .. } if buffer.iter().all(u8::is_ascii_whitespace) => {}
                 Line::Whole { .. } => self.take_line(&buffer),

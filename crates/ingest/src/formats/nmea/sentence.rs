@@ -310,8 +310,8 @@ mod tests {
     fn a_printed_gll_and_zda() {
         let gll = sentence("$GPGLL,4916.45,N,12311.12,W,225444,A,*1D");
         assert_eq!(gll.time_of_day_ns, Some((22 * 3600 + 54 * 60 + 44) * 1_000_000_000));
-        assert!((cell(&gll, LATITUDE_DEG).unwrap() - 49.274_166_666_666_667).abs() < 1e-13);
-        assert!((cell(&gll, LONGITUDE_DEG).unwrap() + 123.185_333_333_333_333).abs() < 1e-13);
+        assert!((cell(&gll, LATITUDE_DEG).unwrap() - 49.274_166_666_666_67).abs() < 1e-13);
+        assert!((cell(&gll, LONGITUDE_DEG).unwrap() + 123.185_333_333_333_33).abs() < 1e-13);
         let zda = sentence("$GPZDA,160012.71,11,03,2004,-1,00*7D");
         assert_eq!(zda.date, Some((2004, 3, 11)));
         assert_eq!(zda.time_of_day_ns, Some((16 * 3600 + 12) * 1_000_000_000 + 710_000_000));
