@@ -106,6 +106,22 @@ fn assert_same(minute: &Ingested, description: &str) {
     assert_eq!(differences(&plain(), minute.samples.as_ref().expect("samples")), Vec::<String>::new());
 }
 
+/// The bytes are those whose SHA-256 the card prints.
+#[test]
+fn the_fixtures_are_those_of_their_card() {
+    let card = std::fs::read_to_string(fixture("CARD.md")).expect("the card");
+    let mut seen = 0;
+    for cells in card.lines().map(|line| line.split('|').map(str::trim).collect::<Vec<_>>()) {
+        let [_, name, .., digest, _] = cells[..] else { continue };
+        if let Some(name) = name.strip_prefix('`').and_then(|name| name.strip_suffix('`')) {
+            let found = backwatt_store::digest_file(&fixture(name)).expect("the fixture");
+            assert_eq!(format!("`{found}`"), digest, "{name}");
+            seen += 1;
+        }
+    }
+    assert!(seen >= 10);
+}
+
 const DELIMITED: &str = "UTF-8, delimiter \",\", decimal point, header on line 1";
 
 #[test]
@@ -169,6 +185,7 @@ fn the_long_form_is_the_same_minute_row_by_row() {
 fn the_long_form_gathered_differs_in_what_is_held_alone() {
     let minute = ingest(long(), &fixture("minute-long.csv"));
     assert!(minute.receipt.balances());
+    assert_eq!((minute.receipt.rows_kept, minute.receipt.rows_merged), (491, 431));
     let (wide, gathered) = (plain(), minute.samples.expect("samples"));
     assert_eq!(
         differences(&wide, &gathered),
@@ -185,6 +202,25 @@ fn the_long_form_gathered_differs_in_what_is_held_alone() {
             assert!(from == row || held.value(row));
         }
     }
+}
+
+/// Long enough that names are promised before they are met, with a field that is called like a signal.
+#[test]
+fn the_long_form_of_a_long_ndjson_log() {
+    let mut log = String::new();
+    for second in 0..1500 {
+        let time = format!("2026-03-02T06:{:02}:{:02}Z", second / 60, second % 60);
+        log += &format!(
+            "{{\"time\":\"{time}\",\"speed\":\"x\",\"signal\":\"Speed\",\"value\":{}}}\n",
+            second % 20
+        );
+    }
+    let read = ingest_bytes(Source { gather: Some(false), ..long() }, "log.ndjson", log.as_bytes());
+    assert_eq!((read.receipt.rows_kept, read.receipt.cells_refused), (1500, 0), "{:?}", read.receipt);
+    assert_eq!(read.receipt.columns_missing.len(), 8, "all but the speed");
+    let samples = read.samples.expect("samples");
+    let speeds = BatchView::new(&SAMPLES, &samples).numbers("speed_m_s").expect("a column").clone();
+    assert_eq!((speeds.null_count(), speeds.value(1499)), (0, 19.0));
 }
 
 #[test]
