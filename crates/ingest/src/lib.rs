@@ -1,8 +1,9 @@
 //! Raw logs to checked samples, rejects and receipts.
 //!
-//! Two passes. The first reads each file row by row and files what stands by vehicle in a spool; the second
-//! gathers one vehicle at a time, sorts, merges, settles signs, and writes `samples` by month. Memory holds the
-//! rows in flight of the files being read and one vehicle per thread, never the fleet.
+//! Two passes. The first reads each file record by record (`input` unpacks, `formats` makes records of named text cells,
+//! `row` makes rows of them) and files what stands by vehicle in a spool; the second takes one vehicle at a time, sorts,
+//! merges, gathers signals of different rates, settles signs, marks what is repeated, and writes `samples` by month. Memory
+//! holds the rows in flight of the files being read and one vehicle per thread, never the fleet.
 //!
 //! Deliberately absent: the pilot file, energy, any repair that is not counted in a receipt.
 

@@ -10,6 +10,7 @@ use backwatt_schema::BatchView;
 use backwatt_schema::tables::{REJECTS, SAMPLES};
 use backwatt_schema::unit::Unit;
 use backwatt_store::{Layout, Provenance, read_table_if_present};
+use proptest::prelude::*;
 
 fn fixture(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../../fixtures/formats").join(name)
@@ -105,6 +106,22 @@ fn assert_same(minute: &Ingested, description: &str) {
     assert_eq!(differences(&plain(), minute.samples.as_ref().expect("samples")), Vec::<String>::new());
 }
 
+/// The bytes are those whose SHA-256 the card prints.
+#[test]
+fn the_fixtures_are_those_of_their_card() {
+    let card = std::fs::read_to_string(fixture("CARD.md")).expect("the card");
+    let mut seen = 0;
+    for cells in card.lines().map(|line| line.split('|').map(str::trim).collect::<Vec<_>>()) {
+        let [_, name, .., digest, _] = cells[..] else { continue };
+        if let Some(name) = name.strip_prefix('`').and_then(|name| name.strip_suffix('`')) {
+            let found = backwatt_store::digest_file(&fixture(name)).expect("the fixture");
+            assert_eq!(format!("`{found}`"), digest, "{name}");
+            seen += 1;
+        }
+    }
+    assert!(seen >= 10);
+}
+
 const DELIMITED: &str = "UTF-8, delimiter \",\", decimal point, header on line 1";
 
 #[test]
@@ -168,6 +185,7 @@ fn the_long_form_is_the_same_minute_row_by_row() {
 fn the_long_form_gathered_differs_in_what_is_held_alone() {
     let minute = ingest(long(), &fixture("minute-long.csv"));
     assert!(minute.receipt.balances());
+    assert_eq!((minute.receipt.rows_kept, minute.receipt.rows_merged), (491, 431));
     let (wide, gathered) = (plain(), minute.samples.expect("samples"));
     assert_eq!(
         differences(&wide, &gathered),
@@ -184,6 +202,25 @@ fn the_long_form_gathered_differs_in_what_is_held_alone() {
             assert!(from == row || held.value(row));
         }
     }
+}
+
+/// Long enough that names are promised before they are met, with a field that is called like a signal.
+#[test]
+fn the_long_form_of_a_long_ndjson_log() {
+    let mut log = String::new();
+    for second in 0..1500 {
+        let time = format!("2026-03-02T06:{:02}:{:02}Z", second / 60, second % 60);
+        log += &format!(
+            "{{\"time\":\"{time}\",\"speed\":\"x\",\"signal\":\"Speed\",\"value\":{}}}\n",
+            second % 20
+        );
+    }
+    let read = ingest_bytes(Source { gather: Some(false), ..long() }, "log.ndjson", log.as_bytes());
+    assert_eq!((read.receipt.rows_kept, read.receipt.cells_refused), (1500, 0), "{:?}", read.receipt);
+    assert_eq!(read.receipt.columns_missing.len(), 8, "all but the speed");
+    let samples = read.samples.expect("samples");
+    let speeds = BatchView::new(&SAMPLES, &samples).numbers("speed_m_s").expect("a column").clone();
+    assert_eq!((speeds.null_count(), speeds.value(1499)), (0, 19.0));
 }
 
 #[test]
@@ -256,7 +293,7 @@ fn a_damaged_member_is_told_by_its_checksum() {
     assert!(receipt.problem.is_some_and(|problem| problem.contains("checksum")));
 }
 
-/// 200 MiB of zeros in a few hundred kilobytes, as text without a line end: one row refused, and an end.
+/// 100 MiB of zeros in a hundred kilobytes, as text without a line end: one row refused, and an end.
 #[test]
 fn a_packed_bomb_ends_in_a_clear_problem() {
     use std::io::Write;
@@ -265,7 +302,7 @@ fn a_packed_bomb_ends_in_a_clear_problem() {
     let chunk = vec![b'0'; 1 << 20];
     for writer in [&mut gzip as &mut dyn Write, &mut zstd] {
         writer.write_all(b"time,speed\n2026-03-02T06:30:00Z,1\n").expect("writable");
-        (0..200).for_each(|_| writer.write_all(&chunk).expect("writable"));
+        (0..100).for_each(|_| writer.write_all(&chunk).expect("writable"));
     }
     for (name, bytes) in
         [("bomb.csv.gz", gzip.finish().expect("a file")), ("bomb.csv.zst", zstd.finish().expect("a file"))]
@@ -458,4 +495,36 @@ fn inspect_drafts_every_format() {
     }
     assert_eq!(draft.toml.matches("time = { column = \"time\", kind = \"iso\" }").count(), 6);
     assert_eq!(draft.toml.matches("\nspeed = { column = \"speed\"").count(), 6);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 64, ..ProptestConfig::default() })]
+
+    /// Bytes changed, cut out and cut off anywhere in any format: rows are kept or refused, and the run ends.
+    #[test]
+    fn receipts_balance_for_damaged_files(
+        name in prop::sample::select(vec![
+            "minute.csv.gz", "minute.csv.zst", "minute.zip", "minute.ndjson", "minute.gpx", "minute-long.csv",
+        ]),
+        changes in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 0..6),
+        cut in any::<prop::sample::Index>(),
+        end in any::<prop::sample::Index>(),
+    ) {
+        let mut bytes = std::fs::read(fixture(name)).expect("the fixture");
+        for (at, byte) in changes {
+            let at = at.index(bytes.len());
+            bytes[at] = byte;
+        }
+        bytes.truncate(bytes.len() / 2 + end.index(bytes.len() / 2));
+        let cut = cut.index(bytes.len());
+        bytes.drain(cut..(cut + 7).min(bytes.len()));
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let path = folder.path().join(name);
+        std::fs::write(&path, bytes).expect("writable");
+        let archive = members(&path).ok().flatten().unwrap_or_default();
+        let member = archive.members.into_iter().next();
+        let source = if name.contains("long") { long() } else { source() };
+        let log = LogFile { path, member, shown: name.to_owned(), vehicle: Some("T1".to_owned()) };
+        prop_assert!(ingest_file(source, &log).receipt.balances());
+    }
 }

@@ -147,4 +147,37 @@ mod tests {
         assert_eq!(of("logs/{vehicle}_*.csv"), [("logs/T2_W05.csv".to_owned(), some("T2"))]);
         assert_eq!(of("logs/**/*.csv").len(), 3);
     }
+
+    /// The archive of `fixtures/formats`: `trips/minute.csv` and `trips/README`.
+    #[test]
+    fn a_zip_archive_stands_for_its_members() {
+        let folder = tempfile::tempdir().unwrap();
+        let minute = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../fixtures/formats/minute.zip");
+        std::fs::create_dir(folder.path().join("logs")).unwrap();
+        std::fs::copy(&minute, folder.path().join("logs/T1.zip")).unwrap();
+        std::fs::write(folder.path().join("logs/T2.zip"), "time,speed\n").unwrap();
+        let of = |pattern| -> Vec<(String, Option<String>, bool)> {
+            let files = find(folder.path(), pattern).unwrap();
+            files.into_iter().map(|f| (f.shown, f.vehicle, f.member.is_some())).collect()
+        };
+        let member = |name: &str, vehicle: Option<&str>| {
+            (format!("logs/T1.zip/trips/{name}"), vehicle.map(str::to_owned), true)
+        };
+        let named_zip = ("logs/T2.zip".to_owned(), Some("T2".to_owned()), false);
+        assert_eq!(
+            of("logs/{vehicle}.zip"),
+            [member("README", Some("T1")), member("minute.csv", Some("T1")), named_zip],
+            "what is called .zip and is none is a log"
+        );
+        assert_eq!(of("logs/{vehicle}.zip/*/*.csv"), [member("minute.csv", Some("T1"))]);
+        assert_eq!(of("logs/*.zip/**/*.csv"), [member("minute.csv", None)]);
+        assert_eq!(of("logs/T1.zip/{vehicle}/minute.csv"), [member("minute.csv", Some("trips"))]);
+        assert_eq!(of("logs/T1.zip/minute.csv"), []);
+
+        let bytes = std::fs::read(minute).unwrap();
+        std::fs::write(folder.path().join("logs/T1.zip"), &bytes[..bytes.len() / 2]).unwrap();
+        let cut = of("logs/T1.zip/*/*.csv");
+        assert_eq!(cut[0], ("logs/T1.zip".to_owned(), None, false), "stands for what cannot be reached");
+        assert_eq!(cut[1], member("minute.csv", None));
+    }
 }

@@ -257,6 +257,16 @@ fn ingest_settings(root: &Section<'_, '_>, sources: Vec<backwatt_ingest::setting
         "10 s",
         "every signal unchanged while moving; common practice, no source",
     );
+    root.default(
+        "ingest.values_held",
+        "3 intervals of the signal, 1 s to 5 min",
+        "where signals come at instants of their own: two values may be lost; common practice, no source",
+    );
+    root.default(
+        "ingest.position_held_after",
+        "5 m",
+        "a position repeated further on is an earlier fix; receivers are good to some metres; common practice, no source",
+    );
     IngestSettings {
         sources,
         time_earliest_ns: instant(2005),

@@ -401,3 +401,47 @@ fn unit(section: &Section<'_, '_>, signal_name: &str, holds: Holds) -> Option<Ce
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use backwatt_ingest::formats::Format;
+    use backwatt_ingest::settings::Source;
+    use backwatt_schema::Problem;
+
+    /// The source of a pilot that says this of it beside what it must.
+    fn source(keys: &str) -> Result<Source, Vec<Problem>> {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        std::fs::write(folder.path().join("log.csv"), "").expect("writable");
+        let text = format!(
+            "[pilot]\nname = \"p\"\n[vehicle_types.van]\nmass = \"3000 kg\"\n[[sources]]\nfiles = \"log.csv\"\n\
+             vehicle = \"T1\"\n{keys}\ntime = {{ column = \"t\", kind = \"iso\" }}\n\
+             [sources.columns]\nspeed = {{ column = \"v\", unit = \"km/h\" }}\n"
+        );
+        crate::parse(&text, "pilot.toml", folder.path()).map(|pilot| pilot.ingest.sources[0].clone())
+    }
+
+    fn fault(keys: &str) -> (&'static str, String) {
+        let problems = source(keys).expect_err("a fault");
+        (problems[0].code, problems[0].hint.clone())
+    }
+
+    #[test]
+    fn the_form_of_a_log_can_be_stated() {
+        let found = source("").expect("no fault");
+        assert_eq!((found.format, found.long, found.gather), (None, None, None));
+        let keys = "format = \"parquet\"\nlong = { signal = \"name\", value = \"val\" }\ngather = false\nunpack_ratio_max = 9";
+        let stated = source(keys).expect("no fault");
+        assert_eq!((stated.format, stated.gather), (Some(Format::Parquet), Some(false)));
+        assert_eq!(stated.long.map(|long| long.signal + &long.value).as_deref(), Some("nameval"));
+        assert_eq!(stated.unpacking.ratio_most, 9);
+    }
+
+    #[test]
+    fn what_is_misspelt_is_told_with_the_nearest() {
+        let (code, hint) = fault("format = \"parket\"");
+        assert_eq!(code, "pilot-bad-format");
+        assert!(hint.contains("did you mean \"parquet\"?") && hint.contains("ndjson"), "{hint}");
+        assert_eq!(fault("long = { signal = \"name\" }").0, "pilot-long-form");
+        assert_eq!(fault("unpack_bytes_max = 0").0, "pilot-bad-limit");
+    }
+}

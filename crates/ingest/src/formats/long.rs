@@ -23,9 +23,10 @@ pub fn spread(source: &Source, long: &Long, opened: Opened) -> io::Result<Opened
     let (signal, value) = (find(&long.signal)?, find(&long.value)?);
     let mut names = inner.to_vec();
     let carried = names.len();
-    // The columns of the long form itself are no signals.
-    names[signal].clear();
-    names[value].clear();
+    // The columns of the long form itself are no signals, nor is one that happens to be called like a signal.
+    let spellings = || source.columns.iter().flat_map(|mapping| &mapping.names);
+    let namesakes: Vec<usize> = spellings().filter_map(|name| position(inner, name)).collect();
+    namesakes.into_iter().chain([signal, value]).for_each(|at| names[at].clear());
     let mut slots: HashMap<String, Vec<usize>> = HashMap::new();
     for mapping in &source.columns {
         let Some(first) = mapping.names.first() else { continue };

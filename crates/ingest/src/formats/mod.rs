@@ -176,3 +176,65 @@ pub(crate) fn open(source: &Source, input: Input) -> io::Result<Opened> {
         None => Ok(opened),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::io::Read;
+
+    use super::*;
+    use crate::settings::Long;
+
+    #[test]
+    fn formats_show_in_their_first_bytes() {
+        for (head, format) in [
+            (&b"PAR1\x15\x04"[..], Format::Parquet),
+            (b"\xEF\xBB\xBF<?xml version=\"1.0\"?>\n<gpx version=\"1.1\">", Format::Gpx),
+            (b"<\0g\0p\0x\0 \0", Format::Gpx),
+            (b"{\"time\":1}\n{\"time\":2}\n", Format::Ndjson),
+            (b"\n [{\"time\":1},\n", Format::Ndjson),
+            (b"{logger 7}\ntime,speed\n1,2\n", Format::Delimited),
+            (b"time,speed\n1,2\n", Format::Delimited),
+            (b"", Format::Delimited),
+        ] {
+            assert_eq!(recognise(head), format, "{}", String::from_utf8_lossy(head));
+        }
+        assert!(Format::ALL.into_iter().all(|format| Format::by_name(format.name()) == Some(format)));
+    }
+
+    /// Refusals of a stream that starts so and then goes on for a gigabyte without a line end.
+    fn endless(start: &'static [u8], source: &Source) -> Vec<String> {
+        let stream = start.chain(io::repeat(b'x').take(1 << 30));
+        let mut records = match open(source, Input::new(Box::new(stream))) {
+            Ok(opened) => opened.records,
+            Err(error) => return vec![error.to_string()],
+        };
+        let mut fields = Fields::default();
+        let mut met = Vec::new();
+        loop {
+            match records.next(&mut fields) {
+                Ok(RowText::Row { .. }) => met.push("row".to_owned()),
+                Ok(RowText::Refused { raw, reason, .. }) => {
+                    assert!(raw.len() <= 1 << 20, "{} bytes kept", raw.len());
+                    met.push(reason.to_owned());
+                }
+                Ok(RowText::End) => return met,
+                Err(error) => {
+                    met.push(error.to_string());
+                    return met;
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_gigabyte_without_a_line_end_is_one_refusal() {
+        let plain = Source::unmapped();
+        assert_eq!(endless(b"time,speed\n1,2\n", &plain), ["row", "line-too-long"]);
+        assert_eq!(endless(b"{\"time\":1}\n{\"time\":\"", &plain), ["row", "line-too-long"]);
+        let point = b"<gpx><trk><trkseg><trkpt lat=\"1\" lon=\"2\"></trkpt><trkpt lat=\"1\"><name>";
+        assert_eq!(endless(point, &plain), ["row", "row-cut-short", "a text or tag is longer than 1 MiB"]);
+        let long = Some(Long { signal: "signal".to_owned(), value: "value".to_owned() });
+        let long = Source { long, ..Source::unmapped() };
+        assert_eq!(endless(b"time,signal,value\n1,a,", &long), ["line-too-long"]);
+    }
+}

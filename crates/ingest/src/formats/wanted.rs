@@ -17,7 +17,8 @@ impl Wanted {
     pub fn among(source: &Source, met: Vec<String>, goes_on: bool) -> Self {
         let mut names = met;
         let mut promised = false;
-        if goes_on {
+        // In long form the columns of the mapping are no names of fields.
+        if goes_on && source.long.is_none() {
             for mapping in &source.columns {
                 let absent = !mapping.names.iter().any(|name| position(&names, name).is_some());
                 if let (true, Some(first)) = (absent, mapping.names.first()) {
