@@ -23,7 +23,7 @@ impl Inputs {
         let mut digests: BTreeMap<&Path, String> = BTreeMap::new();
         for source in &pilot.ingest.sources {
             if let Some(dbc) = &source.dbc {
-                let digest = digest_file(dbc).unwrap_or_else(|_| "unreadable".to_owned());
+                let digest = digest_file(dbc.path()).unwrap_or_else(|_| "unreadable".to_owned());
                 files.push(format!("{}\tdbc\t{digest}", source.name));
             }
             for file in &source.files {

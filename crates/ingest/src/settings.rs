@@ -7,6 +7,7 @@ use jiff::{civil::Date, tz::TimeZone};
 
 use crate::dialect::Stated;
 use crate::formats::Format;
+use crate::formats::can::DbcFile;
 use crate::input::{Member, Unpacking};
 
 /// All sources of one pilot.
@@ -44,7 +45,7 @@ pub struct Source {
     /// Found in each file where it is not stated.
     pub format: Option<Format>,
     /// What the frames of a CAN log mean; the signals of SAE J1939 known here where none is named.
-    pub dbc: Option<PathBuf>,
+    pub dbc: Option<DbcFile>,
     /// Signals stand below each other instead of side by side.
     pub long: Option<Long>,
     /// Rows are gathered onto the instants of the speed; where not stated, if the format is one of sparse rows.

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use arrow::array::RecordBatch;
 use backwatt_ingest::formats::Format;
+use backwatt_ingest::formats::can::DbcFile;
 use backwatt_ingest::settings::{CellUnit, LogFile, Mapping, Positive, Source, TimeKind, TimeSettings};
 use backwatt_ingest::{Receipt, Settings, run};
 use backwatt_schema::BatchView;
@@ -114,7 +115,7 @@ fn minute() -> RecordBatch {
 #[test]
 fn a_can_log_with_its_database_is_the_minute() {
     for name in ["can.log", "can-terminal.log"] {
-        let source = Source { dbc: Some(fixture("can.dbc")), ..source(&IN_CAN) };
+        let source = Source { dbc: Some(DbcFile::new(fixture("can.dbc"))), ..source(&IN_CAN) };
         let ours = ingest(source, &fixture(name));
         assert_eq!(differences(&minute(), &ours.samples), ["regen_level", "mask_merged"], "{name}");
         assert_eq!(ours.receipt.problem, None);
@@ -230,7 +231,7 @@ fn faults_of_a_can_log_are_told_line_by_line() {
     )
     .expect("writable");
     let stated =
-        Source { format: Some(Format::Candump), dbc: Some(dbc), ..source(&[("speed", "m/s", "Speed")]) };
+        Source { format: Some(Format::Candump), dbc: Some(DbcFile::new(dbc)), ..source(&[("speed", "m/s", "Speed")]) };
     let ours = ingest(stated, &path);
     assert_eq!((ours.receipt.rows_in, ours.receipt.rows_kept, ours.receipt.rows_rejected), (6, 3, 3));
     let rules: Vec<_> = ours.receipt.rules.iter().map(|(code, count)| format!("{code}={count}")).collect();

@@ -1,10 +1,11 @@
 //! `[[sources]]`: where the logs are and what their columns mean.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use backwatt_ingest::Unpacking;
 use backwatt_ingest::dialect::Stated;
 use backwatt_ingest::formats::Format;
+use backwatt_ingest::formats::can::DbcFile;
 use backwatt_ingest::settings::{CellUnit, LogFile, Long, Mapping, Positive, Source, TimeKind, TimeSettings};
 use backwatt_ingest::signal::{Holds, SIGNALS, position};
 use backwatt_schema::nearest;
@@ -136,13 +137,13 @@ fn format(section: &Section<'_, '_>) -> Option<Format> {
 }
 
 /// The file that says what CAN frames mean, read once here so that a fault in it is told before any log is.
-fn dbc(section: &Section<'_, '_>, folder: &Path) -> Option<PathBuf> {
-    let path = folder.join(section.text("dbc")?.value);
-    if let Err(error) = backwatt_ingest::formats::can::check_dbc(&path) {
+fn dbc(section: &Section<'_, '_>, folder: &Path) -> Option<DbcFile> {
+    let file = DbcFile::new(folder.join(section.text("dbc")?.value));
+    if let Err(error) = file.check() {
         let hint = "dbc = \"bus.dbc\", relative to the pilot file; leave it out for the signals of SAE J1939 known here".to_owned();
-        section.fault("pilot-dbc-unreadable", "dbc", error.to_string(), hint);
+        section.fault("pilot-dbc-unreadable", "dbc", error, hint);
     }
-    Some(path)
+    Some(file)
 }
 
 fn long(section: &Section<'_, '_>) -> Option<Long> {
@@ -405,6 +406,7 @@ fn unit(section: &Section<'_, '_>, signal_name: &str, holds: Holds) -> Option<Ce
 #[cfg(test)]
 mod tests {
     use backwatt_ingest::formats::Format;
+use backwatt_ingest::formats::can::DbcFile;
     use backwatt_ingest::settings::Source;
     use backwatt_schema::Problem;
 

@@ -2,7 +2,8 @@
 
 use std::collections::HashMap;
 use std::io;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, OnceLock};
 
 use can_dbc::{
     AttributeValue, ByteOrder, Dbc, DbcError, MessageId, MultiplexIndicator, NumericValue,
@@ -18,7 +19,34 @@ use crate::formats::guard::guarded;
 /// A larger file is no database of one bus.
 const BYTES_MOST: u64 = 64 << 20;
 
-pub fn read(path: &Path) -> io::Result<Database> {
+/// A DBC file that is read once, however many logs are read by it.
+#[derive(Debug, Clone)]
+pub struct DbcFile {
+    path: PathBuf,
+    database: OnceLock<Result<Arc<Database>, String>>,
+}
+
+impl DbcFile {
+    pub fn new(path: PathBuf) -> Self {
+        Self { path, database: OnceLock::new() }
+    }
+
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Reads the file, so that what is wrong with it is told before any log is opened.
+    pub fn check(&self) -> Result<(), String> {
+        self.database().map(drop)
+    }
+
+    pub(super) fn database(&self) -> Result<Arc<Database>, String> {
+        let read = || read(&self.path).map(Arc::new).map_err(|error| error.to_string());
+        self.database.get_or_init(read).clone()
+    }
+}
+
+fn read(path: &Path) -> io::Result<Database> {
     let named = |error: io::Error| io::Error::other(format!("the DBC file {} {error}", path.display()));
     let size = std::fs::metadata(path).map_err(named)?.len();
     if size > BYTES_MOST {

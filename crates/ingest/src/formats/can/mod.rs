@@ -17,7 +17,7 @@ mod transport;
 
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::io::{self, BufRead, BufReader};
-use std::path::Path;
+use std::sync::Arc;
 
 use jiff::Timestamp;
 
@@ -27,6 +27,7 @@ use crate::header::position;
 use crate::input::Input;
 use crate::settings::Source;
 use candump::{Frame, Kind};
+pub use dbc::DbcFile;
 use database::{Database, Value};
 use transport::{Step, Transfers};
 
@@ -41,15 +42,10 @@ pub(super) fn recognises(head: &[u8]) -> bool {
     frames > 0 && frames * 2 >= lines().count()
 }
 
-/// Whether a DBC file can be read.
-pub fn check_dbc(path: &Path) -> io::Result<()> {
-    dbc::read(path).map(drop)
-}
-
 pub(super) fn open(source: &Source, input: Input) -> io::Result<Opened> {
     let database = match &source.dbc {
-        Some(path) => dbc::read(path)?,
-        None => j1939::built_in(),
+        Some(dbc) => dbc.database().map_err(io::Error::other)?,
+        None => Arc::new(j1939::built_in()),
     };
     let wanted: Vec<&str> = source.wanted().collect();
     let known =
@@ -67,7 +63,7 @@ pub(super) fn open(source: &Source, input: Input) -> io::Result<Opened> {
 struct CanRecords<R> {
     reader: R,
     line: u64,
-    database: Database,
+    database: Arc<Database>,
     names: Vec<String>,
     units: Vec<String>,
     /// Of each message: which of its signals fill which fields.
@@ -96,7 +92,7 @@ enum Outcome {
 }
 
 impl<R: BufRead> CanRecords<R> {
-    fn new(reader: R, database: Database, wanted: &[&str]) -> Self {
+    fn new(reader: R, database: Arc<Database>, wanted: &[&str]) -> Self {
         let Choice { names, units, picks } = pick(&database, wanted);
         let transfers = Transfers::default();
         Self { reader, line: 0, database, names, units, picks, transfers, passed_over: BTreeMap::new() }
@@ -254,7 +250,7 @@ mod tests {
     use super::*;
 
     fn read(text: &str, database: Database, wanted: &[&str]) -> (Vec<String>, BTreeMap<&'static str, u64>) {
-        let mut records = CanRecords::new(text.as_bytes(), database, wanted);
+        let mut records = CanRecords::new(text.as_bytes(), Arc::new(database), wanted);
         let mut fields = Fields::default();
         let mut seen = Vec::new();
         loop {

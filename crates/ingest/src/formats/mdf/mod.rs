@@ -80,7 +80,8 @@ impl MdfRecords {
         let (sender, lots) = sync_channel(LOTS_WAITING);
         // The windows borrow the file, so both live where they are used. The thread ends when nobody listens.
         thread::spawn(move || {
-            if let Err(error) = produce(&file, &clock, &groups, &sender) {
+            // A panic of our own must not pass for the end of the file either.
+            if let Err(error) = guarded("MDF", || produce(&file, &clock, &groups, &sender)) {
                 let _ = sender.send(Err(error));
             }
         });
