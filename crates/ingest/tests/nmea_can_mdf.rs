@@ -230,8 +230,11 @@ fn faults_of_a_can_log_are_told_line_by_line() {
          (1772433003.0) can0 121#00\n(1772433004.0) can0 120#R\ncan0  120   [2]  64 00\n(1772433005.0) can0 120#6500\n",
     )
     .expect("writable");
-    let stated =
-        Source { format: Some(Format::Candump), dbc: Some(DbcFile::new(dbc)), ..source(&[("speed", "m/s", "Speed")]) };
+    let stated = Source {
+        format: Some(Format::Candump),
+        dbc: Some(DbcFile::new(dbc)),
+        ..source(&[("speed", "m/s", "Speed")])
+    };
     let ours = ingest(stated, &path);
     assert_eq!((ours.receipt.rows_in, ours.receipt.rows_kept, ours.receipt.rows_rejected), (6, 3, 3));
     let rules: Vec<_> = ours.receipt.rules.iter().map(|(code, count)| format!("{code}={count}")).collect();

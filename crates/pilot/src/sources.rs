@@ -406,7 +406,6 @@ fn unit(section: &Section<'_, '_>, signal_name: &str, holds: Holds) -> Option<Ce
 #[cfg(test)]
 mod tests {
     use backwatt_ingest::formats::Format;
-use backwatt_ingest::formats::can::DbcFile;
     use backwatt_ingest::settings::Source;
     use backwatt_schema::Problem;
 
@@ -425,6 +424,18 @@ use backwatt_ingest::formats::can::DbcFile;
     fn fault(keys: &str) -> (&'static str, String) {
         let problems = source(keys).expect_err("a fault");
         (problems[0].code, problems[0].hint.clone())
+    }
+
+    #[test]
+    fn a_dbc_file_is_read_as_soon_as_it_is_named() {
+        let named =
+            |file: &str| format!("dbc = \"{}/../../fixtures/formats/{file}\"", env!("CARGO_MANIFEST_DIR"));
+        assert!(source(&named("can.dbc")).expect("no fault").dbc.is_some());
+        for (file, said) in [("none.dbc", "none.dbc"), ("minute.csv", "it cannot be read from line 1:1")] {
+            let problems = source(&named(file)).expect_err("a fault");
+            assert_eq!(problems[0].code, "pilot-dbc-unreadable");
+            assert!(problems[0].message.contains(said), "{}", problems[0].message);
+        }
     }
 
     #[test]

@@ -52,7 +52,12 @@ fn read(path: PathBuf, format: Format, dbc: Option<&str>, wanted: &[&str]) -> Re
         positive: Positive::Prove,
     };
     let columns = wanted.iter().map(mapping).collect();
-    let source = Source { format: Some(format), dbc: dbc.map(|name| DbcFile::new(fixture(name))), columns, ..Source::unmapped() };
+    let source = Source {
+        format: Some(format),
+        dbc: dbc.map(|name| DbcFile::new(fixture(name))),
+        columns,
+        ..Source::unmapped()
+    };
     let file = LogFile { shown: String::new(), member: None, vehicle: None, path };
     let input = Input::open(&file, Unpacking::default()).map_err(|error| error.to_string())?;
     let mut opened = super::open(&source, input).map_err(|error| error.to_string())?;

@@ -27,8 +27,8 @@ use crate::header::position;
 use crate::input::Input;
 use crate::settings::Source;
 use candump::{Frame, Kind};
-pub use dbc::DbcFile;
 use database::{Database, Value};
+pub use dbc::DbcFile;
 use transport::{Step, Transfers};
 
 /// The clock's two fields come first.
