@@ -1,5 +1,6 @@
 //! Digests of what each stage reads: the same digest, the same tables.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use backwatt_ingest::elevation::is_grid;
@@ -20,9 +21,16 @@ impl Inputs {
     /// Digests logs and settings. An unreadable log counts as itself: its receipt will say so.
     pub fn of(pilot: &Pilot, program: &str) -> Self {
         let mut files: Vec<String> = Vec::new();
+        // An archive of many logs is read once.
+        let mut digests: BTreeMap<&Path, String> = BTreeMap::new();
         for source in &pilot.ingest.sources {
+            if let Some(dbc) = &source.dbc {
+                let digest = digest_file(dbc.path()).unwrap_or_else(|_| "unreadable".to_owned());
+                files.push(format!("{}\tdbc\t{digest}", source.name));
+            }
             for file in &source.files {
-                let digest = digest_file(&file.path).unwrap_or_else(|_| "unreadable".to_owned());
+                let unread = || digest_file(&file.path).unwrap_or_else(|_| "unreadable".to_owned());
+                let digest = digests.entry(&file.path).or_insert_with(unread);
                 files.push(format!("{}\t{}\t{digest}", source.name, file.shown));
             }
         }

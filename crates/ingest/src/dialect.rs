@@ -2,7 +2,7 @@
 
 use encoding_rs::Encoding;
 
-use crate::fields::Fields;
+use crate::formats::Fields;
 use crate::value::is_number;
 
 /// What the user states of a dialect; everything else is found from the start of each file.

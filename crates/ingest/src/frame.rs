@@ -8,7 +8,7 @@ use std::collections::HashMap;
 use arrow::array::{Array, RecordBatch};
 use backwatt_schema::{BatchBuilder, BatchError, BatchView, tables::SAMPLES};
 
-use crate::signal::{FLAGS, NUMBERS, SIGNALS, TEXTS};
+use crate::signal::{ALTITUDE, FLAGS, LATITUDE, LONGITUDE, NUMBERS, SIGNALS, TEXTS};
 
 /// Marks of one row.
 pub mod mask {
@@ -39,6 +39,13 @@ const NAMES: [(&str, u16); 12] = [
     ("mask_weather_pressure", mask::WEATHER_PRESSURE),
     ("mask_weather_humidity", mask::WEATHER_HUMIDITY),
     ("mask_weather_wind", mask::WEATHER_WIND),
+];
+
+/// Marks of values held over from an earlier instant, by the signals they speak of.
+const HELD: [(&str, u64); 3] = [
+    ("mask_held", u64::MAX),
+    ("mask_position_held", 1 << LATITUDE | 1 << LONGITUDE),
+    ("mask_altitude_held", 1 << ALTITUDE),
 ];
 
 /// Texts seen, each once; number 0 is "none".
@@ -106,6 +113,8 @@ pub struct Frame {
     pub flags: [Vec<Option<bool>>; FLAGS],
     pub texts: [Vec<u32>; TEXTS],
     pub pool: Pool,
+    /// One bit for each of [`SIGNALS`]: the value is that of an earlier instant. Empty until the second pass.
+    pub held: Vec<u64>,
     /// Height of the terrain at each row; empty where the pilot names no tiles.
     pub terrain: Vec<Option<f64>>,
 }
@@ -133,6 +142,17 @@ impl Frame {
         for (column, value) in self.texts.iter_mut().zip(row.texts) {
             column.push(value);
         }
+    }
+
+    /// As [`Frame::push`], with the signals whose values are those of an earlier instant.
+    pub fn push_held(&mut self, row: &Row, held: u64) {
+        self.push(row);
+        self.held.push(held);
+    }
+
+    /// Signals of a row whose values are those of an earlier instant.
+    pub fn held_at(&self, at: usize) -> u64 {
+        self.held.get(at).copied().unwrap_or(0)
     }
 
     pub fn row(&self, at: usize) -> Row {
@@ -163,6 +183,9 @@ impl Frame {
             .number("terrain_height_m", r().map(|i| self.terrain.get(i).copied().flatten()));
         for (name, bit) in NAMES {
             builder = builder.flag(name, r().map(|i| self.mask[i] & bit != 0));
+        }
+        for (name, signals) in HELD {
+            builder = builder.flag(name, r().map(|i| self.held_at(i) & signals != 0));
         }
         for (at, signal) in SIGNALS.iter().enumerate() {
             builder = if at < NUMBERS {

@@ -42,7 +42,8 @@ fn unchanged(frame: &Frame, signals: &[usize], before: usize, now: usize) -> boo
     let mut seen = 0;
     for &signal in signals {
         let (was, is) = (frame.numbers[signal][before], frame.numbers[signal][now]);
-        if is.is_nan() {
+        // A value held over from an earlier instant says nothing of this one.
+        if is.is_nan() || frame.held_at(now) & (1 << signal) != 0 {
             continue;
         }
         if was != is {

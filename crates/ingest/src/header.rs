@@ -9,8 +9,6 @@ use crate::value::{parse_cell, parse_flag};
 /// What the fields of one file's rows mean.
 #[derive(Debug)]
 pub struct Plan {
-    /// Fields in the header.
-    pub names: usize,
     pub time: Vec<usize>,
     pub time_plus: Option<usize>,
     pub vehicle: Option<usize>,
@@ -68,7 +66,7 @@ impl Plan {
         if columns.is_empty() {
             return Err(format!("none of the mapped columns is in the file, which has: {}", shown(names)));
         }
-        Ok(Plan { names: names.len(), time, time_plus, vehicle, columns, missing })
+        Ok(Plan { time, time_plus, vehicle, columns, missing })
     }
 
     /// Mapped columns.
@@ -101,7 +99,7 @@ fn shown(names: &[String]) -> String {
 }
 
 impl Column {
-    fn signal(&self) -> &'static Signal {
+    pub fn signal(&self) -> &'static Signal {
         &SIGNALS[self.signal]
     }
 

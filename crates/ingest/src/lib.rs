@@ -1,24 +1,27 @@
 //! Raw logs to checked samples, rejects and receipts.
 //!
-//! Two passes. The first reads each file row by row and files what stands by vehicle in a spool; the second
-//! gathers one vehicle at a time, sorts, merges, settles signs, and writes `samples` by month. Memory holds the
-//! rows in flight of the files being read and one vehicle per thread, never the fleet.
+//! Two passes. The first reads each file record by record (`input` unpacks, `formats` makes records of named text cells,
+//! `row` makes rows of them) and files what stands by vehicle in a spool; the second takes one vehicle at a time, sorts,
+//! merges, gathers signals of different rates, settles signs, marks what is repeated, and writes `samples` by month. Memory
+//! holds the rows in flight of the files being read and one vehicle per thread, never the fleet.
 //!
 //! Deliberately absent: the pilot file, energy, any repair that is not counted in a receipt.
 
 mod beside;
 pub mod dialect;
 pub mod elevation;
-mod fields;
+pub mod formats;
 mod frame;
 mod frozen;
+mod gather;
 mod header;
+mod held;
+mod input;
 pub mod inspect;
-mod lines;
 mod reader;
 mod receipt;
 mod rejects;
-mod rows;
+mod row;
 pub mod settings;
 pub mod sign;
 pub mod signal;
@@ -27,21 +30,22 @@ mod time;
 pub mod value;
 mod vehicle;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
 use backwatt_schema::{BatchError, Problem, tables::RECEIPTS};
 use backwatt_store::{Layout, Provenance, StoreError, write_table};
 use rayon::prelude::*;
 
-pub use reader::read_head;
+pub use input::{Archive, Member, Unpacking, members};
 pub use receipt::Receipt;
 pub use settings::Settings;
 
 use elevation::Survey;
+use frame::Frame;
 use rejects::RejectWriter;
 use spool::Spool;
-use vehicle::VehicleOutcome;
+use vehicle::{FileKind, VehicleOutcome};
 
 #[derive(Debug, thiserror::Error)]
 pub enum IngestError {
@@ -99,8 +103,11 @@ pub fn run(
         })
         .collect::<Result<Vec<_>, IngestError>>()?;
 
-    let source_of: BTreeMap<String, usize> =
-        jobs.iter().map(|&(s, f)| (settings.sources[s].files[f].shown.clone(), s)).collect();
+    let kind = |(&(source, _), receipt): (&(usize, usize), &Receipt)| {
+        let gathers = settings.sources[source].gather.unwrap_or(receipt.sparse);
+        (receipt.source_file.clone(), FileKind { source, gathers })
+    };
+    let files: BTreeMap<String, FileKind> = jobs.iter().zip(&receipts).map(kind).collect();
     let vehicles = spool.vehicles();
     remove_absent_vehicles(layout, &vehicles)?;
     let mut survey = settings.elevation_tiles.as_deref().map(Survey::of);
@@ -108,8 +115,8 @@ pub fn run(
     let outcomes = vehicles
         .par_iter()
         .map(|vehicle| {
-            let mut frame = spool.read(vehicle)?;
-            let intervals = intervals_by_file(&mut frame);
+            let frame = spool.read(vehicle)?;
+            let intervals = intervals_by_file(&frame, &files);
             let outcome = vehicle::finish_vehicle(
                 settings,
                 survey.as_ref(),
@@ -117,7 +124,7 @@ pub fn run(
                 provenance,
                 vehicle,
                 frame,
-                &source_of,
+                &files,
             )?;
             progress(vehicle);
             Ok((outcome, intervals))
@@ -177,10 +184,17 @@ fn settle_receipts(
     }
 }
 
-/// Median and longest step between the rows of each file.
-fn intervals_by_file(frame: &mut frame::Frame) -> BTreeMap<String, (f64, f64)> {
+/// Median and longest step between the rows of each file; between its speeds, where rows are gathered onto them.
+fn intervals_by_file(frame: &Frame, files: &BTreeMap<String, FileKind>) -> BTreeMap<String, (f64, f64)> {
+    let gathers =
+        |file: &u32| frame.pool.text(*file).and_then(|name| files.get(name)).is_some_and(|f| f.gathers);
+    let mut gathered: BTreeSet<u32> = frame.file.iter().copied().collect();
+    gathered.retain(gathers);
     let mut times: BTreeMap<u32, Vec<i64>> = BTreeMap::new();
-    for (file, time) in frame.file.iter().zip(&frame.time_ns) {
+    for (at, (file, time)) in frame.file.iter().zip(&frame.time_ns).enumerate() {
+        if gathered.contains(file) && frame.numbers[signal::SPEED][at].is_nan() {
+            continue;
+        }
         times.entry(*file).or_default().push(*time);
     }
     let mut intervals = BTreeMap::new();

@@ -25,6 +25,8 @@ pub struct Receipt {
     pub columns_missing: Vec<&'static str>,
     pub current_sign: Option<String>,
     pub clock_relative: bool,
+    /// Each record held few of the signals. Not a column: it tells the second pass to gather rows.
+    pub sparse: bool,
     pub rules: BTreeMap<&'static str, u64>,
     pub problem: Option<String>,
 }

@@ -6,6 +6,9 @@ use backwatt_schema::unit::Unit;
 use jiff::{civil::Date, tz::TimeZone};
 
 use crate::dialect::Stated;
+use crate::formats::Format;
+use crate::formats::can::DbcFile;
+use crate::input::{Member, Unpacking};
 
 /// All sources of one pilot.
 #[derive(Debug, Clone)]
@@ -74,6 +77,15 @@ pub struct Source {
     pub files: Vec<LogFile>,
     /// The column that names the vehicle, where the files do not.
     pub vehicle_column: Option<String>,
+    /// Found in each file where it is not stated.
+    pub format: Option<Format>,
+    /// What the frames of a CAN log mean; the signals of SAE J1939 known here where none is named.
+    pub dbc: Option<DbcFile>,
+    /// Signals stand below each other instead of side by side.
+    pub long: Option<Long>,
+    /// Rows are gathered onto the instants of the speed; where not stated, if the format is one of sparse rows.
+    pub gather: Option<bool>,
+    pub unpacking: Unpacking,
     pub dialect: Stated,
     /// Texts that mean "no value", beyond the usual ones.
     pub missing: Vec<String>,
@@ -81,10 +93,52 @@ pub struct Source {
     pub columns: Vec<Mapping>,
 }
 
+/// Long form: each row is one signal's value at one instant.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Long {
+    /// The column that names the signal.
+    pub signal: String,
+    pub value: String,
+}
+
+impl Source {
+    /// A source that asks for nothing: for looking at a log.
+    pub fn unmapped() -> Self {
+        Self {
+            name: String::new(),
+            files: Vec::new(),
+            vehicle_column: None,
+            format: None,
+            dbc: None,
+            long: None,
+            gather: None,
+            unpacking: Unpacking::default(),
+            dialect: Stated::default(),
+            missing: Vec::new(),
+            time: TimeSettings { columns: Vec::new(), kind: TimeKind::Iso },
+            columns: Vec::new(),
+        }
+    }
+
+    /// Every name the mapping looks for: time, vehicle, those of the long form, and all spellings of the columns.
+    pub fn wanted(&self) -> impl Iterator<Item = &str> {
+        let plus = match &self.time.kind {
+            TimeKind::DayNumber { plus: Some((name, _)), .. } => Some(name),
+            _ => None,
+        };
+        let spellings = self.columns.iter().flat_map(|mapping| &mapping.names);
+        let clock = self.time.columns.iter().chain(plus);
+        let long = self.long.iter().flat_map(|long| [&long.signal, &long.value]);
+        clock.chain(&self.vehicle_column).chain(long).chain(spellings).map(String::as_str)
+    }
+}
+
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LogFile {
     pub path: PathBuf,
-    /// As shown in rejects and receipts: relative to the pilot file.
+    /// The part of `path` that is the log, where that is a zip archive.
+    pub member: Option<Member>,
+    /// As shown in rejects and receipts: relative to the pilot file, a member below its archive.
     pub shown: String,
     /// The vehicle, where the path or the source names it.
     pub vehicle: Option<String>,

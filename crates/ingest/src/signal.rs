@@ -92,6 +92,7 @@ pub const TEXTS: usize = 3;
 pub const SPEED: usize = 0;
 pub const LATITUDE: usize = 2;
 pub const LONGITUDE: usize = 3;
+pub const ALTITUDE: usize = 4;
 pub const SOC: usize = 6;
 pub const VOLTAGE: usize = 7;
 pub const CURRENT: usize = 8;
@@ -133,6 +134,7 @@ mod tests {
             (SPEED, "speed"),
             (LATITUDE, "latitude"),
             (LONGITUDE, "longitude"),
+            (ALTITUDE, "altitude"),
             (SOC, "state_of_charge"),
             (VOLTAGE, "pack_voltage"),
             (CURRENT, "pack_current"),

@@ -23,7 +23,14 @@ impl Spool {
     /// An empty spool; what an interrupted run left is removed first.
     pub fn new(folder: &Path) -> Result<Self, IngestError> {
         remove(folder)?;
+        let made = std::fs::create_dir_all(folder);
+        made.map_err(|source| IngestError::Io { doing: "make", path: folder.to_owned(), source })?;
         Ok(Self { folder: folder.to_owned(), parts: Mutex::new(BTreeSet::new()) })
+    }
+
+    /// For files that live no longer than the first pass.
+    pub fn folder(&self) -> &Path {
+        &self.folder
     }
 
     pub fn write(&self, vehicle: &str, file: &str, part: usize, frame: &Frame) -> Result<(), IngestError> {

@@ -11,7 +11,7 @@ use crate::frame::{Frame, Row, mask};
 use crate::rejects::{Refusal, RejectWriter};
 use crate::settings::{Positive, Settings, Source};
 use crate::signal::{CURRENT, FLAGS, LATITUDE, LONGITUDE, NUMBERS, POWER, SIGNALS, TEXTS, VOLTAGE};
-use crate::{IngestError, beside, frozen, sign};
+use crate::{IngestError, beside, frozen, gather, held, sign};
 
 /// What the second pass found, by file where it belongs to a file.
 #[derive(Debug, Default)]
@@ -24,6 +24,15 @@ pub struct VehicleOutcome {
     pub problems: Vec<Problem>,
 }
 
+/// What the second pass has to know of a file.
+#[derive(Debug, Clone, Copy)]
+pub struct FileKind {
+    /// Position among the sources.
+    pub source: usize,
+    /// Its rows are gathered onto the instants of the speed.
+    pub gathers: bool,
+}
+
 pub fn finish_vehicle(
     settings: &Settings,
     survey: Option<&Survey>,
@@ -31,20 +40,26 @@ pub fn finish_vehicle(
     provenance: &Provenance,
     vehicle: &str,
     frame: Frame,
-    source_of: &BTreeMap<String, usize>,
+    files: &BTreeMap<String, FileKind>,
 ) -> Result<VehicleOutcome, IngestError> {
     let mut outcome = VehicleOutcome::default();
     let frame = lay_out_relative(frame);
     let mut rejects = RejectWriter::new(layout.rejects_of_vehicle(vehicle), provenance);
     let mut frame = sort_and_merge(&frame, &mut outcome, &mut rejects)?;
     rejects.finish()?;
-    settle_signs(settings, vehicle, &mut frame, source_of, &mut outcome);
+    let kinds = kinds(&frame, files);
+    let gathers: Vec<bool> = kinds.iter().map(|kind| kind.is_some_and(|kind| kind.gathers)).collect();
+    if gathers.contains(&true) {
+        frame = gather::gather(frame, &gathers, &mut outcome.merged);
+    }
+    settle_signs(settings, vehicle, &mut frame, files, &mut outcome);
     let interval_s = crate::median_interval_s(&frame.time_ns).unwrap_or(1.0);
     frozen::mark(&mut frame, settings.frozen_after_s, interval_s);
     for at in (0..frame.len()).filter(|at| frame.mask[*at] & mask::FROZEN != 0) {
         let file = frame.pool.text(frame.file[at]).unwrap_or("").to_owned();
         *outcome.frozen.entry(file).or_default() += 1;
     }
+    held::mark_positions(&mut frame);
     outcome.problems.extend(beside::fill(settings, vehicle, &mut frame));
     if let Some(survey) = survey {
         outcome.problems.extend(stand_on(survey, &mut frame));
@@ -190,28 +205,26 @@ fn merge(kept: &mut Row, row: &Row) -> Merge {
     Merge::Filled
 }
 
+/// The kind of file each row came from.
+fn kinds(frame: &Frame, files: &BTreeMap<String, FileKind>) -> Vec<Option<FileKind>> {
+    let mut known: BTreeMap<u32, Option<FileKind>> = BTreeMap::new();
+    let of = |file: &u32| frame.pool.text(*file).and_then(|name| files.get(name)).copied();
+    frame.file.iter().map(|file| *known.entry(*file).or_insert_with(|| of(file))).collect()
+}
+
 /// Turns each source's battery signals so that leaving the battery is positive; what is not proved is not used.
 fn settle_signs(
     settings: &Settings,
     vehicle: &str,
     frame: &mut Frame,
-    source_of: &BTreeMap<String, usize>,
+    files: &BTreeMap<String, FileKind>,
     outcome: &mut VehicleOutcome,
 ) {
-    let source_at: Vec<Option<usize>> = {
-        let by_file: BTreeMap<u32, usize> = frame
-            .file
-            .iter()
-            .collect::<std::collections::BTreeSet<_>>()
-            .into_iter()
-            .filter_map(|f| source_of.get(frame.pool.text(*f)?).map(|s| (*f, *s)))
-            .collect();
-        frame.file.iter().map(|f| by_file.get(f).copied()).collect()
-    };
+    let kinds = kinds(frame, files);
     for (number, source) in settings.sources.iter().enumerate() {
         for signal in [CURRENT, POWER] {
             let Some(mapping) = source.columns.iter().find(|m| m.signal == signal) else { continue };
-            let belongs = |i: usize| source_at[i] == Some(number);
+            let belongs = |i: usize| kinds[i].is_some_and(|kind| kind.source == number);
             if !(0..frame.len()).any(|i| belongs(i) && !frame.numbers[signal][i].is_nan()) {
                 continue;
             }

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use backwatt_ingest::dialect::Stated;
 use backwatt_ingest::settings::{CellUnit, LogFile, Mapping, Positive, Source, TimeKind, TimeSettings};
-use backwatt_ingest::{Receipt, Settings, run};
+use backwatt_ingest::{Receipt, Settings, Unpacking, run};
 use backwatt_schema::tables::{REJECTS, SAMPLES};
 use backwatt_schema::unit::Unit;
 use backwatt_schema::{BatchView, Table};
@@ -26,8 +26,18 @@ fn settings(log: &Path) -> Settings {
     Settings {
         sources: vec![Source {
             name: "s".to_owned(),
-            files: vec![LogFile { path: log.to_owned(), shown: "log.csv".to_owned(), vehicle: None }],
+            files: vec![LogFile {
+                path: log.to_owned(),
+                member: None,
+                shown: "log.csv".to_owned(),
+                vehicle: None,
+            }],
             vehicle_column: Some("id".to_owned()),
+            format: None,
+            dbc: None,
+            long: None,
+            gather: None,
+            unpacking: Unpacking::default(),
             dialect: Stated {
                 delimiter: Some(b','),
                 header_line: Some(1),

@@ -206,11 +206,12 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
 
 /// A file read by two sources would be two files of one name in every receipt and reject.
 fn refuse_overlap(root: &Section<'_, '_>, sources: &[backwatt_ingest::settings::Source]) {
-    let mut seen: BTreeMap<PathBuf, &str> = BTreeMap::new();
+    let mut seen: BTreeMap<(PathBuf, &str), &str> = BTreeMap::new();
     for source in sources {
         for file in &source.files {
             let real = file.path.canonicalize().unwrap_or_else(|_| file.path.clone());
-            if let Some(other) = seen.insert(real, &source.name) {
+            let member = file.member.as_ref().map_or("", |member| &member.name);
+            if let Some(other) = seen.insert((real, member), &source.name) {
                 let message = format!("{} is read twice, by \"{other}\" and \"{}\"", file.shown, source.name);
                 let hint = "one source can map every column of a file: put the mappings together".to_owned();
                 root.fault("pilot-file-twice", "sources", message, hint);
@@ -278,6 +279,16 @@ fn ingest_settings(root: &Section<'_, '_>, sources: Vec<backwatt_ingest::setting
         "ingest.frozen_after",
         "10 s",
         "every signal unchanged while moving; common practice, no source",
+    );
+    root.default(
+        "ingest.values_held",
+        "3 intervals of the signal, 1 s to 5 min",
+        "where signals come at instants of their own: two values may be lost; common practice, no source",
+    );
+    root.default(
+        "ingest.position_held_after",
+        "5 m",
+        "a position repeated further on is an earlier fix; receivers are good to some metres; common practice, no source",
     );
     IngestSettings {
         sources,

@@ -2,8 +2,11 @@
 
 use std::path::Path;
 
+use backwatt_ingest::Unpacking;
 use backwatt_ingest::dialect::Stated;
-use backwatt_ingest::settings::{CellUnit, LogFile, Mapping, Positive, Source, TimeKind, TimeSettings};
+use backwatt_ingest::formats::Format;
+use backwatt_ingest::formats::can::DbcFile;
+use backwatt_ingest::settings::{CellUnit, LogFile, Long, Mapping, Positive, Source, TimeKind, TimeSettings};
 use backwatt_ingest::signal::{Holds, SIGNALS, position};
 use backwatt_schema::nearest;
 use backwatt_schema::unit::{Dimension, Unit};
@@ -45,6 +48,11 @@ pub fn read(
         );
     }
     let vehicle_type = section.text("vehicle_type").map(|at| at.value);
+    let format = format(section);
+    let dbc = dbc(section, folder);
+    let long = section.section("long").and_then(|long| self::long(&long));
+    let gather = section.flag("gather").map(|at| at.value);
+    let unpacking = unpacking(section);
     let dialect = dialect(section);
     let missing = section.texts("missing").map(|at| at.value).unwrap_or_default();
     let time = section.section("time").and_then(|time| self::time(&time, zone));
@@ -65,7 +73,21 @@ pub fn read(
         section.fault("pilot-speed-missing", "columns", format!("source \"{name}\" maps no speed"), hint);
     }
     section.finish();
-    let source = Source { name, files, vehicle_column, dialect, missing, time: time?, columns };
+    let time = time?;
+    let source = Source {
+        name,
+        files,
+        vehicle_column,
+        format,
+        dbc,
+        long,
+        gather,
+        unpacking,
+        dialect,
+        missing,
+        time,
+        columns,
+    };
     Some(SourceWithType { source, vehicle_type })
 }
 
@@ -100,6 +122,62 @@ fn log_files(
         .into_iter()
         .map(|file| LogFile { vehicle: file.vehicle.or_else(|| vehicle.map(str::to_owned)), ..file })
         .collect()
+}
+
+fn format(section: &Section<'_, '_>) -> Option<Format> {
+    let stated = section.text("format")?.value;
+    let found = Format::by_name(&stated);
+    if found.is_none() {
+        let valid = Format::ALL.map(Format::name);
+        let near = nearest(&stated, valid).map_or(String::new(), |n| format!("did you mean \"{n}\"? "));
+        let hint = format!("{near}one of: {}; or leave it out: it is found in each file", valid.join(", "));
+        section.fault("pilot-bad-format", "format", format!("\"{stated}\" is no format known here"), hint);
+    }
+    found
+}
+
+/// The file that says what CAN frames mean, read once here so that a fault in it is told before any log is.
+fn dbc(section: &Section<'_, '_>, folder: &Path) -> Option<DbcFile> {
+    let file = DbcFile::new(folder.join(section.text("dbc")?.value));
+    if let Err(error) = file.check() {
+        let hint = "dbc = \"bus.dbc\", relative to the pilot file; leave it out for the signals of SAE J1939 known here".to_owned();
+        section.fault("pilot-dbc-unreadable", "dbc", error, hint);
+    }
+    Some(file)
+}
+
+fn long(section: &Section<'_, '_>) -> Option<Long> {
+    let signal = section.text("signal").map(|at| at.value);
+    let value = section.text("value").map(|at| at.value);
+    if signal.is_none() || value.is_none() {
+        let hint =
+            "long = { signal = \"column that names the signal\", value = \"column of its value\" }".to_owned();
+        section.fault(
+            "pilot-long-form",
+            "signal",
+            "the long form has two columns: signal and value".into(),
+            hint,
+        );
+    }
+    section.finish();
+    Some(Long { signal: signal?, value: value? })
+}
+
+fn unpacking(section: &Section<'_, '_>) -> Unpacking {
+    let limit = |key: &str, usual: u64| {
+        let Some(stated) = section.number(key).map(|at| at.value) else { return usual };
+        if (1.0..=1e18).contains(&stated) {
+            return stated as u64;
+        }
+        let hint = format!("a count above 0, such as {usual}");
+        section.fault("pilot-bad-limit", key, format!("{stated} is no limit"), hint);
+        usual
+    };
+    let usual = Unpacking::default();
+    Unpacking {
+        bytes_most: limit("unpack_bytes_max", usual.bytes_most),
+        ratio_most: limit("unpack_ratio_max", usual.ratio_most),
+    }
 }
 
 fn dialect(section: &Section<'_, '_>) -> Stated {
@@ -322,5 +400,61 @@ fn unit(section: &Section<'_, '_>, signal_name: &str, holds: Holds) -> Option<Ce
             section.fault("pilot-unit-unknown", "unit", format!("\"{text}\" is not a unit known here"), hint);
             None
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use backwatt_ingest::formats::Format;
+    use backwatt_ingest::settings::Source;
+    use backwatt_schema::Problem;
+
+    /// The source of a pilot that says this of it beside what it must.
+    fn source(keys: &str) -> Result<Source, Vec<Problem>> {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        std::fs::write(folder.path().join("log.csv"), "").expect("writable");
+        let text = format!(
+            "[pilot]\nname = \"p\"\n[vehicle_types.van]\nmass = \"3000 kg\"\n[[sources]]\nfiles = \"log.csv\"\n\
+             vehicle = \"T1\"\n{keys}\ntime = {{ column = \"t\", kind = \"iso\" }}\n\
+             [sources.columns]\nspeed = {{ column = \"v\", unit = \"km/h\" }}\n"
+        );
+        crate::parse(&text, "pilot.toml", folder.path()).map(|pilot| pilot.ingest.sources[0].clone())
+    }
+
+    fn fault(keys: &str) -> (&'static str, String) {
+        let problems = source(keys).expect_err("a fault");
+        (problems[0].code, problems[0].hint.clone())
+    }
+
+    #[test]
+    fn a_dbc_file_is_read_as_soon_as_it_is_named() {
+        let named =
+            |file: &str| format!("dbc = \"{}/../../fixtures/formats/{file}\"", env!("CARGO_MANIFEST_DIR"));
+        assert!(source(&named("can.dbc")).expect("no fault").dbc.is_some());
+        for (file, said) in [("none.dbc", "none.dbc"), ("minute.csv", "it cannot be read from line 1:1")] {
+            let problems = source(&named(file)).expect_err("a fault");
+            assert_eq!(problems[0].code, "pilot-dbc-unreadable");
+            assert!(problems[0].message.contains(said), "{}", problems[0].message);
+        }
+    }
+
+    #[test]
+    fn the_form_of_a_log_can_be_stated() {
+        let found = source("").expect("no fault");
+        assert_eq!((found.format, found.long, found.gather), (None, None, None));
+        let keys = "format = \"parquet\"\nlong = { signal = \"name\", value = \"val\" }\ngather = false\nunpack_ratio_max = 9";
+        let stated = source(keys).expect("no fault");
+        assert_eq!((stated.format, stated.gather), (Some(Format::Parquet), Some(false)));
+        assert_eq!(stated.long.map(|long| long.signal + &long.value).as_deref(), Some("nameval"));
+        assert_eq!(stated.unpacking.ratio_most, 9);
+    }
+
+    #[test]
+    fn what_is_misspelt_is_told_with_the_nearest() {
+        let (code, hint) = fault("format = \"parket\"");
+        assert_eq!(code, "pilot-bad-format");
+        assert!(hint.contains("did you mean \"parquet\"?") && hint.contains("ndjson"), "{hint}");
+        assert_eq!(fault("long = { signal = \"name\" }").0, "pilot-long-form");
+        assert_eq!(fault("unpack_bytes_max = 0").0, "pilot-bad-limit");
     }
 }

@@ -1,5 +1,5 @@
 use std::fs::File;
-use std::io::Read;
+use std::io::{self, Read};
 use std::path::Path;
 
 use sha2::{Digest, Sha256};
@@ -8,12 +8,15 @@ use crate::StoreError;
 
 /// SHA-256 of a file, in hexadecimal, read in pieces.
 pub fn digest_file(path: &Path) -> Result<String, StoreError> {
-    let io = |e| StoreError::io("read", path, e);
-    let mut file = File::open(path).map_err(io)?;
+    File::open(path).and_then(digest_reader).map_err(|e| StoreError::io("read", path, e))
+}
+
+/// SHA-256 of all that a reader gives, in hexadecimal, read in pieces.
+pub fn digest_reader(mut reader: impl Read) -> io::Result<String> {
     let mut hasher = Sha256::new();
     let mut buffer = vec![0_u8; 1 << 16];
     loop {
-        match file.read(&mut buffer).map_err(io)? {
+        match reader.read(&mut buffer)? {
             0 => break,
             n => hasher.update(&buffer[..n]),
         }

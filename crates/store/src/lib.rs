@@ -10,7 +10,7 @@ mod layout;
 mod parquet_file;
 
 pub use atomic::{sweep_unfinished, write_bytes, write_with};
-pub use digest::{digest_bytes, digest_file};
+pub use digest::{digest_bytes, digest_file, digest_reader};
 pub use error::StoreError;
 pub use layout::{Layout, safe_name};
 pub use parquet_file::{

@@ -89,7 +89,14 @@ fn source(shape: &Shape, pilot: &str) -> String {
     }
     let _ = writeln!(out, "vehicle_type = \"vehicle\"\n{}", time(shape));
     if let Some(look) = shape.looks.first() {
-        let _ = writeln!(out, "# seen: {}", look.dialect.describe());
+        if let Some(long) = &look.long {
+            let (signal, value) = (quoted(&long.signal), quoted(&long.value));
+            let _ = writeln!(
+                out,
+                "long = {{ signal = {signal}, value = {value} }}   # signals stand below each other"
+            );
+        }
+        let _ = writeln!(out, "# seen: {}", look.description);
     }
     let _ = writeln!(out, "[sources.columns]");
     for column in &shape.columns {

@@ -87,6 +87,10 @@ fn likeness(name: &str, words: &Words) -> Option<f64> {
     if words.exact.contains(&plain.as_str()) {
         return Some(0.95);
     }
+    // A nested name may say all in its last part: "gps.lat".
+    if name.rsplit_once('.').is_some_and(|(_, last)| words.exact.contains(&plain_name(last).as_str())) {
+        return Some(0.9);
+    }
     if words.not.iter().any(|part| plain.contains(part)) {
         return None;
     }
@@ -94,7 +98,7 @@ fn likeness(name: &str, words: &Words) -> Option<f64> {
 }
 
 fn numbers(look: &Look, at: usize) -> Vec<f64> {
-    look.rows.iter().filter_map(|row| parse_number(row[at].trim(), look.dialect.decimal_comma)).collect()
+    look.rows.iter().filter_map(|row| parse_number(row[at].trim(), look.decimal_comma)).collect()
 }
 
 fn unit(
@@ -180,7 +184,7 @@ pub fn time(look: &Look) -> Option<TimeGuess> {
 fn one_column(look: &Look, at: usize) -> Option<TimeGuess> {
     let text = look.rows.iter().map(|row| row[at].trim()).find(|text| !is_missing(text, &[]))?;
     let columns = vec![look.names[at].clone()];
-    if let Some(number) = parse_number(text, look.dialect.decimal_comma) {
+    if let Some(number) = parse_number(text, look.decimal_comma) {
         let unit = match number {
             n if n > 1e17 => "ns",
             n if n > 1e14 => "us",

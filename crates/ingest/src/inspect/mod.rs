@@ -5,32 +5,23 @@
 
 mod draft;
 mod guess;
+mod look;
 mod names;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use crate::dialect::{Dialect, Stated};
-use crate::fields::Fields;
-use crate::reader::read_head;
+use crate::formats::Format;
+use crate::input::{Member, members};
+use crate::settings::LogFile;
 
 pub use draft::Draft;
 pub use guess::{ColumnGuess, TimeGuess};
+pub use look::Look;
 
-/// One file as it looks from its start.
-#[derive(Debug, Clone)]
-pub struct Look {
-    pub path: PathBuf,
-    pub shown: String,
-    pub dialect: Dialect,
-    pub names: Vec<String>,
-    /// Units row, empty where there is none.
-    pub units: Vec<String>,
-    /// First rows, as texts.
-    pub rows: Vec<Vec<String>>,
-}
+use look::look;
 
-/// Files of one shape: same folder, same delimiter, same time column.
+/// Files of one shape: same folder, same format, same time column.
 #[derive(Debug, Clone)]
 pub struct Shape {
     pub folder: String,
@@ -40,33 +31,48 @@ pub struct Shape {
     pub vehicle_column: Option<String>,
 }
 
-/// Rows looked at per file.
-const ROWS: usize = 400;
+/// Endings that logs go by; anything else is not opened.
+const EXTENSIONS: [&str; 14] =
+    ["csv", "tsv", "txt", "log", "dat", "json", "jsonl", "ndjson", "parquet", "pq", "gpx", "gz", "zst", "zip"];
 
-/// Looks at every delimited text file below `folder` and drafts a pilot file.
+/// Looks at every log below `folder` and drafts a pilot file.
 pub fn inspect(folder: &Path) -> std::io::Result<Draft> {
-    let mut files = Vec::new();
-    collect(folder, 0, &mut files)?;
-    files.sort();
-    let mut shapes: BTreeMap<(String, u8, String), Vec<(Look, TimeGuess)>> = BTreeMap::new();
+    let mut paths = Vec::new();
+    collect(folder, 0, &mut paths)?;
+    paths.sort();
+    let mut shapes: BTreeMap<Kind, Vec<(Look, TimeGuess)>> = BTreeMap::new();
     let mut skipped = Vec::new();
-    for path in files {
-        let shown = path.strip_prefix(folder).unwrap_or(&path).to_string_lossy().replace('\\', "/");
-        match look(&path, &shown) {
-            Err(reason) => skipped.push((shown, reason)),
+    for file in paths.iter().flat_map(|path| logs(folder, path)) {
+        match look(&file) {
+            Err(reason) => skipped.push((file.shown, reason)),
             Ok(look) => match guess::time(&look) {
                 Some(time) if guess::columns(&look).iter().any(|c| c.signal == "speed") => {
-                    let parent = Path::new(&shown).parent().map_or(String::new(), |p| p.display().to_string());
-                    let key = (parent, look.dialect.delimiter, time.columns.join(" "));
-                    shapes.entry(key).or_default().push((look, time));
+                    shapes.entry(Kind::of(&look, &time)).or_default().push((look, time));
                 }
-                Some(_) => skipped.push((shown, "no column looks like a speed".to_owned())),
-                None => skipped.push((shown, "no column looks like a time".to_owned())),
+                Some(_) => skipped.push((file.shown, "no column looks like a speed".to_owned())),
+                None => skipped.push((file.shown, "no column looks like a time".to_owned())),
             },
         }
     }
-    let shapes: Vec<Shape> = shapes.into_iter().map(|((folder, ..), looks)| shape(folder, looks)).collect();
+    let shapes: Vec<Shape> = shapes.into_iter().map(|(kind, looks)| shape(kind.folder, looks)).collect();
     Ok(Draft::new(folder, &shapes, &skipped))
+}
+
+/// What files of one source have in common.
+#[derive(PartialEq, Eq, PartialOrd, Ord)]
+struct Kind {
+    folder: String,
+    format: Format,
+    time: String,
+    long: Option<String>,
+}
+
+impl Kind {
+    fn of(look: &Look, time: &TimeGuess) -> Self {
+        let parent = Path::new(&look.shown).parent().map_or(String::new(), |p| p.display().to_string());
+        let long = look.long.as_ref().map(|long| format!("{} {}", long.signal, long.value));
+        Self { folder: parent, format: look.format, time: time.columns.join(" "), long }
+    }
 }
 
 fn shape(folder: String, looks: Vec<(Look, TimeGuess)>) -> Shape {
@@ -95,7 +101,7 @@ fn collect(folder: &Path, depth: usize, files: &mut Vec<PathBuf>) -> std::io::Re
             if depth < 6 && !path.join(".stamps").is_dir() {
                 collect(&path, depth + 1, files)?;
             }
-        } else if path.is_file() && matches!(extension.as_deref(), Some("csv" | "tsv" | "txt" | "log" | "dat"))
+        } else if path.is_file() && extension.is_some_and(|extension| EXTENSIONS.contains(&extension.as_str()))
         {
             files.push(path);
         }
@@ -103,28 +109,15 @@ fn collect(folder: &Path, depth: usize, files: &mut Vec<PathBuf>) -> std::io::Re
     Ok(())
 }
 
-fn look(path: &Path, shown: &str) -> Result<Look, String> {
-    let (head, dialect) = read_head(path, &Stated::default()).map_err(|error| error.to_string())?;
-    let mut fields = Fields::default();
-    let mut split = |line: &str| -> Vec<String> {
-        fields.split(line.as_bytes(), dialect.delimiter);
-        fields.iter().map(|f| String::from_utf8_lossy(f).trim().to_owned()).collect()
+/// The logs of a path: itself, or the members of an archive.
+fn logs(folder: &Path, path: &Path) -> Vec<LogFile> {
+    let shown = path.strip_prefix(folder).unwrap_or(path).to_string_lossy().replace('\\', "/");
+    let log = |member: Option<Member>| {
+        let below = member.as_ref().map_or(String::new(), |member| format!("/{}", member.name));
+        LogFile { path: path.to_owned(), member, shown: shown.clone() + &below, vehicle: None }
     };
-    let start = usize::try_from(dialect.header_line - 1).unwrap_or(0);
-    let mut lines = head.lines().skip(start);
-    let names = lines.next().map(&mut split).unwrap_or_default();
-    if names.len() < 2 {
-        return Err("no delimited columns".to_owned());
+    match members(path) {
+        Ok(Some(archive)) => archive.members.into_iter().map(|member| log(Some(member))).collect(),
+        Ok(None) | Err(_) => vec![log(None)],
     }
-    let units = if dialect.units_line { lines.next().map(&mut split).unwrap_or_default() } else { Vec::new() };
-    // The last line of the head may be cut short.
-    let mut rows: Vec<Vec<String>> =
-        lines.take(ROWS).map(&mut split).filter(|row| row.len() == names.len()).collect();
-    if rows.len() > 1 {
-        rows.pop();
-    }
-    if rows.is_empty() {
-        return Err("no rows below the header".to_owned());
-    }
-    Ok(Look { path: path.to_owned(), shown: shown.to_owned(), dialect, names, units, rows })
 }

@@ -46,7 +46,7 @@ pub static WORDS: [Words; 29] = [
     ),
     words(
         "altitude",
-        &["altitude", "alt", "elevation", "elv", "gnssaltitude", "altitudeft", "altitudem", "höhe"],
+        &["altitude", "alt", "elevation", "ele", "elv", "gnssaltitude", "altitudeft", "altitudem", "höhe"],
         &["altitude", "elevation"],
         &[],
         "m",

@@ -198,9 +198,7 @@ impl Track {
         let held = |values: &[Option<f64>], for_s| held(&times, values, for_s);
         self.relative = flags(view.flags("clock_relative")?, rows).iter().map(|f| *f == Some(true)).collect();
         self.odometer = pick("odometer_m")?;
-        let (lat, lon) = (pick("lat_deg")?, pick("lon_deg")?);
-        let position: Vec<_> = lat.into_iter().zip(lon).map(|(lat, lon)| lat.zip(lon)).collect();
-        self.position = held_any(&times, &position, 30.0);
+        self.position = held_any(&times, &fixes(view, rows)?, 30.0);
         self.power = interpolated(&times, &pick("pack_power_w")?, limit_s);
         self.aux = held(&pick("aux_power_w")?, 60.0);
         self.cab = held(&pick("cab_climate_power_w")?, 60.0);
@@ -253,9 +251,7 @@ impl Track {
             let values: Vec<Option<f64>> = rows.iter().map(|&i| number_at(array, i)).collect();
             Ok(held(times, &values, for_s))
         };
-        let (lat, lon) = (pick("lat_deg", 0.0)?, pick("lon_deg", 0.0)?);
-        let position: Vec<_> = lat.into_iter().zip(lon).map(|(lat, lon)| lat.zip(lon)).collect();
-        let heading = weather::headings(times, &pick("heading_deg", 30.0)?, &position);
+        let heading = weather::headings(times, &pick("heading_deg", 30.0)?, &fixes(view, rows)?);
         let (speed, from) = (pick("wind_speed_m_s", 3600.0)?, pick("wind_from_deg", 3600.0)?);
         let (headwind, wind_logged) = weather::headwinds(&speed, &from, &heading, stated.wind);
         let (pressure, humidity) = (pick("air_pressure_pa", 3600.0)?, pick("humidity_frac", 3600.0)?);
@@ -302,6 +298,7 @@ impl Track {
     fn fill_heights(&mut self, view: &BatchView<'_>, rows: &[usize]) -> Result<(), PhysicsError> {
         let (grade, altitude) = (view.numbers("grade_frac")?, view.numbers("altitude_m")?);
         let terrain = view.numbers("terrain_height_m")?;
+        let (place_held, height_held) = (view.flags("mask_position_held")?, view.flags("mask_altitude_held")?);
         // A grade column that never leaves zero was not measured: unknown, not flat.
         let grade_known = grade.iter().flatten().any(|g| g != 0.0);
         self.rise = vec![0.0; rows.len()];
@@ -313,7 +310,8 @@ impl Track {
         // Tiles do not drift; where they cover a span they are its height.
         let tiled: Vec<bool> = spans.iter().map(|span| known(terrain, &span.knots) > 0.5).collect();
         let way = |(span, tiled): (&Span, &bool)| {
-            self.way(if *tiled { terrain } else { altitude }, rows, &span.knots, !tiled)
+            let (heights, held) = if *tiled { (terrain, place_held) } else { (altitude, height_held) };
+            self.way(heights, held, rows, &span.knots, !tiled)
         };
         let ways: Vec<Vec<Point>> = spans.iter().zip(&tiled).map(way).collect();
         for ((span, profile), tiled) in spans.iter_mut().zip(profiles(&ways)).zip(tiled) {
@@ -355,10 +353,18 @@ impl Track {
         })
     }
 
-    /// The altitudes of a span along its distance. Passes over the same tile share its error and average nothing away.
-    fn way(&self, altitude: &Float64Array, rows: &[usize], knots: &Range<usize>, passes: bool) -> Vec<Point> {
+    /// The altitudes of a span along its distance, each where it was taken: a height that is held over while the vehicle
+    /// goes on would make steps of a slope. Passes over the same tile share its error and average nothing away.
+    fn way(
+        &self,
+        altitude: &Float64Array,
+        held: &BooleanArray,
+        rows: &[usize],
+        knots: &Range<usize>,
+        passes: bool,
+    ) -> Vec<Point> {
         let point = |(k, distance_m): (usize, f64)| {
-            let altitude_m = number_at(altitude, rows[k])?;
+            let altitude_m = number_at(altitude, rows[k]).filter(|_| !held.value(rows[k]))?;
             let place = self.position[k].filter(|_| passes);
             Some(Point { distance_m, altitude_m, place })
         };
@@ -419,6 +425,14 @@ fn median_step_s(times: &[i64], rows: &[usize]) -> Option<f64> {
 
 fn flags(array: &BooleanArray, rows: &[usize]) -> Vec<Option<bool>> {
     rows.iter().map(|&i| array.is_valid(i).then(|| array.value(i))).collect()
+}
+
+/// Positions where they were taken; one that is repeated until the next fix says nothing new.
+fn fixes(view: &BatchView<'_>, rows: &[usize]) -> Result<Vec<Option<(f64, f64)>>, PhysicsError> {
+    let (lat, lon) = (view.numbers("lat_deg")?, view.numbers("lon_deg")?);
+    let held = view.flags("mask_position_held")?;
+    let fix = |&row: &usize| number_at(lat, row).zip(number_at(lon, row)).filter(|_| !held.value(row));
+    Ok(rows.iter().map(fix).collect())
 }
 
 /// Blanks between two values not further apart than `limit_s` lie on the line between them.

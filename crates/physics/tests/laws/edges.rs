@@ -57,6 +57,39 @@ fn a_step_in_altitude_is_survived() {
     }
 }
 
+/// A place and a height repeated until the next fix, and marked so, tell what blanks would; unmarked they make steps of a
+/// slope.
+#[test]
+fn a_marked_repeat_is_a_blank() {
+    let rows = 600;
+    let way = |i: usize| 15.0 * i as f64;
+    let fix = |i: usize| i / 12 * 12;
+    let repeated = |value: fn(f64) -> f64| (0..rows).map(|i| Some(value(way(fix(i))))).collect::<Vec<_>>();
+    let blank =
+        |value: fn(f64) -> f64| (0..rows).map(|i| (fix(i) == i).then(|| value(way(i)))).collect::<Vec<_>>();
+    let (lat, height): (fn(f64) -> f64, fn(f64) -> f64) = (|m| 12.0 + m / 111_195.0, |m| 100.0 + 0.04 * m);
+    let log = || {
+        let air = Log::new(&vec![15.0; rows], &vec![1.0; rows]).with("wind_speed_m_s", vec![Some(4.0); rows]);
+        air.with("wind_from_deg", vec![Some(20.0); rows]).with("lon_deg", vec![Some(-35.0); rows])
+    };
+    let marks: Vec<bool> = (0..rows).map(|i| fix(i) != i).collect();
+    let unmarked = log().with("lat_deg", repeated(lat)).with("altitude_m", repeated(height));
+    let marked =
+        unmarked.clone().flagging("mask_position_held", marks.clone()).flagging("mask_altitude_held", marks);
+    let blanks = log().with("lat_deg", blank(lat)).with("altitude_m", blank(height));
+    let [unmarked, marked, blanks] =
+        [unmarked, marked, blanks].map(|log| log.replay(&plain(), &ReplaySettings::default()).segments);
+    assert_eq!(marked, blanks);
+    // The same slope all the way: every kilometre gains the same.
+    let spread = |segments| {
+        let gained = numbers(&tables::SEGMENTS, segments, "energy_grade_kwh");
+        let each = || gained[1..gained.len() - 1].iter().flatten();
+        each().fold(f64::MIN, |a, b| a.max(*b)) - each().fold(f64::MAX, |a, b| a.min(*b))
+    };
+    let (stepped, straight) = (spread(&unmarked), spread(&marked));
+    assert!(straight < stepped, "{straight} {stepped} kWh a kilometre");
+}
+
 /// Numbers so large that their energies overflow leave no result, not one that is no number.
 #[test]
 fn an_overflow_is_no_result() {

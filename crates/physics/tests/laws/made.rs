@@ -16,6 +16,7 @@ pub struct Log {
     pub time_ns: Vec<i64>,
     pub columns: Vec<(&'static str, Vec<Option<f64>>)>,
     pub texts: Vec<(&'static str, Vec<Option<&'static str>>)>,
+    pub flags: Vec<(&'static str, Vec<bool>)>,
 }
 
 impl Log {
@@ -27,7 +28,7 @@ impl Log {
             time_ns.push(now);
             now += (steps_s.get(at).copied().unwrap_or(1.0) * 1e9) as i64;
         }
-        Self { time_ns, columns: vec![("speed_m_s", known(speed_m_s))], texts: vec![] }
+        Self { time_ns, columns: vec![("speed_m_s", known(speed_m_s))], texts: vec![], flags: vec![] }
     }
 
     pub fn with(mut self, name: &'static str, values: Vec<Option<f64>>) -> Self {
@@ -40,6 +41,11 @@ impl Log {
         self
     }
 
+    pub fn flagging(mut self, name: &'static str, values: Vec<bool>) -> Self {
+        self.flags.push((name, values));
+        self
+    }
+
     /// Samples `from..=to` of the same log.
     pub fn part(&self, from: usize, to: usize) -> Self {
         let cut = |values: &Vec<Option<f64>>| values[from..=to].to_vec();
@@ -47,6 +53,7 @@ impl Log {
             time_ns: self.time_ns[from..=to].to_vec(),
             columns: self.columns.iter().map(|(name, values)| (*name, cut(values))).collect(),
             texts: self.texts.iter().map(|(name, values)| (*name, values[from..=to].to_vec())).collect(),
+            flags: self.flags.iter().map(|(name, values)| (*name, values[from..=to].to_vec())).collect(),
         }
     }
 
@@ -61,7 +68,14 @@ impl Log {
                 Kind::F64 => {
                     builder.number(name, given.map_or_else(|| vec![None; rows], |(_, values)| values.clone()))
                 }
-                Kind::Bool => builder.flag(name, vec![(!column.nullable()).then_some(false); rows]),
+                Kind::Bool => {
+                    let said = self.flags.iter().find(|(said, _)| *said == name);
+                    let unsaid = || vec![(!column.nullable()).then_some(false); rows];
+                    builder.flag(
+                        name,
+                        said.map_or_else(unsaid, |(_, values)| values.iter().copied().map(Some).collect()),
+                    )
+                }
                 Kind::Text => {
                     let said = self.texts.iter().find(|(said, _)| *said == name);
                     let unsaid = || vec![(!column.nullable()).then_some("-"); rows];

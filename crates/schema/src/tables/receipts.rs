@@ -23,7 +23,11 @@ static COLUMNS: [Column; 20] = [
     count("rows_kept", "", "rows that reached samples, alone or merged"),
     count("rows_rejected", "", "rows refused whole; rows_in = rows_kept + rows_rejected"),
     count("cells_refused", "", "cells refused in rows that were kept"),
-    count("rows_merged", "", "kept rows that share their instant with an earlier row and filled its blanks"),
+    count(
+        "rows_merged",
+        "",
+        "kept rows that gave their values to another: to one of the same instant, or to the next of the speed",
+    ),
     count("rows_out_of_order", "", "kept rows that were earlier than the row before; sorted into place"),
     count("rows_frozen", "", "kept rows masked as frozen"),
     count("cells_filled", "", "cells filled forward because the pilot file says so"),
@@ -36,6 +40,6 @@ static COLUMNS: [Column; 20] = [
         "which way the battery signal counts, and how that is known",
     ),
     flag("clock_relative", "", "true where the file has no wall clock"),
-    text("rules", "", "refusals by rule: code=count, separated by blanks"),
+    text("rules", "", "refusals by rule, and what was passed over because it is no row of this log: code=count, separated by blanks"),
     text("problem", "the file was read", "why the file could not be read"),
 ];

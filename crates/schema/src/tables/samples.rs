@@ -11,7 +11,7 @@ pub static SAMPLES: Table = Table {
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 50] = [
+static COLUMNS: [Column; 53] = [
     text("vehicle_id", "", "the vehicle, as the pilot file or the log names it"),
     time("time_ns", "the instant, UTC; on a relative clock, counted from an invented day of 1970 per file"),
     flag("clock_relative", "", "true where the log has no wall clock: no claim that needs a date is made"),
@@ -87,6 +87,17 @@ static COLUMNS: [Column; 50] = [
     flag("mask_speed_range", "", "a speed cell was refused as impossible"),
     flag("mask_cell_refused", "", "some cell of this row was refused; the rest of the row stands"),
     flag("mask_filled", "", "some cell was filled forward because the pilot file says so"),
+    flag(
+        "mask_held",
+        "",
+        "some value is the latest of a signal logged at other instants, held over to this one",
+    ),
+    flag(
+        "mask_position_held",
+        "",
+        "the position is that of an earlier fix: the vehicle has moved on since, or it was held over",
+    ),
+    flag("mask_altitude_held", "", "the altitude is that of an earlier fix"),
     flag("mask_manifest", "", "the payload is the manifest's: the log said none"),
     flag("mask_shift", "", "the driver is the table of shifts': the log named none"),
     flag(

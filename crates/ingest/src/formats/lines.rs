@@ -2,8 +2,61 @@
 
 use std::io::{self, BufRead};
 
+use super::RowText;
+
 /// Longest line that is read; anything longer is refused as a row.
 pub const LINE_LIMIT_BYTES: usize = 1 << 20;
+
+/// A line with its number, or why it is none.
+pub enum Pulled {
+    Line(u64, Vec<u8>),
+    /// Too long, or reading stopped inside it.
+    Refused(RowText),
+    End,
+}
+
+/// Numbered lines. Where reading stops inside a line, what was read of it is refused first and the error told next.
+pub struct Lines<R> {
+    reader: R,
+    line: u64,
+    fault: Option<io::Error>,
+}
+
+impl<R: BufRead> Lines<R> {
+    /// `line`: lines already read.
+    pub fn new(reader: R, line: u64) -> Self {
+        Self { reader, line, fault: None }
+    }
+
+    /// Tells this error at the next call: it came where it could not be told.
+    pub fn fail(&mut self, fault: io::Error) {
+        self.fault = Some(fault);
+    }
+
+    pub fn next(&mut self) -> io::Result<Pulled> {
+        if let Some(fault) = self.fault.take() {
+            return Err(fault);
+        }
+        let mut raw = Vec::new();
+        let met = next_line(&mut self.reader, &mut raw);
+        let line = self.line + 1;
+        let refused = |raw, reason, message: &'static str| {
+            Pulled::Refused(RowText::Refused { line, raw, reason, message: message.into() })
+        };
+        let pulled = match met {
+            Ok(Line::End) => return Ok(Pulled::End),
+            Ok(Line::Whole { .. }) => Pulled::Line(line, raw),
+            Ok(Line::TooLong) => refused(raw, "line-too-long", "the line is longer than 1 MiB"),
+            Err(fault) if raw.is_empty() => return Err(fault),
+            Err(fault) => {
+                self.fault = Some(fault);
+                refused(raw, "row-cut-short", "reading stopped inside this row")
+            }
+        };
+        self.line = line;
+        Ok(pulled)
+    }
+}
 
 #[derive(Debug, PartialEq, Eq)]
 pub enum Line {

@@ -3,46 +3,24 @@
 use std::collections::VecDeque;
 use std::io::{self, BufRead};
 
-use crate::fields::{Fields, Split};
-use crate::lines::{Line, next_line};
+use super::RowText;
+use super::fields::{Fields, Split};
+use super::lines::{Lines, Pulled};
 
 /// A quoted field may run over this many lines; beyond, the opening quote is taken for a fault.
 const QUOTED_LINES: usize = 50;
 
-#[derive(Debug, PartialEq, Eq)]
-pub enum RowText {
-    /// A row whose fields stand in the `Fields` given, with the line it begins on.
-    Row {
-        line: u64,
-        raw: Vec<u8>,
-    },
-    Refused {
-        line: u64,
-        raw: Vec<u8>,
-        reason: &'static str,
-        message: &'static str,
-    },
-    End,
-}
-
-enum Pulled {
-    Line(u64, Vec<u8>),
-    TooLong(u64, Vec<u8>),
-    End,
-}
-
 /// Reads rows, putting lines that were taken on trust back when the trust was misplaced.
 pub struct Rows<R> {
-    reader: R,
+    lines: Lines<R>,
     waiting: VecDeque<Pulled>,
-    line: u64,
     delimiter: u8,
 }
 
 impl<R: BufRead> Rows<R> {
     /// `line`: lines already read.
     pub fn new(reader: R, line: u64, delimiter: u8) -> Self {
-        Self { reader, waiting: VecDeque::new(), line, delimiter }
+        Self { lines: Lines::new(reader, line), waiting: VecDeque::new(), delimiter }
     }
 
     /// The next row that is not blank.
@@ -50,17 +28,14 @@ impl<R: BufRead> Rows<R> {
         loop {
             let (line, raw) = match self.pull()? {
                 Pulled::End => return Ok(RowText::End),
-                Pulled::TooLong(line, raw) => {
-                    let message = "the line is longer than 1 MiB";
-                    return Ok(RowText::Refused { line, raw, reason: "line-too-long", message });
-                }
+                Pulled::Refused(refused) => return Ok(refused),
                 Pulled::Line(_, raw) if raw.iter().all(u8::is_ascii_whitespace) => continue,
                 Pulled::Line(line, raw) => (line, raw),
             };
             return match fields.split(&raw, self.delimiter) {
                 Split::Whole => Ok(RowText::Row { line, raw }),
                 Split::Malformed => {
-                    let message = "text follows a closing quote";
+                    let message = "text follows a closing quote".into();
                     Ok(RowText::Refused { line, raw, reason: "stray-quote", message })
                 }
                 Split::Open => self.join(line, raw, fields),
@@ -74,7 +49,13 @@ impl<R: BufRead> Rows<R> {
         let mut taken = Vec::new();
         let mut whole = first.clone();
         while taken.len() < QUOTED_LINES {
-            let pulled = self.pull()?;
+            let pulled = match self.pull() {
+                Ok(pulled) => pulled,
+                Err(fault) => {
+                    self.lines.fail(fault);
+                    break;
+                }
+            };
             let Pulled::Line(_, more) = &pulled else {
                 taken.push(pulled);
                 break;
@@ -91,22 +72,12 @@ impl<R: BufRead> Rows<R> {
         for pulled in taken.into_iter().rev() {
             self.waiting.push_front(pulled);
         }
-        let message = "a quoted field does not end";
+        let message = "a quoted field does not end".into();
         Ok(RowText::Refused { line, raw: first, reason: "unclosed-quote", message })
     }
 
     fn pull(&mut self) -> io::Result<Pulled> {
-        if let Some(waiting) = self.waiting.pop_front() {
-            return Ok(waiting);
-        }
-        let mut buffer = Vec::new();
-        let line = next_line(&mut self.reader, &mut buffer)?;
-        self.line += 1;
-        Ok(match line {
-            Line::End => Pulled::End,
-            Line::TooLong => Pulled::TooLong(self.line, buffer),
-            Line::Whole { .. } => Pulled::Line(self.line, buffer),
-        })
+        self.waiting.pop_front().map_or_else(|| self.lines.next(), Ok)
     }
 }
 

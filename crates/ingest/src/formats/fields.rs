@@ -22,6 +22,10 @@ impl Fields {
         self.ends.len()
     }
 
+    pub fn is_empty(&self) -> bool {
+        self.ends.is_empty()
+    }
+
     pub fn get(&self, at: usize) -> Option<&[u8]> {
         let end = *self.ends.get(at)?;
         let start = if at == 0 { 0 } else { self.ends[at - 1] };
@@ -32,10 +36,25 @@ impl Fields {
         (0..self.len()).filter_map(|at| self.get(at))
     }
 
-    /// Splits a row into its fields.
-    pub fn split(&mut self, row: &[u8], delimiter: u8) -> Split {
+    pub fn clear(&mut self) {
         self.bytes.clear();
         self.ends.clear();
+    }
+
+    /// Adds a field at the end.
+    pub fn push(&mut self, field: &[u8]) {
+        self.bytes.extend_from_slice(field);
+        self.ends.push(self.bytes.len());
+    }
+
+    /// The fields as one line, for the eyes of whoever reads the rejects.
+    pub fn joined(&self) -> Vec<u8> {
+        self.iter().collect::<Vec<_>>().join(&b',')
+    }
+
+    /// Splits a row into its fields.
+    pub fn split(&mut self, row: &[u8], delimiter: u8) -> Split {
+        self.clear();
         if memchr::memchr(b'"', row).is_none() {
             let mut start = 0;
             for at in memchr::memchr_iter(delimiter, row).chain(std::iter::once(row.len())) {
