@@ -59,6 +59,8 @@ pub struct Track {
     pub speed_error: Option<f64>,
     pub speed_interpolated: Vec<bool>,
     pub odometer: Vec<Option<f64>>,
+    /// Positions as logged, none carried forward.
+    pub fixes: Vec<Option<(f64, f64)>>,
     pub position: Vec<Option<(f64, f64)>>,
     /// Height gained from each knot to the next within its span; 0 where it is unknown.
     pub rise: Vec<f64>,
@@ -199,6 +201,7 @@ impl Track {
         let (lat, lon) = (pick("lat_deg")?, pick("lon_deg")?);
         let position: Vec<_> = lat.into_iter().zip(lon).map(|(lat, lon)| lat.zip(lon)).collect();
         self.position = held_any(&times, &position, 30.0);
+        self.fixes = position;
         self.power = interpolated(&times, &pick("pack_power_w")?, limit_s);
         self.aux = held(&pick("aux_power_w")?, 60.0);
         self.cab = held(&pick("cab_climate_power_w")?, 60.0);
@@ -333,7 +336,7 @@ impl Track {
     }
 
     /// Distance along a span at each of its knots.
-    fn distances(&self, knots: &Range<usize>) -> impl Iterator<Item = f64> {
+    pub fn distances(&self, knots: &Range<usize>) -> impl Iterator<Item = f64> {
         let mut sum = 0.0;
         knots.clone().map(move |k| {
             let here = sum;

@@ -3,13 +3,13 @@ use crate::column::{Column, Table, count, flag, number, text, time};
 /// Trips, with what decides how much may be claimed of them.
 pub static TRIPS: Table = Table {
     name: "trips",
-    version: 3,
+    version: 4,
     one_row_is: "one trip: from setting off to the last standstill before 5 min of standing or a gap of 5 min",
     sorted_by: "vehicle_id, time_start_ns",
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 46] = [
+static COLUMNS: [Column; 50] = [
     text("vehicle_id", "", "the vehicle"),
     text("trip_id", "", "vehicle and number of the trip within its log"),
     time("time_start_ns", "setting off"),
@@ -18,6 +18,10 @@ static COLUMNS: [Column; 46] = [
     text("service_day", "on a relative clock", "date of the service day on which it began, cut at 03:00 local"),
     text("driver_id", "unknown, or several", "driver for at least nine tenths of the time"),
     text("route_id", "unknown, or several", "route for at least nine tenths of the time"),
+    number("lat_start_deg", "deg", "no position near", "north positive", "latitude of setting off"),
+    number("lon_start_deg", "deg", "no position near", "east positive", "longitude of setting off"),
+    number("lat_end_deg", "deg", "no position near", "north positive", "latitude of the last standstill"),
+    number("lon_end_deg", "deg", "no position near", "east positive", "longitude of the last standstill"),
     number("duration_s", "s", "", "0 or more", "from start to end, gaps within included"),
     number("logged_s", "s", "", "0 or more", "of which covered by continuous log"),
     number("moving_s", "s", "", "0 or more", "of which moving"),
