@@ -136,6 +136,9 @@ impl Run {
             _ => {
                 each(&tables::SEGMENT_BATTERY)
                     && each(&tables::AVOIDABLE_LOSSES)
+                    && each(&tables::TRIP_ROUTES)
+                    && self.layout.table(&tables::PLACES).is_file()
+                    && self.layout.table(&tables::ROUTES).is_file()
                     && self.layout.table(&tables::RECOVERY).is_file()
             }
         }

@@ -9,4 +9,5 @@ mod avoidable;
 mod defects;
 mod filling;
 mod repeat;
+mod routes;
 mod truth;

@@ -1,0 +1,82 @@
+//! Places, then routes, then the route of each trip: three passes, with one vehicle's tables in memory for each thread.
+
+use arrow::array::RecordBatch;
+use backwatt_estimate::{Drafts, Driven, Dwells, KnownPlace, NamedRoute, Places, Routes};
+use backwatt_pilot::Pilot;
+use backwatt_schema::tables;
+use backwatt_store::{Layout, Provenance, read_table, write_table};
+use rayon::prelude::*;
+
+use crate::BackwattError;
+use crate::stages::remove_absent;
+
+/// Writes `places`, `routes` and each vehicle's `trip_routes`; the places are for the map as well.
+pub fn find(
+    pilot: &Pilot,
+    layout: &Layout,
+    vehicles: &[String],
+    provenance: &Provenance,
+) -> Result<Places, BackwattError> {
+    let places = places(pilot, layout, vehicles)?;
+    write_table(&layout.table(&tables::PLACES), &tables::PLACES, &places.batch()?, provenance)?;
+    let drafts = vehicles.par_iter().map(|vehicle| {
+        let Read { trips, stops, crossings } = Read::of(layout, vehicle)?;
+        Ok(Drafts::of(&trips, &stops, &crossings, &places)?)
+    });
+    let mut all = Drafts::default();
+    drafts.collect::<Result<Vec<_>, BackwattError>>()?.into_iter().for_each(|one| all.add(one));
+    let routes = Routes::find(all, &named(pilot), &places);
+    let driven = vehicles.par_iter().map(|vehicle| {
+        let Read { trips, stops, crossings } = Read::of(layout, vehicle)?;
+        let assigned = routes.assign(&trips, &stops, &crossings, &places)?;
+        let path = layout.vehicle_table(&tables::TRIP_ROUTES, vehicle);
+        write_table(&path, &tables::TRIP_ROUTES, &assigned.trip_routes, provenance)?;
+        Ok(assigned.driven)
+    });
+    let mut sum = Driven::default();
+    driven.collect::<Result<Vec<_>, BackwattError>>()?.iter().for_each(|one| sum.add(one));
+    write_table(&layout.table(&tables::ROUTES), &tables::ROUTES, &routes.batch(&sum, &places)?, provenance)?;
+    remove_absent(layout, &tables::TRIP_ROUTES, vehicles)?;
+    Ok(places)
+}
+
+/// Places of the whole pilot, the pilot file's nodes among them.
+fn places(pilot: &Pilot, layout: &Layout, vehicles: &[String]) -> Result<Places, BackwattError> {
+    let dwells = vehicles.par_iter().map(|vehicle| {
+        let trips = read_table(&layout.vehicle_table(&tables::TRIPS, vehicle), &tables::TRIPS)?;
+        let stops = read_table(&layout.vehicle_table(&tables::STOPS, vehicle), &tables::STOPS)?;
+        Ok(Dwells::of(&trips, &stops)?)
+    });
+    let mut all = Dwells::default();
+    dwells.collect::<Result<Vec<_>, BackwattError>>()?.iter().for_each(|one| all.add(one));
+    let known = |node: &backwatt_physics::replay::Node| KnownPlace {
+        name: node.name.clone(),
+        lat_deg: node.lat_deg,
+        lon_deg: node.lon_deg,
+        radius_m: node.radius_m,
+    };
+    let known: Vec<KnownPlace> = pilot.replay.nodes.iter().map(known).collect();
+    Ok(Places::find(&all, &known))
+}
+
+/// Routes that the pilot's files draw.
+fn named(_pilot: &Pilot) -> Vec<NamedRoute> {
+    Vec::new()
+}
+
+struct Read {
+    trips: RecordBatch,
+    stops: RecordBatch,
+    crossings: RecordBatch,
+}
+
+impl Read {
+    fn of(layout: &Layout, vehicle: &str) -> Result<Self, BackwattError> {
+        let read = |table| read_table(&layout.vehicle_table(table, vehicle), table);
+        Ok(Self {
+            trips: read(&tables::TRIPS)?,
+            stops: read(&tables::STOPS)?,
+            crossings: read(&tables::CROSSINGS)?,
+        })
+    }
+}
