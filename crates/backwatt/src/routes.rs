@@ -1,7 +1,8 @@
-//! Places, then routes, then the route of each trip: three passes, with one vehicle's tables in memory for each thread.
+//! Places, then routes, then the route of each trip, and the map: each a pass over the vehicles, with the tables of one in
+//! memory for each thread.
 
 use arrow::array::RecordBatch;
-use backwatt_estimate::{Drafts, Driven, Dwells, KnownPlace, NamedRoute, Places, Routes};
+use backwatt_estimate::{Drafts, Driven, Dwells, KnownPlace, NamedRoute, Places, RoadCells, Routes};
 use backwatt_pilot::Pilot;
 use backwatt_schema::tables;
 use backwatt_store::{Layout, Provenance, read_table, write_table};
@@ -38,6 +39,31 @@ pub fn find(
     write_table(&layout.table(&tables::ROUTES), &tables::ROUTES, &routes.batch(&sum, &places)?, provenance)?;
     remove_absent(layout, &tables::TRIP_ROUTES, vehicles)?;
     Ok(places)
+}
+
+/// Writes `road_cells`. Needs each vehicle's `segment_battery`.
+pub fn map(
+    layout: &Layout,
+    vehicles: &[String],
+    places: &Places,
+    provenance: &Provenance,
+) -> Result<(), BackwattError> {
+    let cells = vehicles.par_iter().map(|vehicle| {
+        let Read { trips, stops, crossings } = Read::of(layout, vehicle)?;
+        let read = |table| read_table(&layout.vehicle_table(table, vehicle), table);
+        let segments = read(&tables::SEGMENTS)?;
+        // Of a vehicle that nothing was learned about nothing is known of its battery.
+        let battery = match layout.vehicle_table(&tables::SEGMENT_BATTERY, vehicle).exists() {
+            true => read(&tables::SEGMENT_BATTERY)?,
+            false => RecordBatch::new_empty(tables::SEGMENT_BATTERY.schema()),
+        };
+        Ok(RoadCells::of(&crossings, &segments, &battery, &trips, &stops)?)
+    });
+    // In the order of the vehicles, whichever thread was first: sums of floats depend on their order.
+    let mut all = RoadCells::default();
+    cells.collect::<Result<Vec<_>, BackwattError>>()?.iter().for_each(|one| all.add(one));
+    write_table(&layout.table(&tables::ROAD_CELLS), &tables::ROAD_CELLS, &all.batch(places)?, provenance)
+        .map_err(BackwattError::from)
 }
 
 /// Places of the whole pilot, the pilot file's nodes among them.

@@ -139,6 +139,7 @@ impl Run {
                     && each(&tables::TRIP_ROUTES)
                     && self.layout.table(&tables::PLACES).is_file()
                     && self.layout.table(&tables::ROUTES).is_file()
+                    && self.layout.table(&tables::ROAD_CELLS).is_file()
                     && self.layout.table(&tables::RECOVERY).is_file()
             }
         }

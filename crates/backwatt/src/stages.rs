@@ -96,7 +96,7 @@ pub fn estimate(
 ) -> Result<(), BackwattError> {
     let typed = types(pilot, vehicles)?;
     progress(Event::Stage { name: "estimate", steps: vehicles.len() });
-    routes::find(pilot, layout, vehicles, provenance)?;
+    let places = routes::find(pilot, layout, vehicles, provenance)?;
     let learned = learn_types(layout, &typed)?;
     let tallies = typed
         .par_iter()
@@ -137,6 +137,7 @@ pub fn estimate(
         merged.entry(key).or_default().add(&sums);
     }
     write_table(&layout.table(&tables::RECOVERY), &tables::RECOVERY, &recovery(&merged)?, provenance)?;
+    routes::map(layout, vehicles, &places, provenance)?;
     avoidable(layout, vehicles, provenance)
 }
 

@@ -9,5 +9,6 @@ mod avoidable;
 mod defects;
 mod filling;
 mod repeat;
+mod route_edges;
 mod routes;
 mod truth;

@@ -1,11 +1,11 @@
 //! Routes found with the log's route column hidden, against the routes that were driven.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use backwatt::{Run, tables};
 use backwatt_demo::trial::{Base, SheetSays, Trial};
-use backwatt_testkit::{Table, adjusted_rand_index};
+use backwatt_testkit::{Table, adjusted_rand_index, close};
 
 use crate::truth::rows;
 
@@ -28,48 +28,74 @@ fn hide_routes(folder: &Path) -> std::path::PathBuf {
     hidden
 }
 
-/// Runs a made-up pilot up to the routes and compares each trip's with the one driven on that day.
-fn score(folder: &Path) -> Scored {
+/// Runs a made-up pilot, with its routes hidden, up to the routes.
+pub fn hidden_run(folder: &Path) -> (Run, Vec<String>) {
     let pilot = backwatt::read_pilot(&hide_routes(folder)).expect("the pilot reads");
     let run = Run::new(pilot, folder.join("hidden"));
     run.ingest(&backwatt::silent).expect("ingest");
     run.replay(&backwatt::silent).expect("replay");
     let vehicles = run.estimate(&backwatt::silent).expect("estimate").vehicles;
-    let paths = |table| vehicles.iter().map(|v| run.layout.vehicle_table(table, v)).collect::<Vec<_>>();
-    let trips = Table::read(&paths(&tables::TRIPS), &tables::TRIPS);
-    let found = Table::read(&paths(&tables::TRIP_ROUTES), &tables::TRIP_ROUTES);
-    assert_eq!(trips.texts("trip_id"), found.texts("trip_id"), "one row a trip");
+    (run, vehicles)
+}
+
+fn per_vehicle(run: &Run, vehicles: &[String], table: &'static backwatt_schema::Table) -> Table {
+    let paths: Vec<_> = vehicles.iter().map(|v| run.layout.vehicle_table(table, v)).collect();
+    Table::read(&paths, table)
+}
+
+/// The route driven on the day of each trip, vehicle by vehicle.
+pub fn truth_of_trips(folder: &Path, run: &Run, vehicles: &[String]) -> Vec<String> {
     let truth: BTreeMap<(String, String), String> = rows(&folder.join("truth").join("vehicle_days.csv"))
         .into_iter()
         .map(|row| ((row["vehicle"].clone(), row["date"].clone()), row["route"].clone()))
         .collect();
-    let (vehicle, day) = (trips.texts("vehicle_id"), trips.texts("service_day"));
-    let truly: Vec<String> = (0..trips.rows())
-        .map(|row| {
-            truth[&(vehicle[row].clone().unwrap_or_default(), day[row].clone().unwrap_or_default())].clone()
-        })
-        .collect();
-    let (ids, basis) = (found.texts("route_id"), found.texts("basis"));
+    let trips = per_vehicle(run, vehicles, &tables::TRIPS);
+    let days = trips.texts("vehicle_id").into_iter().zip(trips.texts("service_day"));
+    days.map(|(vehicle, day)| truth[&(vehicle.expect("a vehicle"), day.expect("a day"))].clone()).collect()
+}
+
+/// Compares each trip's route with the one driven on that day.
+fn score(folder: &Path) -> Scored {
+    let (run, vehicles) = hidden_run(folder);
+    let truly = truth_of_trips(folder, &run, &vehicles);
+    let found = per_vehicle(&run, &vehicles, &tables::TRIP_ROUTES);
+    let trips = per_vehicle(&run, &vehicles, &tables::TRIPS);
+    assert_eq!(trips.texts("trip_id"), found.texts("trip_id"), "one row a trip");
+    let ids = found.texts("route_id");
     // A trip of no route is a group of its own.
-    let labels: Vec<String> =
-        ids.iter().enumerate().map(|(row, id)| id.clone().unwrap_or_else(|| format!("none {row}"))).collect();
-    let mut why: BTreeMap<String, usize> = BTreeMap::new();
-    basis.iter().flatten().for_each(|b| *why.entry(b.clone()).or_default() += 1);
+    let label = |(row, id): (usize, &Option<String>)| id.clone().unwrap_or_else(|| format!("none {row}"));
+    let labels: Vec<String> = ids.iter().enumerate().map(label).collect();
     let routes = Table::read(&[run.layout.table(&tables::ROUTES)], &tables::ROUTES);
-    println!("{:?} of {} trips; routes {:?}", why, trips.rows(), routes.texts("name"));
-    let mut kinds = truly.clone();
-    kinds.sort();
-    kinds.dedup();
+    conserves(&run, &vehicles);
     Scored {
         rand_index: adjusted_rand_index(&truly, &labels),
-        trips: trips.rows(),
+        trips: found.rows(),
         named: ids.iter().flatten().count(),
         routes: routes.rows(),
-        truly: kinds.len(),
+        truly: truly.iter().collect::<BTreeSet<_>>().len(),
     }
 }
 
-fn trial(period_s: u32) -> Trial {
+/// The map holds what the ledger holds, and recovery counts by the routes found.
+fn conserves(run: &Run, vehicles: &[String]) {
+    let cells = Table::read(&[run.layout.table(&tables::ROAD_CELLS)], &tables::ROAD_CELLS);
+    let segments = per_vehicle(run, vehicles, &tables::SEGMENTS);
+    let battery = per_vehicle(run, vehicles, &tables::SEGMENT_BATTERY);
+    for name in ["energy_braking_kwh", "distance_m", "moving_s"].into_iter().chain(tables::CASCADE) {
+        close(name, cells.sum(name), segments.sum(name), 1e-9 * segments.sum(name).max(1.0));
+    }
+    for name in ["energy_recovered_p05_kwh", "energy_recovered_p50_kwh", "energy_recovered_p95_kwh"] {
+        close(name, cells.sum(name), battery.sum(name), 1e-9 * battery.sum(name).max(1.0));
+    }
+    let recovery = Table::read(&[run.layout.table(&tables::RECOVERY)], &tables::RECOVERY);
+    let by_route = recovery.texts("grouping").into_iter().zip(recovery.texts("group"));
+    let by_route = by_route.filter(|(grouping, _)| grouping.as_deref() == Some("route"));
+    assert!(
+        by_route.filter(|(_, group)| group.as_deref().is_some_and(|g| g.starts_with("found-"))).count() > 1
+    );
+}
+
+pub fn trial(period_s: u32) -> Trial {
     Trial {
         base: Base::Light,
         days: 20,
