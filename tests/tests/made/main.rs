@@ -10,5 +10,6 @@ mod defects;
 mod filling;
 mod repeat;
 mod route_edges;
+mod route_town;
 mod routes;
 mod truth;
