@@ -2,7 +2,7 @@
 //! memory for each thread.
 
 use arrow::array::RecordBatch;
-use backwatt_estimate::{Drafts, Driven, Dwells, KnownPlace, NamedRoute, Places, RoadCells, Routes};
+use backwatt_estimate::{Drafts, Driven, Dwells, KnownPlace, Places, RoadCells, Routes};
 use backwatt_pilot::Pilot;
 use backwatt_schema::tables;
 use backwatt_store::{Layout, Provenance, read_table, write_table};
@@ -10,6 +10,9 @@ use rayon::prelude::*;
 
 use crate::BackwattError;
 use crate::stages::remove_absent;
+
+/// Maps of so many vehicles are held before they are added up.
+const AT_A_TIME: usize = 32;
 
 /// Writes `places`, `routes` and each vehicle's `trip_routes`; the places are for the map as well.
 pub fn find(
@@ -22,20 +25,25 @@ pub fn find(
     write_table(&layout.table(&tables::PLACES), &tables::PLACES, &places.batch()?, provenance)?;
     let drafts = vehicles.par_iter().map(|vehicle| {
         let Read { trips, stops, crossings } = Read::of(layout, vehicle)?;
-        Ok(Drafts::of(&trips, &stops, &crossings, &places)?)
+        Ok::<_, BackwattError>(Drafts::of(&trips, &stops, &crossings, &places)?)
     });
-    let mut all = Drafts::default();
-    drafts.collect::<Result<Vec<_>, BackwattError>>()?.into_iter().for_each(|one| all.add(one));
-    let routes = Routes::find(all, &named(pilot), &places);
+    let all = drafts.try_reduce(Drafts::default, |mut sum, one| {
+        sum.add(one);
+        Ok(sum)
+    })?;
+    // The pilot file places nodes; it draws no lines.
+    let routes = Routes::find(all, &[], &places);
     let driven = vehicles.par_iter().map(|vehicle| {
         let Read { trips, stops, crossings } = Read::of(layout, vehicle)?;
         let assigned = routes.assign(&trips, &stops, &crossings, &places)?;
         let path = layout.vehicle_table(&tables::TRIP_ROUTES, vehicle);
         write_table(&path, &tables::TRIP_ROUTES, &assigned.trip_routes, provenance)?;
-        Ok(assigned.driven)
+        Ok::<_, BackwattError>(assigned.driven)
     });
-    let mut sum = Driven::default();
-    driven.collect::<Result<Vec<_>, BackwattError>>()?.iter().for_each(|one| sum.add(one));
+    let sum = driven.try_reduce(Driven::default, |mut sum, one| {
+        sum.add(&one);
+        Ok(sum)
+    })?;
     write_table(&layout.table(&tables::ROUTES), &tables::ROUTES, &routes.batch(&sum, &places)?, provenance)?;
     remove_absent(layout, &tables::TRIP_ROUTES, vehicles)?;
     Ok(places)
@@ -48,20 +56,25 @@ pub fn map(
     places: &Places,
     provenance: &Provenance,
 ) -> Result<(), BackwattError> {
-    let cells = vehicles.par_iter().map(|vehicle| {
+    let of_vehicle = |vehicle: &String| {
         let Read { trips, stops, crossings } = Read::of(layout, vehicle)?;
         let read = |table| read_table(&layout.vehicle_table(table, vehicle), table);
         let segments = read(&tables::SEGMENTS)?;
         // Of a vehicle that nothing was learned about nothing is known of its battery.
-        let battery = match layout.vehicle_table(&tables::SEGMENT_BATTERY, vehicle).exists() {
-            true => read(&tables::SEGMENT_BATTERY)?,
-            false => RecordBatch::new_empty(tables::SEGMENT_BATTERY.schema()),
+        let battery = if layout.vehicle_table(&tables::SEGMENT_BATTERY, vehicle).exists() {
+            read(&tables::SEGMENT_BATTERY)?
+        } else {
+            RecordBatch::new_empty(tables::SEGMENT_BATTERY.schema())
         };
-        Ok(RoadCells::of(&crossings, &segments, &battery, &trips, &stops)?)
-    });
-    // In the order of the vehicles, whichever thread was first: sums of floats depend on their order.
+        Ok::<_, BackwattError>(RoadCells::of(&crossings, &segments, &battery, &trips, &stops)?)
+    };
+    // In the order of the vehicles, whichever thread was first: sums of floats depend on their order. Some at a time, so
+    // that memory holds one map and not one for each vehicle.
     let mut all = RoadCells::default();
-    cells.collect::<Result<Vec<_>, BackwattError>>()?.iter().for_each(|one| all.add(one));
+    for some in vehicles.chunks(AT_A_TIME) {
+        let cells = some.par_iter().map(of_vehicle).collect::<Result<Vec<_>, BackwattError>>()?;
+        cells.iter().for_each(|one| all.add(one));
+    }
     write_table(&layout.table(&tables::ROAD_CELLS), &tables::ROAD_CELLS, &all.batch(places)?, provenance)
         .map_err(BackwattError::from)
 }
@@ -71,10 +84,12 @@ fn places(pilot: &Pilot, layout: &Layout, vehicles: &[String]) -> Result<Places,
     let dwells = vehicles.par_iter().map(|vehicle| {
         let trips = read_table(&layout.vehicle_table(&tables::TRIPS, vehicle), &tables::TRIPS)?;
         let stops = read_table(&layout.vehicle_table(&tables::STOPS, vehicle), &tables::STOPS)?;
-        Ok(Dwells::of(&trips, &stops)?)
+        Ok::<_, BackwattError>(Dwells::of(&trips, &stops)?)
     });
-    let mut all = Dwells::default();
-    dwells.collect::<Result<Vec<_>, BackwattError>>()?.iter().for_each(|one| all.add(one));
+    let all = dwells.try_reduce(Dwells::default, |mut sum, one| {
+        sum.add(&one);
+        Ok(sum)
+    })?;
     let known = |node: &backwatt_physics::replay::Node| KnownPlace {
         name: node.name.clone(),
         lat_deg: node.lat_deg,
@@ -83,11 +98,6 @@ fn places(pilot: &Pilot, layout: &Layout, vehicles: &[String]) -> Result<Places,
     };
     let known: Vec<KnownPlace> = pilot.replay.nodes.iter().map(known).collect();
     Ok(Places::find(&all, &known))
-}
-
-/// Routes that the pilot's files draw.
-fn named(_pilot: &Pilot) -> Vec<NamedRoute> {
-    Vec::new()
 }
 
 struct Read {

@@ -22,6 +22,7 @@ mod places;
 mod recovery;
 mod road_cells;
 mod routes;
+pub mod rules;
 mod sheet;
 mod signal_value;
 mod statistics;

@@ -14,6 +14,7 @@ mod loss_map;
 mod losses;
 mod manifest;
 mod replay;
+mod routes;
 mod sources;
 mod spread;
 mod vehicle_type;
@@ -160,6 +161,7 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
         root.fault("pilot-no-sources", "sources", "the file names no logs".into(), hint);
     }
     let replay = replay::read(root);
+    routes::list(root);
     let tiles = elevation_tiles(root, folder);
     let manifest = manifest_path(root, folder);
     let loads = manifest.as_deref().map(|path| loads(root, path, zone.as_ref())).unwrap_or_default();

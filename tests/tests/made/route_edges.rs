@@ -290,3 +290,20 @@ fn hostile_names_are_only_names() {
         assert!(label.is_none_or(|label| route.as_deref() == Some(label)), "{label:?} became {route:?}");
     }
 }
+
+/// A line that the pilot's files draw, along the way of one found route: its rounds are then of that line, and no others.
+#[test]
+fn a_drawn_line_names_its_rounds() {
+    let found = find(&PILOT.vehicles, &[]);
+    let ways = texts(&tables::ROUTES, &found.routes, "way");
+    let ids = texts(&tables::ROUTES, &found.routes, "route_id");
+    let centre = |cell: &str| h3o::LatLng::from(cell.parse::<h3o::CellIndex>().expect("a cell"));
+    let line: Vec<(f64, f64)> =
+        ways[0].as_deref().expect("a way").split(' ').map(centre).map(|at| (at.lat(), at.lng())).collect();
+    let drawn = find(&PILOT.vehicles, &[NamedRoute { name: "milk round".to_owned(), line }]);
+    let pairs: BTreeSet<(String, String)> = labels(&found).into_iter().zip(labels(&drawn)).collect();
+    let renamed: Vec<_> = pairs.iter().filter(|(before, after)| before != after).collect();
+    assert_eq!(renamed, [&(ids[0].clone().expect("an id"), "milk round".to_owned())]);
+    let basis = drawn.trip_routes.iter().flat_map(|batch| texts(&tables::TRIP_ROUTES, batch, "basis"));
+    assert!(basis.into_iter().any(|basis| basis.as_deref() == Some("file")));
+}

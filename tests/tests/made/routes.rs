@@ -87,12 +87,26 @@ fn conserves(run: &Run, vehicles: &[String]) {
     for name in ["energy_recovered_p05_kwh", "energy_recovered_p50_kwh", "energy_recovered_p95_kwh"] {
         close(name, cells.sum(name), battery.sum(name), 1e-9 * battery.sum(name).max(1.0));
     }
+    depot_is_private(run, &cells);
     let recovery = Table::read(&[run.layout.table(&tables::RECOVERY)], &tables::RECOVERY);
     let by_route = recovery.texts("grouping").into_iter().zip(recovery.texts("group"));
     let by_route = by_route.filter(|(grouping, _)| grouping.as_deref() == Some("route"));
     assert!(
         by_route.filter(|(_, group)| group.as_deref().is_some_and(|g| g.starts_with("found-"))).count() > 1
     );
+}
+
+/// Where vehicles spend the night nothing is to be shared.
+fn depot_is_private(run: &Run, cells: &Table) {
+    let places = Table::read(&[run.layout.table(&tables::PLACES)], &tables::PLACES);
+    let depot = places.texts("kind").iter().position(|kind| kind.as_deref() == Some("depot")).expect("a depot");
+    let degrees = |name: &str| places.numbers(name)[depot].expect("degrees");
+    let at = h3o::LatLng::new(degrees("lat_deg"), degrees("lon_deg")).expect("a place");
+    let cell = Some(at.to_cell(h3o::Resolution::Ten).to_string());
+    let row = cells.texts("cell").iter().position(|known| *known == cell).expect("the depot is on the map");
+    let view = backwatt_schema::BatchView::new(&tables::ROAD_CELLS, &cells.batch);
+    let flag = |name: &str| view.flags(name).expect("a flag").value(row);
+    assert!(flag("near_overnight_place") && !flag("is_shareable"));
 }
 
 pub fn trial(period_s: u32) -> Trial {

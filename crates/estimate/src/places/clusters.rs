@@ -88,3 +88,45 @@ fn within_reach(spots: &BTreeMap<u64, Spot>, cells: &[u64], reach: u32) -> Vec<V
     clusters.iter_mut().for_each(|cluster| cluster.sort_unstable());
     clusters
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::places::{SPOT, point};
+
+    const NORTH: f64 = 1.0 / 111_195.0;
+
+    /// Spots visited so often at places north of a corner. [m]
+    fn spots(at: &[(f64, u64)]) -> BTreeMap<u64, Spot> {
+        let mut spots: BTreeMap<u64, Spot> = BTreeMap::new();
+        for (metres, visits) in at {
+            let place = (50.0 + metres * NORTH, 8.0);
+            let cell = u64::from(point(place).expect("a place").to_cell(SPOT));
+            spots.entry(cell).or_default().add(&Spot::visited(place, *visits));
+        }
+        spots
+    }
+
+    #[test]
+    fn two_yards_are_two_places_and_a_single_visit_is_none() {
+        let spots = spots(&[(0.0, 5), (20.0, 1), (400.0, 4), (900.0, 1), (1500.0, 2)]);
+        let sizes: Vec<usize> = clusters(&spots).iter().map(Vec::len).collect();
+        assert_eq!(sizes.iter().sum::<usize>(), 3, "{sizes:?}");
+        assert_eq!(sizes.len(), 2);
+    }
+
+    #[test]
+    fn scattered_visits_within_reach_are_one_place() {
+        assert_eq!(clusters(&spots(&[(0.0, 1), (25.0, 1), (45.0, 1)])).len(), 1);
+    }
+
+    /// A kilometre of street with a delivery every 40 m: within the first reach of each other, and no one place.
+    #[test]
+    fn a_street_of_stops_is_not_one_place() {
+        let street: Vec<(f64, u64)> = (0..25).map(|house| (40.0 * f64::from(house), 4)).collect();
+        let spots = spots(&street);
+        let clusters = clusters(&spots);
+        assert!(clusters.len() > 10, "{}", clusters.len());
+        assert!(clusters.iter().all(|cluster| radius_m(&spots, cluster) <= BROADEST_M));
+    }
+}

@@ -103,3 +103,14 @@ impl Spot {
         None
     }
 }
+
+#[cfg(test)]
+impl Spot {
+    /// Visited so often, for no known time.
+    pub fn visited(at: Position, visits: u64) -> Self {
+        let mut spot = Self::default();
+        let visit = Visit { at, length_s: None, is_night: false, ends_trip: true, trip: 0 };
+        (0..visits).for_each(|_| spot.visit(&visit));
+        spot
+    }
+}

@@ -18,9 +18,9 @@ const LOOKUP_M: f64 = 900.0;
 /// A position this far off is still there. [m]
 const LEAST_RADIUS_M: f64 = 50.0;
 /// A place is called a depot from this many nights. Common practice, no source.
-const NIGHTS_LEAST: u64 = 2;
+pub const NIGHTS_LEAST: u64 = 2;
 /// Within this distance of where a vehicle spent a night the map tells of a home. [m] Common practice, no source.
-const NIGHT_NEAR_M: f64 = 300.0;
+pub const NIGHT_NEAR_M: f64 = 300.0;
 
 /// A place that the pilot file names.
 #[derive(Debug, Clone, PartialEq)]

@@ -8,10 +8,12 @@ mod dwells;
 mod found;
 mod visits;
 
+pub use clusters::VISITS_LEAST;
 pub use dwells::Dwells;
 pub(crate) use found::coarse;
-pub use found::{KnownPlace, Place, Places};
+pub use found::{KnownPlace, NIGHT_NEAR_M, NIGHTS_LEAST, Place, Places};
 pub(crate) use visits::{Ends, Visit, visits};
+pub use visits::{NIGHT_S, SHORTEST_S};
 
 use h3o::{CellIndex, LatLng, Resolution};
 

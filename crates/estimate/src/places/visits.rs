@@ -8,14 +8,14 @@ use backwatt_schema::{BatchError, BatchView, number_at, tables, text_at};
 use super::{Position, metres};
 
 /// Shorter stands are traffic: a light's whole cycle is about as long. [s] Common practice, no source, as are the others.
-const SHORTEST_S: f64 = 90.0;
+pub const SHORTEST_S: f64 = 90.0;
 /// A vehicle that sets off this near to where it stopped did not move in between. [m]
 const SAME_M: f64 = 300.0;
 /// Stops this near, with no more than a trip's longest pause between, are one: the key was off for a while. [m]
 const ONE_STOP_M: f64 = 50.0;
 const PAUSE_S: f64 = 300.0;
 /// A night is at least this long, over the cut of the service day. [s]
-const NIGHT_S: f64 = 4.0 * 3600.0;
+pub const NIGHT_S: f64 = 4.0 * 3600.0;
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Visit {

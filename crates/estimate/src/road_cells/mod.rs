@@ -15,6 +15,7 @@ use h3o::{LatLng, Resolution};
 
 use cell::Cell;
 use shares::Ledger;
+pub use table::{PASSES_LEAST, VEHICLES_LEAST};
 
 /// As in `crossings`: cells of 76 m edge, a few times what a position is wrong by.
 const CELL: Resolution = Resolution::Ten;

@@ -77,3 +77,40 @@ impl Ledger {
         parts.iter().enumerate().map(battery).collect()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn ledger(evidence: usize) -> Ledger {
+        Ledger { evidence: vec![evidence], recovered_kwh: vec![Some([1.0, 2.0, 4.0])], is_claimed: vec![true] }
+    }
+
+    fn part(braking_kwh: f64, recoverable_kwh: f64, recovered_kwh: f64) -> Part {
+        Part { duration_s: 1.0, braking_kwh, recoverable_kwh, recovered_kwh: Some(recovered_kwh) }
+    }
+
+    fn middles(shares: &[Battery]) -> Vec<f64> {
+        shares.iter().map(|share| share.recovered_kwh.map_or(f64::NAN, |all| all[1])).collect()
+    }
+
+    #[test]
+    fn measured_goes_where_it_flowed_in_and_inferred_where_it_could() {
+        let parts = [part(3.0, 3.0, 0.5), part(1.0, 1.0, 1.5)];
+        assert_eq!(middles(&ledger(0).shares(0, &parts)), [0.5, 1.5]);
+        assert_eq!(middles(&ledger(1).shares(0, &parts)), [1.5, 0.5]);
+    }
+
+    #[test]
+    fn where_nothing_could_time_decides_and_the_sum_stays() {
+        let parts = [part(0.0, 0.0, 0.0), part(0.0, 0.0, 0.0), part(0.0, 0.0, 0.0), part(0.0, 0.0, 0.0)];
+        assert_eq!(middles(&ledger(2).shares(0, &parts)), [0.5; 4]);
+    }
+
+    #[test]
+    fn a_segment_without_a_claim_has_none_in_its_cells() {
+        let none = Ledger { evidence: vec![2], recovered_kwh: vec![None], is_claimed: vec![false] };
+        let shares = none.shares(0, &[part(1.0, 1.0, 0.0)]);
+        assert!(shares[0].recovered_kwh.is_none() && !shares[0].is_braking_claimed);
+    }
+}

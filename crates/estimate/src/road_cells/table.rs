@@ -9,8 +9,8 @@ use super::cell::Cell;
 use crate::places::{Places, Position, centre};
 
 /// Fewer passes than this, or fewer vehicles, and a map tells who drove. Common practice, no source.
-const PASSES_LEAST: u64 = 10;
-const VEHICLES_LEAST: u64 = 2;
+pub const PASSES_LEAST: u64 = 10;
+pub const VEHICLES_LEAST: u64 = 2;
 /// A grade of evidence is the weakest that carries this share.
 const GRADE_SHARE: f64 = 0.05;
 

@@ -69,20 +69,21 @@ impl Routes {
     }
 
     fn judge(&self, round: &Round<'_>) -> Verdict {
-        let tells = round.way.len() >= CELLS_LEAST;
+        let way = round.way();
+        let tells = way.len() >= CELLS_LEAST;
         if let Some(label) = round.label {
             let route = self.routes.iter().position(|route| route.basis == Basis::Log && route.name == label);
-            let likeness = route.filter(|_| tells).map(|route| round.way.likeness(&self.routes[route].core));
+            let likeness = route.filter(|_| tells).map(|route| way.likeness(&self.routes[route].core));
             return Verdict { route, basis: "log", likeness };
         }
         let none = |basis, likeness| Verdict { route: None, basis, likeness };
-        if round.way.len() == 0 {
+        if way.len() == 0 {
             return none("no position", None);
         }
         if !tells {
             return none("short", None);
         }
-        let (best, second) = two_best(self.routes.iter().map(|route| round.way.likeness(&route.core)));
+        let (best, second) = two_best(self.routes.iter().map(|route| way.likeness(&route.core)));
         let Some((likeness, at)) = best else { return none("once", None) };
         let rival = second.map_or(0.0, |(likeness, _)| likeness);
         if likeness >= LIKE && rival < likeness - MARGIN {
@@ -92,14 +93,14 @@ impl Routes {
         if likeness >= LIKE {
             return none("ambiguous", Some(likeness));
         }
-        let (whole, other) = two_best(self.routes.iter().map(|route| round.way.inside(&route.core)));
+        let (whole, other) = two_best(self.routes.iter().map(|route| way.inside(&route.core)));
         match whole {
             Some((inside, at))
                 if inside >= INSIDE
                     && other.is_none_or(|(other, _)| other < OUTSIDE)
-                    && round.way.len() >= PART_CELLS =>
+                    && way.len() >= PART_CELLS =>
             {
-                let likeness = Some(round.way.likeness(&self.routes[at].core));
+                let likeness = Some(way.likeness(&self.routes[at].core));
                 Verdict { route: Some(at), basis: "part", likeness }
             }
             _ => none("once", Some(likeness)),

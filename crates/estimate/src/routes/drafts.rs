@@ -1,6 +1,6 @@
 //! Groups of rounds that are alike: of one vehicle, and put together of several.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use arrow::array::RecordBatch;
 use backwatt_schema::BatchError;
@@ -10,9 +10,8 @@ use super::rounds::{Round, rounds};
 use super::way::Way;
 use crate::places::Places;
 
-/// Rounds alike to this degree are one route: two rounds may each go two fifths of their length elsewhere. Below it, two
-/// routes that share the road out of town would become one. Common practice, no source; the made-up pilots come out the same
-/// from 0.45 to 0.75 (tests, suite `made`).
+/// Rounds alike to this degree are one route: two rounds may each go two fifths of their length elsewhere. Much below it, two
+/// routes that share the road out of town would become one. Common practice, no source.
 pub const ALIKE: f64 = 0.6;
 /// A round of fewer cells is a move in the yard. About half a kilometre. [cells]
 pub const CELLS_LEAST: usize = 5;
@@ -24,8 +23,6 @@ const GROUPS_MOST: usize = 1000;
 /// Rounds that are alike.
 #[derive(Debug, Clone)]
 pub struct Draft {
-    /// The log's own name.
-    pub label: Option<String>,
     pub rounds: u64,
     /// How many of them pass each cell.
     counts: BTreeMap<u64, u64>,
@@ -36,7 +33,9 @@ pub struct Draft {
 /// The groups of one or more vehicles. Grows with routes and vehicles, not with trips.
 #[derive(Debug, Clone, Default)]
 pub struct Drafts {
-    pub(super) drafts: Vec<Draft>,
+    open: Vec<Draft>,
+    /// By the log's own name.
+    labelled: BTreeMap<String, Vec<Draft>>,
 }
 
 impl Drafts {
@@ -47,42 +46,74 @@ impl Drafts {
         crossings: &RecordBatch,
         places: &Places,
     ) -> Result<Self, BatchError> {
-        let rounds = rounds(trips, stops, crossings, places)?;
-        let (labelled, open) = by_label(rounds.iter().map(Draft::of));
-        let mut drafts = grouped(&chosen(open, ROUNDS_MOST));
-        for alike in labelled.into_values() {
-            drafts.extend(Draft::joined(&chosen(told(alike), ROUNDS_MOST)));
+        let mut labelled: BTreeMap<Option<&str>, Vec<Round<'_>>> = BTreeMap::new();
+        for round in rounds(trips, stops, crossings, places)? {
+            labelled.entry(round.label).or_default().push(round);
         }
-        Ok(Self { drafts })
+        let mut drafts = Self::default();
+        for (label, alike) in labelled {
+            // A logger without positions may name a route too: it has a draft, and no way.
+            let (mut told, untold): (Vec<_>, Vec<_>) = alike.into_iter().partition(|round| tells(&round.path));
+            if told.is_empty() && label.is_some() {
+                told = untold;
+            }
+            let told = chosen(told, ROUNDS_MOST, |round| (1, &round.path, &round.stops));
+            let told: Vec<Draft> = told.iter().map(Draft::of).collect();
+            match label {
+                Some(label) => {
+                    drafts.labelled.extend(Draft::joined(&told).map(|one| (label.to_owned(), vec![one])))
+                }
+                None => drafts.open = grouped(&told),
+            }
+        }
+        Ok(drafts)
     }
 
+    /// Adds up to the same in any order.
     pub fn add(&mut self, other: Self) {
-        self.drafts.extend(other.drafts);
+        self.open.extend(other.open);
+        self.open = chosen(std::mem::take(&mut self.open), GROUPS_MOST, Draft::content);
+        for (label, more) in other.labelled {
+            self.labelled.entry(label).or_default().extend(more);
+        }
     }
 
     /// The groups of all vehicles: those the log names by name, the others by likeness.
-    pub(super) fn merged(self) -> Vec<Draft> {
-        let (labelled, open) = by_label(self.drafts.into_iter());
-        let mut merged = grouped(&chosen(open, GROUPS_MOST));
-        merged.extend(labelled.into_values().filter_map(|alike| Draft::joined(&told(alike))));
+    pub(super) fn merged(self) -> Vec<(Option<String>, Draft)> {
+        let open = grouped(&chosen(self.open, GROUPS_MOST, Draft::content));
+        let mut merged: Vec<(Option<String>, Draft)> = open.into_iter().map(|draft| (None, draft)).collect();
+        for (label, alike) in self.labelled {
+            let (mut told, untold): (Vec<_>, Vec<_>) =
+                alike.into_iter().partition(|draft| tells(&draft.typical.path));
+            if told.is_empty() {
+                told = untold;
+            }
+            let told = chosen(told, GROUPS_MOST, Draft::content);
+            merged.extend(Draft::joined(&told).map(|draft| (Some(label), draft)));
+        }
         merged
     }
 }
 
+/// Whether a way is long enough to tell which route it is.
+fn tells(path: &[u64]) -> bool {
+    path.iter().collect::<BTreeSet<_>>().len() >= CELLS_LEAST
+}
+
 impl Draft {
     fn of(round: &Round<'_>) -> Self {
-        Self {
-            label: round.label.map(str::to_owned),
-            rounds: 1,
-            counts: round.way.cells().iter().map(|cell| (*cell, 1)).collect(),
-            typical: round.way.clone(),
-        }
+        let typical = round.way();
+        Self { rounds: 1, counts: typical.cells().iter().map(|cell| (*cell, 1)).collect(), typical }
+    }
+
+    fn content(&self) -> (u64, &Vec<u64>, &Vec<usize>) {
+        (self.rounds, &self.typical.path, &self.typical.stops)
     }
 
     /// One group out of several; `None` of none.
     fn joined(drafts: &[Draft]) -> Option<Draft> {
         let typical = most_typical(drafts)?.typical.clone();
-        let mut joined = Draft { label: drafts[0].label.clone(), rounds: 0, counts: BTreeMap::new(), typical };
+        let mut joined = Draft { rounds: 0, counts: BTreeMap::new(), typical };
         for draft in drafts {
             joined.rounds += draft.rounds;
             for (cell, count) in &draft.counts {
@@ -104,45 +135,20 @@ impl Draft {
     }
 }
 
-/// By the log's own names; and those it does not name, without what is too short to tell.
-fn by_label(drafts: impl Iterator<Item = Draft>) -> (BTreeMap<String, Vec<Draft>>, Vec<Draft>) {
-    let mut labelled: BTreeMap<String, Vec<Draft>> = BTreeMap::new();
-    let mut open = Vec::new();
-    for draft in drafts {
-        match &draft.label {
-            Some(label) => labelled.entry(label.clone()).or_default().push(draft),
-            None if draft.typical.len() >= CELLS_LEAST => open.push(draft),
-            None => {}
-        }
-    }
-    (labelled, open)
-}
-
-/// Those that tell where the route goes, if any does: a logger without positions may name it too.
-fn told(alike: Vec<Draft>) -> Vec<Draft> {
-    let (long, short): (Vec<Draft>, Vec<Draft>) =
-        alike.into_iter().partition(|draft| draft.typical.len() >= CELLS_LEAST);
-    if long.is_empty() { short } else { long }
-}
-
 /// Of many, those whose content comes first when it is scattered: a sample that does not depend on the order of the rounds
 /// and changes little when one is added. What was driven more often comes first.
-fn chosen(mut drafts: Vec<Draft>, most: usize) -> Vec<Draft> {
-    drafts.sort_by_cached_key(|draft| {
-        (
-            std::cmp::Reverse(draft.rounds),
-            scattered(&draft.typical),
-            draft.typical.path.clone(),
-            draft.typical.stops.clone(),
-        )
+fn chosen<T>(mut all: Vec<T>, most: usize, content: impl Fn(&T) -> (u64, &Vec<u64>, &Vec<usize>)) -> Vec<T> {
+    all.sort_by_cached_key(|one| {
+        let (rounds, path, stops) = content(one);
+        (std::cmp::Reverse(rounds), scattered(path), path.clone(), stops.clone())
     });
-    drafts.truncate(most);
-    drafts
+    all.truncate(most);
+    all
 }
 
 /// FNV-1a, 64 bit (Fowler, Noll, Vo; constants as in RFC 9923), over the cells of the way.
-fn scattered(way: &Way) -> u64 {
-    let bytes = way.path.iter().flat_map(|cell| cell.to_le_bytes());
+fn scattered(path: &[u64]) -> u64 {
+    let bytes = path.iter().flat_map(|cell| cell.to_le_bytes());
     bytes.fold(0xcbf2_9ce4_8422_2325, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3))
 }
 

@@ -65,9 +65,13 @@ pub struct Routes {
 impl Routes {
     /// Routes the log names, routes the files name, and what was driven again and again beside them.
     pub fn find(drafts: Drafts, named: &[NamedRoute], places: &Places) -> Self {
-        let (labelled, open): (Vec<Draft>, Vec<Draft>) =
-            drafts.merged().into_iter().partition(|draft| draft.label.is_some());
-        let mut routes: Vec<Route> = labelled.into_iter().filter_map(of_log).collect();
+        let (mut routes, mut open) = (Vec::new(), Vec::new());
+        for (label, draft) in drafts.merged() {
+            match label {
+                Some(label) => routes.push(of_log(label, draft)),
+                None => open.push(draft),
+            }
+        }
         let drawn = named.iter().filter(|line| !line.name.is_empty()).map(of_file);
         for route in drawn {
             if routes.iter().all(|known| known.id != route.id) {
@@ -106,15 +110,8 @@ impl Routes {
     }
 }
 
-fn of_log(draft: Draft) -> Option<Route> {
-    let label = draft.label.clone()?;
-    Some(Route {
-        id: label.clone(),
-        name: label,
-        basis: Basis::Log,
-        core: draft.core(),
-        typical: draft.typical,
-    })
+fn of_log(label: String, draft: Draft) -> Route {
+    Route { id: label.clone(), name: label, basis: Basis::Log, core: draft.core(), typical: draft.typical }
 }
 
 fn of_file(named: &NamedRoute) -> Route {

@@ -16,6 +16,6 @@ mod table;
 mod way;
 
 pub use assign::Assigned;
-pub use drafts::Drafts;
+pub use drafts::{ALIKE, CELLS_LEAST, Drafts};
 pub use driven::Driven;
 pub use found::{NamedRoute, Routes};

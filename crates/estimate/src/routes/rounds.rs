@@ -14,11 +14,20 @@ use crate::places::{Ends, Places, visits};
 pub struct Round<'a> {
     /// Rows of `trips`.
     pub trips: Range<usize>,
-    pub way: Way,
+    /// Road cells and places in order.
+    pub path: Vec<u64>,
+    pub stops: Vec<usize>,
     pub distance_mi: f64,
     pub day: Option<&'a str>,
     /// The log's own name of the route.
     pub label: Option<&'a str>,
+}
+
+impl Round<'_> {
+    /// As it is compared. It takes four times the memory of the path, so it is made when it is needed.
+    pub fn way(&self) -> Way {
+        Way::new(self.path.clone(), self.stops.clone())
+    }
 }
 
 /// Rounds in the order of time: cut at depots, at the service day, and where the log's route changes.
@@ -48,7 +57,8 @@ pub fn rounds<'a>(
             || label(row - 1) != label(row);
         if cut {
             let (day, label) = (ends.days[row], label(row));
-            rounds.push(Round { trips: row..row, way: Way::default(), distance_mi: 0.0, day, label });
+            let (path, stops) = (Vec::new(), Vec::new());
+            rounds.push(Round { trips: row..row, path, stops, distance_mi: 0.0, day, label });
         }
         if let Some(round) = rounds.last_mut() {
             round.trips.end = row + 1;
@@ -56,16 +66,14 @@ pub fn rounds<'a>(
         }
     }
     for round in &mut rounds {
-        let (mut path, mut places_met) = (Vec::new(), Vec::new());
         for row in round.trips.clone() {
             let cells = paths.get(ends.ids[row]).into_iter().flatten();
-            cells.for_each(|cell| step(&mut path, *cell));
+            cells.for_each(|cell| step(&mut round.path, *cell));
             let place = |at: Option<_>| at.and_then(|at| places.at(at));
-            places_met.extend(place(ends.start[row]));
-            places_met.append(&mut stood[row]);
-            places_met.extend(place(ends.end[row]));
+            round.stops.extend(place(ends.start[row]));
+            round.stops.append(&mut stood[row]);
+            round.stops.extend(place(ends.end[row]));
         }
-        round.way = Way::new(path, places_met);
     }
     Ok(rounds)
 }

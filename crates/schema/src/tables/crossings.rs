@@ -18,7 +18,7 @@ static COLUMNS: [Column; 22] = [
     text(
         "cell",
         "no position near",
-        "H3 cell of resolution 10 (150 m across or so) that it lies in, as the standard's hexadecimal string",
+        "H3 cell of resolution 10 (some 130 m across) that it lies in, as the standard's hexadecimal string",
     ),
     time("time_start_ns", "entering the cell"),
     time("time_end_ns", "leaving it; not part of it"),
