@@ -8,22 +8,22 @@ pub fn list(root: &Section<'_, '_>) {
     let common = "common practice, no source (notebooks-docs/method/routes.md)";
     for (key, value, source) in [
         (
-            "places.visit",
+            "estimate.place_visit",
             format!("{} s of standing within a trip, or between two", rules::VISIT_SHORTEST_S),
             common,
         ),
-        ("places.visits_least", rules::VISITS_LEAST.to_string(), common),
-        ("places.night", format!("{} h over the cut of the service day", rules::NIGHT_S / 3600.0), common),
-        ("places.depot", format!("{} nights", rules::NIGHTS_LEAST), common),
-        ("routes.alike", rules::ALIKE.to_string(), common),
-        ("routes.cells_least", rules::CELLS_LEAST.to_string(), common),
+        ("estimate.place_visits_least", rules::VISITS_LEAST.to_string(), common),
+        ("estimate.night", format!("{} h over the cut of the service day", rules::NIGHT_S / 3600.0), common),
+        ("estimate.depot", format!("{} nights", rules::NIGHTS_LEAST), common),
+        ("estimate.route_alike", rules::ALIKE.to_string(), common),
+        ("estimate.route_cells_least", rules::CELLS_LEAST.to_string(), common),
         (
-            "map.cell",
+            "estimate.map_cell",
             "H3, resolution 10".to_owned(),
             "a few times a position's error (notebooks-docs/method/routes.md)",
         ),
         (
-            "map.shareable",
+            "estimate.map_shareable",
             format!(
                 "from {} passes and {} vehicles, {} m from any night's stay",
                 rules::PASSES_LEAST,

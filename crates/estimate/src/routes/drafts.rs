@@ -61,7 +61,7 @@ impl Drafts {
             let told: Vec<Draft> = told.iter().map(Draft::of).collect();
             match label {
                 Some(label) => {
-                    drafts.labelled.extend(Draft::joined(&told).map(|one| (label.to_owned(), vec![one])))
+                    drafts.labelled.insert(label.to_owned(), Draft::joined(&told).into_iter().collect());
                 }
                 None => drafts.open = grouped(&told),
             }
