@@ -5,6 +5,9 @@
 //! vehicle again, [`infer`] gives the battery figures of every segment and [`tally`] adds them up by whatever the pilot
 //! can be cut by; [`recovery`] turns the merged tallies into the answer table.
 //!
+//! Beside that: places and routes out of stops and crossings, in passes of the same kind ([`Places`], [`Routes`]), and where
+//! on the map energy is won and lost ([`RoadCells`]).
+//!
 //! Deliberately absent: files, clocks, threads, settings files; any claim without its evidence grade.
 
 mod audit;
