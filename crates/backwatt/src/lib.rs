@@ -14,6 +14,7 @@
 mod demo;
 mod error;
 mod inputs;
+mod routes;
 mod run;
 mod sessions;
 mod speeds;

@@ -136,9 +136,17 @@ impl Run {
             _ => {
                 each(&tables::SEGMENT_BATTERY)
                     && each(&tables::AVOIDABLE_LOSSES)
-                    && [&tables::RECOVERY, &tables::CHARGE_SESSIONS, &tables::CAPACITY]
-                        .into_iter()
-                        .all(|table| self.layout.table(table).is_file())
+                    && each(&tables::TRIP_ROUTES)
+                    && [
+                        &tables::RECOVERY,
+                        &tables::CHARGE_SESSIONS,
+                        &tables::CAPACITY,
+                        &tables::PLACES,
+                        &tables::ROUTES,
+                        &tables::ROAD_CELLS,
+                    ]
+                    .into_iter()
+                    .all(|table| self.layout.table(table).is_file())
             }
         }
     }

@@ -22,7 +22,7 @@ use jiff::{Timestamp, ToSpan};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::{BackwattError, Event, Progress, sessions, speeds};
+use crate::{BackwattError, Event, Progress, routes, sessions, speeds};
 
 pub fn ingest(
     pilot: &Pilot,
@@ -39,7 +39,7 @@ pub fn ingest(
 }
 
 /// Tables of the replay stage, one file a vehicle.
-pub const REPLAYED: [&Table; 7] = [
+pub const REPLAYED: [&Table; 8] = [
     &tables::TRIPS,
     &tables::SEGMENTS,
     &tables::BRAKING_EVENTS,
@@ -47,6 +47,7 @@ pub const REPLAYED: [&Table; 7] = [
     &tables::CHARGES,
     &tables::APPROACHES,
     &tables::LEVEL_FITS,
+    &tables::CROSSINGS,
 ];
 
 pub fn replay(
@@ -64,7 +65,7 @@ pub fn replay(
         let samples = read_samples(layout, vehicle)?;
         let day = |time_ns: i64| service_day(time_ns, &zone);
         let found = replay_vehicle(vehicle, &samples, &vehicle_type.sheet, &settings, &day)?;
-        let tables: [(&'static Table, &RecordBatch); 7] = [
+        let tables: [(&'static Table, &RecordBatch); 8] = [
             (&tables::TRIPS, &found.trips),
             (&tables::SEGMENTS, &found.segments),
             (&tables::BRAKING_EVENTS, &found.braking_events),
@@ -72,6 +73,7 @@ pub fn replay(
             (&tables::CHARGES, &found.charges),
             (&tables::APPROACHES, &found.approaches),
             (&tables::LEVEL_FITS, &found.level_fits),
+            (&tables::CROSSINGS, &found.crossings),
         ];
         for (table, batch) in tables {
             write_table(&layout.vehicle_table(table, vehicle), table, batch, provenance)?;
@@ -95,6 +97,7 @@ pub fn estimate(
     let typed = types(pilot, vehicles)?;
     progress(Event::Stage { name: "estimate", steps: vehicles.len() });
     let capacities = sessions::write(&pilot.charging, layout, &typed, provenance)?;
+    let places = routes::find(pilot, layout, vehicles, provenance)?;
     let learned = learn_types(layout, &typed, &capacities)?;
     let tallies = typed
         .par_iter()
@@ -106,7 +109,9 @@ pub fn estimate(
             let battery = infer(&segments, &trips, &posterior)?;
             let path = layout.vehicle_table(&tables::SEGMENT_BATTERY, vehicle);
             write_table(&path, &tables::SEGMENT_BATTERY, &battery, provenance)?;
-            let tally = tally(&segments, &battery, &trips, &posterior)?;
+            let of_trips =
+                read_table(&layout.vehicle_table(&tables::TRIP_ROUTES, vehicle), &tables::TRIP_ROUTES)?;
+            let tally = tally(&segments, &battery, &trips, &of_trips, &posterior)?;
             progress(Event::Step { what: (*vehicle).to_owned() });
             Ok(tally)
         })
@@ -133,6 +138,7 @@ pub fn estimate(
         merged.entry(key).or_default().add(&sums);
     }
     write_table(&layout.table(&tables::RECOVERY), &tables::RECOVERY, &recovery(&merged)?, provenance)?;
+    routes::map(layout, vehicles, &places, provenance)?;
     avoidable(layout, vehicles, provenance)
 }
 

@@ -5,6 +5,9 @@
 //! vehicle again, [`infer`] gives the battery figures of every segment and [`tally`] adds them up by whatever the pilot
 //! can be cut by; [`recovery`] turns the merged tallies into the answer table.
 //!
+//! Beside that: places and routes out of stops and crossings, in passes of the same kind ([`Places`], [`Routes`]), and where
+//! on the map energy is won and lost ([`RoadCells`]).
+//!
 //! Deliberately absent: files, clocks, threads, settings files; any claim without its evidence grade.
 
 mod audit;
@@ -19,7 +22,11 @@ mod errors;
 pub mod features;
 mod law;
 mod learned;
+mod places;
 mod recovery;
+mod road_cells;
+mod routes;
+pub mod rules;
 mod sheet;
 mod signal_value;
 mod statistics;
@@ -36,7 +43,10 @@ pub use charge_sessions::{
     without_logs,
 };
 pub use learned::{Learned, Posterior, learn};
+pub use places::{Dwells, KnownPlace, Place, Places};
 pub use recovery::recovery;
+pub use road_cells::RoadCells;
+pub use routes::{Assigned, Drafts, Driven, NamedRoute, Routes};
 pub use sheet::{BatterySheet, LevelSheet, Reach, TypeSheet};
 pub use signal_value::signal_value;
 pub use statistics::{Statistics, observe, soc_step};

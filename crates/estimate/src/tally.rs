@@ -92,9 +92,10 @@ pub fn tally(
     segments: &RecordBatch,
     battery: &RecordBatch,
     trips: &RecordBatch,
+    trip_routes: &RecordBatch,
     posterior: &Posterior<'_>,
 ) -> Result<Tally, BatchError> {
-    let reader = Reader::new(segments, battery, trips)?;
+    let reader = Reader::new(segments, battery, trips, trip_routes)?;
     let features = features::Reader::new(segments, trips, posterior.sheet())?;
     let level_told: Vec<bool> = (0..posterior.sheet().level_slots())
         .map(|slot| posterior.told(Some(slot)).evidence == Evidence::Inferred)
@@ -190,6 +191,8 @@ struct Reader<'a> {
     segments: BatchView<'a>,
     battery: BatchView<'a>,
     facts: BTreeMap<&'a str, TripFacts>,
+    /// Routes of trips, found where the log does not name them.
+    routes: BTreeMap<&'a str, &'a str>,
     bands: Vec<Option<Band>>,
 }
 
@@ -198,6 +201,7 @@ impl<'a> Reader<'a> {
         segments: &'a RecordBatch,
         battery: &'a RecordBatch,
         trips: &'a RecordBatch,
+        trip_routes: &'a RecordBatch,
     ) -> Result<Self, BatchError> {
         let view = BatchView::new(&tables::TRIPS, trips);
         let (ids, checks) = (view.texts("trip_id")?, view.texts("recovery_check")?);
@@ -205,8 +209,12 @@ impl<'a> Reader<'a> {
             suspicious: matches!(checks.value(row), "engine" | "more-than-braking" | "unknown-store"),
             engine: checks.value(row) == "engine",
         };
+        let found = BatchView::new(&tables::TRIP_ROUTES, trip_routes);
+        let (trips_found, routes) = (found.texts("trip_id")?, found.texts("route_id")?);
+        let route = |row| Some((text_at(trips_found, row)?, text_at(routes, row)?));
         let segments = BatchView::new(&tables::SEGMENTS, segments);
         Ok(Self {
+            routes: (0..found.rows()).filter_map(route).collect(),
             bands: bands(trips, segments.texts("trip_id")?)?,
             battery: BatchView::new(&tables::SEGMENT_BATTERY, battery),
             facts: (0..view.rows()).map(|row| (ids.value(row), fact(row))).collect(),
@@ -252,7 +260,10 @@ impl<'a> Reader<'a> {
             "service_day" => self.text("service_day", row).map(str::to_owned),
             _ if parked => None,
             "trip" => self.text("trip_id", row).map(str::to_owned),
-            "route" => named(self.text("route_id", row)),
+            "route" => {
+                let of_trip = || self.routes.get(self.text("trip_id", row)?).copied();
+                named(self.text("route_id", row).or_else(of_trip))
+            }
             "driver" => named(self.text("driver_id", row)),
             "regen_level" => named(self.text("regen_level", row)),
             _ => Some(temperature_band(self.maybe("temperature_ambient_k", row))),

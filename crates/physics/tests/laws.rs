@@ -3,6 +3,7 @@
 mod laws {
     pub mod accounts;
     pub mod cascade;
+    pub mod crossings;
     pub mod edges;
     pub mod filling;
     pub mod levels;

@@ -14,6 +14,7 @@ mod loads;
 mod loss_map;
 mod losses;
 mod manifest;
+mod map_rules;
 mod replay;
 mod routes;
 mod shifts;
@@ -174,6 +175,7 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
     }
     let map = routes::read(root, folder);
     let replay = ReplaySettings { routes: map.routes.map(Arc::new), ..replay::read(root) };
+    map_rules::list(root);
     let tiles = elevation_tiles(root, folder);
     let manifest = manifest_path(root, folder);
     let loads = manifest.as_deref().map(|path| loads(root, path, zone.as_ref())).unwrap_or_default();

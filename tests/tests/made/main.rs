@@ -10,4 +10,7 @@ mod charging;
 mod defects;
 mod filling;
 mod repeat;
+mod route_edges;
+mod route_town;
+mod routes;
 mod truth;

@@ -10,6 +10,7 @@ mod cycles;
 mod drive;
 mod filling;
 mod integrated;
+mod partitions;
 mod pilot_defaults;
 mod posterior;
 mod ratios;

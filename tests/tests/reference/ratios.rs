@@ -81,7 +81,8 @@ fn answers(sums: &Sums) -> Answers {
     let statistics = observe(&segments, &trips, &sheet).unwrap_or_else(|e| panic!("{e}"));
     let learned = learn(&sheet, std::slice::from_ref(&statistics)).unwrap_or_else(|| panic!("nothing learned"));
     let posterior = learned.of_vehicle(&statistics.vehicle_id).unwrap_or_else(|| panic!("no such vehicle"));
-    let tally = tally(&segments, &battery, &trips, &posterior).unwrap_or_else(|e| panic!("{e}"));
+    let routes = filled(&tables::TRIP_ROUTES, 0, &[]);
+    let tally = tally(&segments, &battery, &trips, &routes, &posterior).unwrap_or_else(|e| panic!("{e}"));
     Answers(recovery(&tally).unwrap_or_else(|e| panic!("{e}")))
 }
 

@@ -4,6 +4,7 @@ mod approaches;
 mod auxiliaries;
 mod batches;
 mod between;
+mod crossings;
 mod events;
 mod filled;
 mod halves;
@@ -20,6 +21,7 @@ mod trace;
 mod traces;
 mod track;
 mod trips;
+mod way;
 mod weather;
 mod what_if;
 
@@ -119,6 +121,7 @@ pub struct Replay {
     pub charges: RecordBatch,
     pub approaches: RecordBatch,
     pub level_fits: RecordBatch,
+    pub crossings: RecordBatch,
 }
 
 /// Largest share of tractive plus braking energy by which a trip's ledger may fail to close.
@@ -138,7 +141,7 @@ pub fn replay(
     let Reconstruction { track, plan } = Reconstruction::new(vehicle_id, samples, sheet, settings)?;
     let booked = pieces::book(&track, &plan, sheet, settings);
     let approaches = approaches::approaches(&track, &plan, &booked, sheet);
-    let pieces::Booked { segments, events, .. } = booked;
+    let pieces::Booked { segments, events, crossings, .. } = booked;
     let trips = trips::gather(vehicle_id, &track, &plan, &segments, sheet);
     trips::check_closure(&trips)?;
     let level_fits = levels::fits(&track, &plan, sheet);
@@ -152,6 +155,7 @@ pub fn replay(
         approaches: &approaches,
         nodes: &settings.nodes,
         level_fits: &level_fits,
+        crossings: &crossings,
     };
     found.build(service_day)
 }

@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use super::ReplaySettings;
+use super::crossings::{Crossing, Splitter};
 use super::events::{Event, Finder};
 use super::ledger::{self, Ledger};
 use super::motion::{Kind, Plan};
@@ -38,6 +39,7 @@ struct Key {
 pub struct Booked {
     pub segments: Vec<Segment>,
     pub events: Vec<Event>,
+    pub crossings: Vec<Crossing>,
     /// Of each interval, by its first knot: energy out of the battery terminals as the model has it. [J]
     pub terminal_j: Vec<f64>,
 }
@@ -48,6 +50,7 @@ pub fn book(track: &Track, plan: &Plan, sheet: &Sheet, settings: &ReplaySettings
     let mut terminal_j = vec![0.0; track.time_ns.len()];
     let nodes = nodes::nodes_of(track, &settings.nodes);
     let mut finder = Finder::new(track, settings);
+    let mut splitter = Splitter::new(track);
     for run in &plan.runs {
         let grade = track.spans[run.span].grade;
         let mut open: Option<(Segment, Key)> = None;
@@ -69,6 +72,7 @@ pub fn book(track: &Track, plan: &Plan, sheet: &Sheet, settings: &ReplaySettings
             }
             let booked = ledger::book(track, k, run.kind == Kind::Driving, grade, sheet);
             terminal_j[k] = booked.terminal_j();
+            splitter.feed(segments.len(), k, &booked, ledger::interval(track, k, grade).rise_m);
             let (segment, _) = open.get_or_insert_with(|| {
                 let level = ledger::level_at(track, k, &sheet.nominal);
                 let segment = Segment {
@@ -94,5 +98,5 @@ pub fn book(track: &Track, plan: &Plan, sheet: &Sheet, settings: &ReplaySettings
         finder.end();
         segments.extend(open.map(|(segment, _)| segment));
     }
-    Booked { segments, events: finder.events, terminal_j }
+    Booked { segments, events: finder.events, crossings: splitter.crossings, terminal_j }
 }

@@ -59,6 +59,8 @@ pub struct Track {
     pub speed_error: Option<f64>,
     pub speed_interpolated: Vec<bool>,
     pub odometer: Vec<Option<f64>>,
+    /// Positions as logged, none carried forward.
+    pub fixes: Vec<Option<(f64, f64)>>,
     pub position: Vec<Option<(f64, f64)>>,
     /// Height gained from each knot to the next within its span; 0 where it is unknown.
     pub rise: Vec<f64>,
@@ -198,7 +200,8 @@ impl Track {
         let held = |values: &[Option<f64>], for_s| held(&times, values, for_s);
         self.relative = flags(view.flags("clock_relative")?, rows).iter().map(|f| *f == Some(true)).collect();
         self.odometer = pick("odometer_m")?;
-        self.position = held_any(&times, &fixes(view, rows)?, 30.0);
+        self.fixes = fixes(view, rows)?;
+        self.position = held_any(&times, &self.fixes, 30.0);
         self.power = interpolated(&times, &pick("pack_power_w")?, limit_s);
         self.aux = held(&pick("aux_power_w")?, 60.0);
         self.cab = held(&pick("cab_climate_power_w")?, 60.0);
@@ -342,7 +345,7 @@ impl Track {
     }
 
     /// Distance along a span at each of its knots.
-    fn distances(&self, knots: &Range<usize>) -> impl Iterator<Item = f64> {
+    pub fn distances(&self, knots: &Range<usize>) -> impl Iterator<Item = f64> {
         let mut sum = 0.0;
         knots.clone().map(move |k| {
             let here = sum;

@@ -8,17 +8,22 @@ mod calibration;
 mod capacity;
 mod charge_sessions;
 mod charges;
+mod crossings;
 mod level_fits;
+mod places;
 mod power_trace;
 mod receipts;
 mod recovery;
 mod rejects;
+mod road_cells;
+mod routes;
 mod samples;
 mod sampling_audit;
 mod segment_battery;
 mod segments;
 mod signal_value;
 mod stops;
+mod trip_routes;
 mod trips;
 mod what_if;
 
@@ -30,24 +35,29 @@ pub use calibration::CALIBRATION;
 pub use capacity::CAPACITY;
 pub use charge_sessions::CHARGE_SESSIONS;
 pub use charges::CHARGES;
+pub use crossings::CROSSINGS;
 pub use level_fits::LEVEL_FITS;
+pub use places::PLACES;
 pub use power_trace::POWER_TRACE;
 pub use receipts::RECEIPTS;
 pub use recovery::RECOVERY;
 pub use rejects::REJECTS;
+pub use road_cells::ROAD_CELLS;
+pub use routes::ROUTES;
 pub use samples::SAMPLES;
 pub use sampling_audit::SAMPLING_AUDIT;
 pub use segment_battery::SEGMENT_BATTERY;
 pub use segments::{CASCADE, GAINS, SEGMENTS};
 pub use signal_value::SIGNAL_VALUE;
 pub use stops::STOPS;
+pub use trip_routes::TRIP_ROUTES;
 pub use trips::TRIPS;
 pub use what_if::WHAT_IF;
 
 use crate::Table;
 
 /// Every table, in the order the stages write them; the power trace is written by none, what-if only when asked.
-pub static ALL: [&Table; 21] = [
+pub static ALL: [&Table; 26] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -58,12 +68,17 @@ pub static ALL: [&Table; 21] = [
     &CHARGES,
     &APPROACHES,
     &LEVEL_FITS,
+    &CROSSINGS,
     &SAMPLING_AUDIT,
     &CHARGE_SESSIONS,
     &CAPACITY,
     &CALIBRATION,
     &SIGNAL_VALUE,
     &SEGMENT_BATTERY,
+    &PLACES,
+    &TRIP_ROUTES,
+    &ROUTES,
+    &ROAD_CELLS,
     &AVOIDABLE_LOSSES,
     &RECOVERY,
     &BRAKING_BALANCE,

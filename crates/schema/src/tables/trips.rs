@@ -9,7 +9,7 @@ pub static TRIPS: Table = Table {
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 47] = [
+static COLUMNS: [Column; 51] = [
     text("vehicle_id", "", "the vehicle"),
     text("trip_id", "", "vehicle and number of the trip within its log"),
     time("time_start_ns", "setting off"),
@@ -23,6 +23,10 @@ static COLUMNS: [Column; 47] = [
         "route unknown",
         "logged; map (most of the way lies on a route that the pilot file names on a map)",
     ),
+    number("lat_start_deg", "deg", "no position near", "north positive", "latitude of setting off"),
+    number("lon_start_deg", "deg", "no position near", "east positive", "longitude of setting off"),
+    number("lat_end_deg", "deg", "no position near", "north positive", "latitude of the last standstill"),
+    number("lon_end_deg", "deg", "no position near", "east positive", "longitude of the last standstill"),
     number("duration_s", "s", "", "0 or more", "from start to end, gaps within included"),
     number("logged_s", "s", "", "0 or more", "of which covered by continuous log"),
     number("moving_s", "s", "", "0 or more", "of which moving"),

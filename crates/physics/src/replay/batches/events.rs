@@ -3,7 +3,7 @@
 use arrow::array::RecordBatch;
 use backwatt_schema::{BatchBuilder, BatchError, tables};
 
-use super::{Found, cascade_columns, evidence, is_measured, kwh};
+use super::{Found, braking_columns, evidence, is_measured, kwh};
 use crate::replay::events::Event;
 use crate::replay::ledger::Ledger;
 use crate::replay::trips::explained;
@@ -46,6 +46,6 @@ impl Found<'_> {
             .number("energy_attainable_kwh", of(|l| kwh(l.attainable_j)))
             .number("energy_recovered_kwh", each().map(recovered))
             .text("evidence", each().map(|e| Some(evidence(e.ledger.coverage()))));
-        cascade_columns(builder, each().map(|e| &e.ledger)).finish()
+        braking_columns(builder, each().map(|e| &e.ledger)).finish()
     }
 }

@@ -1,6 +1,7 @@
 //! What was found, as Arrow batches. Joules become kilowatt hours here, once.
 
 mod approaches;
+mod crossings;
 mod events;
 mod segments;
 mod stands;
@@ -10,6 +11,7 @@ use backwatt_schema::{BatchBuilder, BatchError, JOULES_PER_KWH, tables};
 
 use crate::kernels::cascade::{Cascade, Limit};
 use crate::replay::approaches::Approach;
+use crate::replay::crossings::Crossing;
 use crate::replay::events::Event;
 use crate::replay::ledger::Ledger;
 use crate::replay::nodes::Node;
@@ -32,6 +34,7 @@ pub struct Found<'a> {
     pub approaches: &'a [Approach],
     pub nodes: &'a [Node],
     pub level_fits: &'a [levels::Level],
+    pub crossings: &'a [Crossing],
 }
 
 fn kwh(joules: f64) -> f64 {
@@ -50,6 +53,7 @@ impl Found<'_> {
             stops: self.stops()?,
             charges: self.charges()?,
             approaches: self.approaches()?,
+            crossings: self.crossings()?,
             level_fits: levels::batch(self.vehicle_id, self.level_fits)?,
         })
     }
@@ -88,6 +92,10 @@ impl Found<'_> {
                 "route_basis",
                 each().map(|t| t.route.map(|_| if t.route_matched { "map" } else { "logged" })),
             )
+            .number("lat_start_deg", each().map(|t| self.lat(t.ends.0)))
+            .number("lon_start_deg", each().map(|t| self.lon(t.ends.0)))
+            .number("lat_end_deg", each().map(|t| self.lat(t.ends.1)))
+            .number("lon_end_deg", each().map(|t| self.lon(t.ends.1)))
             .number("duration_s", each().map(|t| track.seconds(t.ends.0, t.ends.1)))
             .number("logged_s", ledgers(|l| l.duration_s))
             .number("moving_s", ledgers(|l| l.moving_s))
@@ -172,10 +180,10 @@ fn soc_step(track: &Track, ends: (usize, usize)) -> Option<f64> {
     known.windows(2).map(|w| (w[1] - w[0]).abs()).filter(|step| *step > 1e-9).min_by(f64::total_cmp)
 }
 
-fn cascade_columns<'a>(builder: BatchBuilder, rows: impl Iterator<Item = &'a Ledger>) -> BatchBuilder {
-    let rows: Vec<&Ledger> = rows.collect();
-    let of = |pick: fn(&Cascade) -> f64| rows.iter().map(move |l| kwh(pick(&l.cascade))).collect::<Vec<_>>();
-    let builder = builder
+fn cascade_columns<'a>(builder: BatchBuilder, rows: impl Iterator<Item = &'a Cascade>) -> BatchBuilder {
+    let rows: Vec<&Cascade> = rows.collect();
+    let of = |pick: fn(&Cascade) -> f64| rows.iter().map(move |c| kwh(pick(c))).collect::<Vec<_>>();
+    builder
         .number("braking_beyond_axle_kwh", of(|c| c.beyond_axle_j))
         .number("braking_in_fade_kwh", of(|c| c.in_fade_j))
         .number("braking_beyond_level_kwh", of(|c| c.beyond_level_j))
@@ -185,6 +193,12 @@ fn cascade_columns<'a>(builder: BatchBuilder, rows: impl Iterator<Item = &'a Led
         .number("braking_converted_kwh", of(|c| c.converted_j))
         .number("braking_to_auxiliaries_kwh", of(|c| c.to_auxiliaries_j))
         .number("energy_recoverable_kwh", of(|c| c.recoverable_j))
+}
+
+/// The cascade, and what lifting each of its limits would bring.
+fn braking_columns<'a>(builder: BatchBuilder, rows: impl Iterator<Item = &'a Ledger>) -> BatchBuilder {
+    let rows: Vec<&Ledger> = rows.collect();
+    let builder = cascade_columns(builder, rows.iter().map(|l| &l.cascade))
         .number("gain_remainder_kwh", rows.iter().map(|l| kwh(l.gains.remainder_j(&l.cascade))));
     tables::GAINS.into_iter().zip(Limit::ALL).fold(builder, |builder, (name, limit)| {
         builder.number(name, rows.iter().map(|l| kwh(l.gains.without_j(limit))))

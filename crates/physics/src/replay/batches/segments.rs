@@ -3,7 +3,7 @@
 use arrow::array::RecordBatch;
 use backwatt_schema::{BatchBuilder, BatchError, tables};
 
-use super::{Found, cascade_columns, evidence, imputation_sd_kwh, is_measured, kwh};
+use super::{Found, braking_columns, evidence, imputation_sd_kwh, is_measured, kwh};
 use crate::replay::auxiliaries::{AuxBasis, Loads};
 use crate::replay::ledger::Ledger;
 use crate::replay::pieces::Segment;
@@ -110,7 +110,7 @@ impl Found<'_> {
             .number("battery_measured_s", of(|l| l.measured_s))
             .number("battery_recovering_s", of(|l| l.battery.recovering_s))
             .number("energy_returned_bus_kwh", of(|l| kwh(l.battery.bus_j)));
-        cascade_columns(builder, self.segments.iter().map(|s| &s.ledger))
+        braking_columns(builder, self.segments.iter().map(|s| &s.ledger))
     }
 
     fn segment_battery(&self, builder: BatchBuilder) -> BatchBuilder {

@@ -1,0 +1,118 @@
+//! Places, then routes, then the route of each trip, and the map: each a pass over the vehicles, with the tables of one in
+//! memory for each thread.
+
+use arrow::array::RecordBatch;
+use backwatt_estimate::{Drafts, Driven, Dwells, KnownPlace, Places, RoadCells, Routes};
+use backwatt_pilot::Pilot;
+use backwatt_schema::tables;
+use backwatt_store::{Layout, Provenance, read_table, write_table};
+use rayon::prelude::*;
+
+use crate::BackwattError;
+use crate::stages::remove_absent;
+
+/// Maps of so many vehicles are held before they are added up.
+const AT_A_TIME: usize = 32;
+
+/// Writes `places`, `routes` and each vehicle's `trip_routes`; the places are for the map as well.
+pub fn find(
+    pilot: &Pilot,
+    layout: &Layout,
+    vehicles: &[String],
+    provenance: &Provenance,
+) -> Result<Places, BackwattError> {
+    let places = places(pilot, layout, vehicles)?;
+    write_table(&layout.table(&tables::PLACES), &tables::PLACES, &places.batch()?, provenance)?;
+    let drafts = vehicles.par_iter().map(|vehicle| {
+        let Read { trips, stops, crossings } = Read::of(layout, vehicle)?;
+        Ok::<_, BackwattError>(Drafts::of(&trips, &stops, &crossings, &places)?)
+    });
+    let all = drafts.try_reduce(Drafts::default, |mut sum, one| {
+        sum.add(one);
+        Ok(sum)
+    })?;
+    // The pilot file places nodes; it draws no lines.
+    let routes = Routes::find(all, &[], &places);
+    let driven = vehicles.par_iter().map(|vehicle| {
+        let Read { trips, stops, crossings } = Read::of(layout, vehicle)?;
+        let assigned = routes.assign(&trips, &stops, &crossings, &places)?;
+        let path = layout.vehicle_table(&tables::TRIP_ROUTES, vehicle);
+        write_table(&path, &tables::TRIP_ROUTES, &assigned.trip_routes, provenance)?;
+        Ok::<_, BackwattError>(assigned.driven)
+    });
+    let sum = driven.try_reduce(Driven::default, |mut sum, one| {
+        sum.add(&one);
+        Ok(sum)
+    })?;
+    write_table(&layout.table(&tables::ROUTES), &tables::ROUTES, &routes.batch(&sum, &places)?, provenance)?;
+    remove_absent(layout, &tables::TRIP_ROUTES, vehicles)?;
+    Ok(places)
+}
+
+/// Writes `road_cells`. Needs each vehicle's `segment_battery`.
+pub fn map(
+    layout: &Layout,
+    vehicles: &[String],
+    places: &Places,
+    provenance: &Provenance,
+) -> Result<(), BackwattError> {
+    let of_vehicle = |vehicle: &String| {
+        let Read { trips, stops, crossings } = Read::of(layout, vehicle)?;
+        let read = |table| read_table(&layout.vehicle_table(table, vehicle), table);
+        let segments = read(&tables::SEGMENTS)?;
+        // Of a vehicle that nothing was learned about nothing is known of its battery.
+        let battery = if layout.vehicle_table(&tables::SEGMENT_BATTERY, vehicle).exists() {
+            read(&tables::SEGMENT_BATTERY)?
+        } else {
+            RecordBatch::new_empty(tables::SEGMENT_BATTERY.schema())
+        };
+        Ok::<_, BackwattError>(RoadCells::of(&crossings, &segments, &battery, &trips, &stops)?)
+    };
+    // In the order of the vehicles, whichever thread was first: sums of floats depend on their order. Some at a time, so
+    // that memory holds one map and not one for each vehicle.
+    let mut all = RoadCells::default();
+    for some in vehicles.chunks(AT_A_TIME) {
+        let cells = some.par_iter().map(of_vehicle).collect::<Result<Vec<_>, BackwattError>>()?;
+        cells.iter().for_each(|one| all.add(one));
+    }
+    write_table(&layout.table(&tables::ROAD_CELLS), &tables::ROAD_CELLS, &all.batch(places)?, provenance)
+        .map_err(BackwattError::from)
+}
+
+/// Places of the whole pilot, the pilot file's nodes among them.
+fn places(pilot: &Pilot, layout: &Layout, vehicles: &[String]) -> Result<Places, BackwattError> {
+    let dwells = vehicles.par_iter().map(|vehicle| {
+        let trips = read_table(&layout.vehicle_table(&tables::TRIPS, vehicle), &tables::TRIPS)?;
+        let stops = read_table(&layout.vehicle_table(&tables::STOPS, vehicle), &tables::STOPS)?;
+        Ok::<_, BackwattError>(Dwells::of(&trips, &stops)?)
+    });
+    let all = dwells.try_reduce(Dwells::default, |mut sum, one| {
+        sum.add(&one);
+        Ok(sum)
+    })?;
+    let known = |node: &backwatt_physics::replay::Node| KnownPlace {
+        name: node.name.clone(),
+        lat_deg: node.lat_deg,
+        lon_deg: node.lon_deg,
+        radius_m: node.radius_m,
+    };
+    let known: Vec<KnownPlace> = pilot.replay.nodes.iter().map(known).collect();
+    Ok(Places::find(&all, &known))
+}
+
+struct Read {
+    trips: RecordBatch,
+    stops: RecordBatch,
+    crossings: RecordBatch,
+}
+
+impl Read {
+    fn of(layout: &Layout, vehicle: &str) -> Result<Self, BackwattError> {
+        let read = |table| read_table(&layout.vehicle_table(table, vehicle), table);
+        Ok(Self {
+            trips: read(&tables::TRIPS)?,
+            stops: read(&tables::STOPS)?,
+            crossings: read(&tables::CROSSINGS)?,
+        })
+    }
+}
