@@ -38,8 +38,10 @@ impl Inputs {
         let maps = pilot.vehicle_types.values().filter_map(|of| of.loss_map.as_ref());
         let maps: String =
             maps.map(|map| digest_file(map).unwrap_or_else(|_| "unreadable".to_owned()) + "\n").collect();
-        let replay =
-            chain(&ingest, maps + &of(&["vehicle_types.", "vehicles.", "replay.", "nodes.", "weather."]));
+        let replay = chain(
+            &ingest,
+            maps + &of(&["vehicle_types.", "vehicles.", "replay.", "nodes.", "weather.", "pilot.driver_names"]),
+        );
         let report = chain(&replay, of(&["pilot."]));
         Self { logs, ingest, replay, report }
     }

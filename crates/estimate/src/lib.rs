@@ -3,7 +3,8 @@
 //! First pass, one vehicle at a time: [`observe`] turns its segments into statistics that add up. Second pass: [`learn`]
 //! turns those of all vehicles of a type into what is known of the type, each vehicle and each day. Then, vehicle by
 //! vehicle again, [`infer`] gives the battery figures of every segment and [`tally`] adds them up by whatever the pilot
-//! can be cut by; [`recovery`] turns the merged tallies into the answer table.
+//! can be cut by; [`recovery`] turns the merged tallies into the answer table. [`driver_days`] and [`level_days`] do the
+//! same for people and regen levels, which [`drivers`], [`habits`] and [`level_comparison`] compare.
 //!
 //! Deliberately absent: files, clocks, threads, settings files; any claim without its evidence grade.
 
@@ -14,10 +15,12 @@ mod calibration;
 mod claims;
 mod correction;
 mod design;
+mod drivers;
 mod errors;
 pub mod features;
 mod law;
 mod learned;
+mod level_comparison;
 mod recovery;
 mod sheet;
 mod signal_value;
@@ -29,7 +32,12 @@ pub use audit::sampling_audit;
 pub use avoidable::{StopLengths, avoidable_losses};
 pub use battery::infer;
 pub use calibration::calibration;
+pub use drivers::{
+    DriverDay, DriverDays, DriverTables, EXPOSURE_BRAKING_KWH, EXPOSURE_DAYS, Example, Habit, Key as DriverKey,
+    SMALL_GROUP, driver_days, drivers, habits,
+};
 pub use learned::{Learned, Posterior, learn};
+pub use level_comparison::{LevelDays, level_comparison, level_days};
 pub use recovery::recovery;
 pub use sheet::{BatterySheet, LevelSheet, Reach, TypeSheet};
 pub use signal_value::signal_value;

@@ -48,6 +48,8 @@ pub struct Pilot {
     pub folder: PathBuf,
     pub units: DisplayUnits,
     pub zone: Option<TimeZone>,
+    /// True where drivers go by names that are not their own: small groups are kept silent about then.
+    pub pseudonyms: bool,
     pub vehicle_types: BTreeMap<String, VehicleType>,
     /// Vehicle to type, as `[vehicles]` lists them.
     pub vehicles: BTreeMap<String, String>,
@@ -132,6 +134,7 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
         head.default("time_zone", "UTC", "service days are cut in UTC until the pilot says where it was");
     }
     let units = display_units(&head);
+    let pseudonyms = pseudonyms(&head);
     head.finish();
     let vehicle_types: BTreeMap<String, VehicleType> = root
         .named_sections("vehicle_types")
@@ -170,6 +173,7 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
         folder: folder.to_owned(),
         units,
         zone,
+        pseudonyms,
         vehicle_types,
         vehicles,
         source_types,
@@ -208,6 +212,22 @@ fn display_units(head: &Section<'_, '_>) -> DisplayUnits {
         Some(other) => {
             head.fault("pilot-units", "units", format!("\"{other}\" are no units"), "us or metric".into());
             DisplayUnits::Us
+        }
+    }
+}
+
+fn pseudonyms(head: &Section<'_, '_>) -> bool {
+    match head.text("driver_names").map(|at| at.value).as_deref() {
+        Some("names") => false,
+        Some("pseudonyms") => true,
+        None => {
+            head.default("driver_names", "pseudonyms", "nothing is said of people in groups under five");
+            true
+        }
+        Some(other) => {
+            let hint = "pseudonyms or names".to_owned();
+            head.fault("pilot-driver-names", "driver_names", format!("driver names are no \"{other}\""), hint);
+            true
         }
     }
 }

@@ -168,6 +168,17 @@ fn a_level_keeps_its_share_of_its_distance() {
     }
 }
 
+/// Balanced, so that least squares are plain means: two of five rows each differ with the error of both.
+#[test]
+fn unshrunken_levels_are_plain_means() {
+    let Reference { design, .. } = reference("dyestuff");
+    let fit = fit(&design).expect("a fit");
+    let mean = |batch: usize| design.response[5 * batch..5 * batch + 5].iter().sum::<f64>() / 5.0;
+    let (value, error) = fit.unshrunken(0, &[(4, 1.0), (5, -1.0)]).expect("solved");
+    near("difference", value, mean(4) - mean(5), 0.01);
+    near("error", error, (2.0 * fit.residual / 5.0).sqrt(), 0.01);
+}
+
 #[test]
 fn what_cannot_be_fitted_is_refused() {
     let ok = reference("dyestuff").design;

@@ -6,6 +6,9 @@ mod braking_balance;
 mod braking_events;
 mod calibration;
 mod charges;
+mod drivers;
+mod habits;
+mod level_comparison;
 mod level_fits;
 mod power_trace;
 mod receipts;
@@ -26,6 +29,9 @@ pub use braking_balance::BRAKING_BALANCE;
 pub use braking_events::BRAKING_EVENTS;
 pub use calibration::CALIBRATION;
 pub use charges::CHARGES;
+pub use drivers::DRIVERS;
+pub use habits::HABITS;
+pub use level_comparison::LEVEL_COMPARISON;
 pub use level_fits::LEVEL_FITS;
 pub use power_trace::POWER_TRACE;
 pub use receipts::RECEIPTS;
@@ -43,7 +49,7 @@ pub use what_if::WHAT_IF;
 use crate::Table;
 
 /// Every table, in the order the stages write them; the power trace is written by none, what-if only when asked.
-pub static ALL: [&Table; 19] = [
+pub static ALL: [&Table; 22] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -60,6 +66,9 @@ pub static ALL: [&Table; 19] = [
     &SEGMENT_BATTERY,
     &AVOIDABLE_LOSSES,
     &RECOVERY,
+    &DRIVERS,
+    &HABITS,
+    &LEVEL_COMPARISON,
     &BRAKING_BALANCE,
     &POWER_TRACE,
     &WHAT_IF,
@@ -73,10 +82,12 @@ mod tests {
     /// The unit stands last in each numeric column's name, as one suffix of this list.
     #[test]
     fn every_number_carries_its_unit_in_its_name() {
-        const SUFFIXES: [(&str, &str); 21] = [
+        const SUFFIXES: [(&str, &str); 23] = [
             ("_kwh_mi", "kW.h/[mi_i]"),
             ("_kwh_km", "kW.h/km"),
             ("_kwh_ton_mi", "kW.h/([ston_av].[mi_i])"),
+            ("_kwh_day", "kW.h/d"),
+            ("_mi_day", "[mi_i]/d"),
             ("_m_s2", "m/s2"),
             ("_rad_s", "rad/s"),
             ("_m_s", "m/s"),
