@@ -30,7 +30,7 @@ pub(super) struct Comparison {
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Effect {
-    /// Least squares, as if drivers had nothing in common, with its standard error.
+    /// Least squares with drivers, vehicles and routes as fixed columns, with its standard error.
     pub unshrunken: f64,
     pub unshrunken_error: f64,
     pub mean: f64,
@@ -82,12 +82,14 @@ pub(super) fn compare(rows: &[Row<'_>], compared: &BTreeSet<&str>) -> Result<Com
     let (covariates, mut adjusted_for) = covariates(rows);
     let design = design(rows, covariates, groups.iter().map(|(_, levels, of)| (levels.as_slice(), *of)));
     let fit = fit(&design).map_err(why)?;
+    // Days are many and alike: only trucks and routes can be mistaken for a driver.
+    let free: Vec<usize> = (0..groups.len()).filter(|at| groups[*at].0 != "day").collect();
     adjusted_for.splice(0..0, groups.iter().skip(1).map(|(name, ..)| (*name).to_owned()));
     let spread = |wanted: &str| {
         groups.iter().position(|(name, ..)| *name == wanted).map_or(0.0, |at| fit.variance[at].sqrt())
     };
     Ok(Comparison {
-        drivers: effects(&fit, &design, &drivers, &judged)?,
+        drivers: effects(&fit, &design, &drivers, &judged, &free)?,
         adjusted_for: adjusted_for.join(", "),
         rows: rows.len(),
         spread_drivers: spread("driver"),
@@ -169,6 +171,7 @@ fn effects(
     design: &Design,
     drivers: &[String],
     judged: &[usize],
+    free: &[usize],
 ) -> Result<BTreeMap<String, Effect>, &'static str> {
     let draws: Vec<Vec<f64>> = fit
         .draws(DRIVER, seed(design), DRAWS)
@@ -188,7 +191,7 @@ fn effects(
         let weights: Vec<(usize, f64)> =
             judged.iter().map(|other| (*other, f64::from(u8::from(other == at)) - share)).collect();
         let (unshrunken, unshrunken_error) =
-            fit.unshrunken(DRIVER, &weights).ok_or("days, trucks and routes do not tell drivers apart")?;
+            fit.unshrunken(free, &weights).ok_or("days, trucks and routes do not tell drivers apart")?;
         let mut values: Vec<f64> = draws.iter().map(|draw| draw[own]).collect();
         values.sort_by(f64::total_cmp);
         let quantile = |share: f64| values[((share * DRAWS as f64) as usize).min(DRAWS - 1)];

@@ -34,6 +34,8 @@ mod habits;
 mod occasions;
 mod response;
 mod table;
+#[cfg(test)]
+mod tests;
 
 pub use driver_days::{DriverDay, DriverDays, DriverTables, Key, driver_days};
 pub use group::{EXPOSURE_BRAKING_KWH, EXPOSURE_DAYS, SMALL_GROUP};
