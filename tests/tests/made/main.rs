@@ -7,6 +7,7 @@
 mod answers;
 mod avoidable;
 mod defects;
+mod drivers;
 mod filling;
 mod repeat;
 mod truth;
