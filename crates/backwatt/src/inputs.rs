@@ -40,7 +40,15 @@ impl Inputs {
             maps.map(|map| digest_file(map).unwrap_or_else(|_| "unreadable".to_owned()) + "\n").collect();
         let replay = chain(
             &ingest,
-            maps + &of(&["vehicle_types.", "vehicles.", "replay.", "nodes.", "weather.", "pilot.driver_names"]),
+            maps + &of(&[
+                "vehicle_types.",
+                "vehicles.",
+                "replay.",
+                "nodes.",
+                "weather.",
+                "pilot.driver_names",
+                "events.",
+            ]),
         );
         let report = chain(&replay, of(&["pilot."]));
         Self { logs, ingest, replay, report }

@@ -6,9 +6,8 @@ use std::path::{Path, PathBuf};
 use arrow::array::RecordBatch;
 use arrow::compute::concat_batches;
 use backwatt_estimate::{
-    DriverDays, DriverTables, Learned, LevelDays, Statistics, StopLengths, Tally, TypeSheet, avoidable_losses,
-    calibration, driver_days, drivers, habits, infer, learn, level_comparison, level_days, observe, recovery,
-    sampling_audit, signal_value, tally,
+    Learned, Statistics, StopLengths, Tally, TypeSheet, avoidable_losses, calibration, infer, learn, observe,
+    recovery, sampling_audit, signal_value, tally,
 };
 use backwatt_ingest::Receipt;
 use backwatt_physics::replay as replay_vehicle;
@@ -23,7 +22,7 @@ use jiff::{Timestamp, ToSpan};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::{BackwattError, Event, Progress, speeds};
+use crate::{BackwattError, Event, Progress, comparisons, speeds};
 
 pub fn ingest(
     pilot: &Pilot,
@@ -134,50 +133,7 @@ pub fn estimate(
     }
     write_table(&layout.table(&tables::RECOVERY), &tables::RECOVERY, &recovery(&merged)?, provenance)?;
     avoidable(layout, vehicles, provenance)?;
-    compare(pilot, layout, &typed, provenance)
-}
-
-/// Drivers and regen levels, from each vehicle's tables and those the stage has just written.
-fn compare(
-    pilot: &Pilot,
-    layout: &Layout,
-    typed: &[(&str, &str, &VehicleType)],
-    provenance: &Provenance,
-) -> Result<(), BackwattError> {
-    let zone = pilot.zone.clone().unwrap_or(TimeZone::UTC);
-    let hour = |time_ns: i64| local_hour(time_ns, &zone);
-    let found = typed
-        .par_iter()
-        .map(|(vehicle, type_name, vehicle_type)| {
-            let read = |table: &'static Table| read_table(&layout.vehicle_table(table, vehicle), table);
-            let (segments, trips) = replayed(layout, vehicle)?;
-            let battery = read(&tables::SEGMENT_BATTERY)?;
-            let (losses, events) = (read(&tables::AVOIDABLE_LOSSES)?, read(&tables::BRAKING_EVENTS)?);
-            let of = DriverTables {
-                segments: &segments,
-                battery: &battery,
-                trips: &trips,
-                losses: &losses,
-                events: &events,
-                capacity_kwh: vehicle_type.estimation(type_name).battery.map(|battery| battery.capacity_kwh),
-            };
-            Ok((driver_days(of, &hour)?, level_days(type_name, &segments, &battery, &trips)?))
-        })
-        .collect::<Result<Vec<_>, BackwattError>>()?;
-    let (mut days, mut levels) = (DriverDays::default(), LevelDays::default());
-    for (of_drivers, of_levels) in found {
-        days.add(of_drivers);
-        levels.add(of_levels);
-    }
-    let written: [(&'static Table, RecordBatch); 3] = [
-        (&tables::DRIVERS, drivers(&days, pilot.pseudonyms)?),
-        (&tables::HABITS, habits(&days, pilot.pseudonyms)?),
-        (&tables::LEVEL_COMPARISON, level_comparison(&levels)?),
-    ];
-    for (table, batch) in written {
-        write_table(&layout.table(table), table, &batch, provenance)?;
-    }
-    Ok(())
+    comparisons::compare(pilot, layout, &typed, provenance)
 }
 
 /// First pass over each vehicle, second over the statistics of each type: one vehicle's tables are in memory for each
@@ -208,7 +164,7 @@ fn learn_types(
     Ok(learned.collect())
 }
 
-fn replayed(layout: &Layout, vehicle: &str) -> Result<(RecordBatch, RecordBatch), BackwattError> {
+pub fn replayed(layout: &Layout, vehicle: &str) -> Result<(RecordBatch, RecordBatch), BackwattError> {
     let segments = read_table(&layout.vehicle_table(&tables::SEGMENTS, vehicle), &tables::SEGMENTS)?;
     let trips = read_table(&layout.vehicle_table(&tables::TRIPS, vehicle), &tables::TRIPS)?;
     Ok((segments, trips))
@@ -321,13 +277,6 @@ fn service_day(time_ns: i64, zone: &TimeZone) -> String {
     let stamp = Timestamp::from_nanosecond(i128::from(time_ns)).unwrap_or(Timestamp::UNIX_EPOCH);
     let civil = zone.to_datetime(stamp);
     civil.checked_sub(3.hours()).unwrap_or(civil).date().to_string()
-}
-
-/// Hour of the local day, with its fraction.
-fn local_hour(time_ns: i64, zone: &TimeZone) -> f64 {
-    let stamp = Timestamp::from_nanosecond(i128::from(time_ns)).unwrap_or(Timestamp::UNIX_EPOCH);
-    let civil = zone.to_datetime(stamp);
-    f64::from(civil.hour()) + f64::from(civil.minute()) / 60.0
 }
 
 pub fn remove_absent(layout: &Layout, table: &'static Table, vehicles: &[String]) -> Result<(), BackwattError> {

@@ -34,7 +34,7 @@ pub use battery::infer;
 pub use calibration::calibration;
 pub use drivers::{
     DriverDay, DriverDays, DriverTables, EXPOSURE_BRAKING_KWH, EXPOSURE_DAYS, Example, Habit, Key as DriverKey,
-    SMALL_GROUP, driver_days, drivers, habits,
+    SMALL_GROUP, StatedEvent, changes, driver_days, drivers, habits,
 };
 pub use learned::{Learned, Posterior, learn};
 pub use level_comparison::{LevelDays, level_comparison, level_days};

@@ -6,6 +6,7 @@
 
 mod document;
 mod estimation;
+mod events;
 mod files;
 mod levels;
 mod listing;
@@ -31,6 +32,7 @@ use jiff::tz::TimeZone;
 use toml::de::DeTable;
 
 use document::{Context, Section};
+pub use events::Event;
 pub use listing::{Origin, Setting};
 pub use vehicle_type::VehicleType;
 
@@ -50,6 +52,8 @@ pub struct Pilot {
     pub zone: Option<TimeZone>,
     /// True where drivers go by names that are not their own: small groups are kept silent about then.
     pub pseudonyms: bool,
+    /// What happened when, such as coaching or new tyres.
+    pub events: Vec<Event>,
     pub vehicle_types: BTreeMap<String, VehicleType>,
     /// Vehicle to type, as `[vehicles]` lists them.
     pub vehicles: BTreeMap<String, String>,
@@ -166,6 +170,7 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
     let tiles = elevation_tiles(root, folder);
     let manifest = manifest_path(root, folder);
     let loads = manifest.as_deref().map(|path| loads(root, path, zone.as_ref())).unwrap_or_default();
+    let events = events::read(root);
     root.finish();
     let ingest = IngestSettings { elevation_tiles: tiles, loads, ..ingest_settings(root, sources) };
     Some(Pilot {
@@ -174,6 +179,7 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
         units,
         zone,
         pseudonyms,
+        events,
         vehicle_types,
         vehicles,
         source_types,

@@ -54,15 +54,12 @@ const DRIVER: usize = 0;
 /// value = X b + driver + vehicle + route + day + e, all four groupings random, rows weighed by distance; X is what is not the
 /// driver's doing: payload, cold, heat, hour
 /// Errors   why there is no comparison, in words for the reader
-/// Source   PHYSICS: Robinson (1991), That BLUP is a good thing, Stat. Sci. 6, 15; probabilities instead of ranks: Goldstein and
+/// Source   Robinson (1991), That BLUP is a good thing, Stat. Sci. 6, 15; probabilities instead of ranks: Goldstein and
 ///          Spiegelhalter (1996), J. R. Stat. Soc. A 159, 385
 pub(super) fn compare(rows: &[Row<'_>], compared: &BTreeSet<&str>) -> Result<Comparison, &'static str> {
-    let names = |of: OfKey| -> Vec<String> {
-        let names: BTreeSet<&str> = rows.iter().map(|row| of(row.key)).collect();
-        names.into_iter().map(str::to_owned).collect()
-    };
-    let drivers = names(|key| &key.driver);
-    let judged: Vec<usize> = drivers
+    let model = Model::of(rows);
+    let judged: Vec<usize> = model.groups[DRIVER]
+        .1
         .iter()
         .enumerate()
         .filter(|(_, name)| compared.contains(name.as_str()))
@@ -71,25 +68,15 @@ pub(super) fn compare(rows: &[Row<'_>], compared: &BTreeSet<&str>) -> Result<Com
     if judged.len() < 2 {
         return Err("no other driver with enough driving shares a truck or a route");
     }
-    let kinds: [(&str, OfKey); 4] = [
-        ("driver", |key| &key.driver),
-        ("vehicle", |key| &key.vehicle),
-        ("route", |key| &key.route),
-        ("day", |key| &key.day),
-    ];
-    let groups = kinds.into_iter().map(|(name, of)| (name, names(of), of));
-    let groups: Vec<_> = groups.filter(|(name, levels, _)| *name == "driver" || levels.len() > 1).collect();
-    let (covariates, mut adjusted_for) = covariates(rows);
-    let design = design(rows, covariates, groups.iter().map(|(_, levels, of)| (levels.as_slice(), *of)));
-    let fit = fit(&design).map_err(why)?;
+    let fit = fit(&model.design).map_err(why)?;
+    let Model { design, groups, covariates } = &model;
     // Days are many and alike: only trucks and routes can be mistaken for a driver.
     let free: Vec<usize> = (0..groups.len()).filter(|at| groups[*at].0 != "day").collect();
-    adjusted_for.splice(0..0, groups.iter().skip(1).map(|(name, ..)| (*name).to_owned()));
-    let spread = |wanted: &str| {
-        groups.iter().position(|(name, ..)| *name == wanted).map_or(0.0, |at| fit.variance[at].sqrt())
-    };
+    let named = groups.iter().skip(1).map(|(name, _)| *name);
+    let adjusted_for: Vec<&str> = named.chain(covariates.iter().map(String::as_str)).collect();
+    let spread = |wanted: &str| model.place(wanted).map_or(0.0, |at| fit.variance[at].sqrt());
     Ok(Comparison {
-        drivers: effects(&fit, &design, &drivers, &judged, &free)?,
+        drivers: effects(&fit, design, &groups[DRIVER].1, &judged, &free)?,
         adjusted_for: adjusted_for.join(", "),
         rows: rows.len(),
         spread_drivers: spread("driver"),
@@ -98,7 +85,46 @@ pub(super) fn compare(rows: &[Row<'_>], compared: &BTreeSet<&str>) -> Result<Com
     })
 }
 
-fn why(unfit: Unfit) -> &'static str {
+/// Rows as a design, with the names of its groupings and their levels; drivers first.
+pub(super) struct Model {
+    pub design: Design,
+    pub groups: Vec<(&'static str, Vec<String>)>,
+    covariates: Vec<String>,
+}
+
+impl Model {
+    pub fn of(rows: &[Row<'_>]) -> Self {
+        let kinds: [(&'static str, OfKey); 4] = [
+            ("driver", |key| &key.driver),
+            ("vehicle", |key| &key.vehicle),
+            ("route", |key| &key.route),
+            ("day", |key| &key.day),
+        ];
+        let names = |of: OfKey| -> Vec<String> {
+            let names: BTreeSet<&str> = rows.iter().map(|row| of(row.key)).collect();
+            names.into_iter().map(str::to_owned).collect()
+        };
+        let groups: Vec<_> = kinds
+            .into_iter()
+            .map(|(name, of)| (name, names(of), of))
+            .filter(|(name, levels, _)| *name == "driver" || levels.len() > 1)
+            .collect();
+        let (fixed, covariates) = covariates(rows);
+        let design = design(rows, fixed, groups.iter().map(|(_, levels, of)| (levels.as_slice(), *of)));
+        Self {
+            design,
+            groups: groups.into_iter().map(|(name, levels, _)| (name, levels)).collect(),
+            covariates,
+        }
+    }
+
+    /// Where a grouping stands in the design.
+    pub fn place(&self, name: &str) -> Option<usize> {
+        self.groups.iter().position(|(own, _)| *own == name)
+    }
+}
+
+pub(super) fn why(unfit: Unfit) -> &'static str {
     match unfit {
         Unfit::TooFewRows => "too few days for a comparison",
         Unfit::Malformed | Unfit::Dependent => "days, trucks and routes do not tell drivers apart",
@@ -226,7 +252,7 @@ fn quarters(draws: &[Vec<f64>]) -> Vec<(f64, f64)> {
 }
 
 /// The same rows draw the same: a digest of what is compared (FNV-1a, Fowler, Noll and Vo, RFC 9923).
-fn seed(design: &Design) -> u64 {
+pub(super) fn seed(design: &Design) -> u64 {
     let levels = design.groups.iter().flat_map(|group| group.level.iter().map(|level| *level as u64));
     let values = design.response.iter().chain(&design.weight).map(|value| value.to_bits());
     values

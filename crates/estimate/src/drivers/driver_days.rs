@@ -49,12 +49,16 @@ pub struct DriverDay {
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct DriverDays {
     pub(super) days: BTreeMap<Key, DriverDay>,
+    /// Vehicle to type.
+    pub(super) types: BTreeMap<String, String>,
     pub(super) examples: BTreeMap<(String, Habit), Vec<Example>>,
 }
 
 /// One vehicle's tables.
 #[derive(Debug, Clone, Copy)]
 pub struct DriverTables<'a> {
+    pub vehicle: &'a str,
+    pub vehicle_type: &'a str,
     pub segments: &'a RecordBatch,
     pub battery: &'a RecordBatch,
     pub trips: &'a RecordBatch,
@@ -76,6 +80,7 @@ const EXAMPLES: usize = 5;
 pub fn driver_days(of: DriverTables<'_>, hour: &dyn Fn(i64) -> f64) -> Result<DriverDays, BatchError> {
     let trips = Trips::read(of.trips)?;
     let mut found = DriverDays::default();
+    found.types.insert(of.vehicle.to_owned(), of.vehicle_type.to_owned());
     add_segments(&mut found, &of, &trips, hour)?;
     add_state_of_charge(&mut found, &of)?;
     for occasion in occasions(&of, &trips)? {
@@ -100,6 +105,7 @@ impl DriverDays {
         for (key, day) in other.days {
             self.days.entry(key).or_default().add(&day);
         }
+        self.types.extend(other.types);
         for (whose, examples) in other.examples {
             let kept = self.examples.entry(whose).or_default();
             examples.into_iter().for_each(|example| keep(kept, example));
@@ -332,6 +338,7 @@ mod tests {
         let example = Example { kwh, event: format!("{driver} {kwh}") };
         DriverDays {
             days: BTreeMap::from([(key(driver), day(miles))]),
+            types: BTreeMap::new(),
             examples: BTreeMap::from([((driver.to_owned(), Habit::LateBraking), vec![example])]),
         }
     }

@@ -1,7 +1,8 @@
-//! Drivers compared, what is not their doing allowed for: PHYSICS: comparing drivers, routes, levels, and plans.
+//! Drivers compared, what is not their doing allowed for. notebooks-docs/method/comparing-drivers.md says why it is so.
 //!
 //! First pass, one vehicle at a time: [`driver_days`] adds up what each driver did on each vehicle, route and day. Second
-//! pass: [`drivers`] and [`habits`] compare within each group of drivers that share trucks and routes. Memory grows with the
+//! pass: [`drivers`] and [`habits`] compare within each group of drivers that share trucks and routes, [`changes`] follows each
+//! over time. Memory grows with the
 //! driver-days and with nothing else.
 //!
 //! Deliberately absent: ranks, scores, any figure about safety; any covariate that is partly the driver's doing (level, speed,
@@ -27,6 +28,7 @@
 //! Before any of them, once: "These are estimates about energy, made to help in coaching. They are no basis on their own for
 //! discipline or pay, and say nothing of safe driving; whoever they are about may see what they rest on and contest it."
 
+mod changes;
 mod comparison;
 mod driver_days;
 mod group;
@@ -37,6 +39,7 @@ mod table;
 #[cfg(test)]
 mod tests;
 
+pub use changes::{StatedEvent, changes};
 pub use driver_days::{DriverDay, DriverDays, DriverTables, Key, driver_days};
 pub use group::{EXPOSURE_BRAKING_KWH, EXPOSURE_DAYS, SMALL_GROUP};
 pub use habits::habits;

@@ -58,7 +58,7 @@ impl Response {
     }
 
     /// Consumption is compared by its logarithm: a heavy truck and a light one differ by a share.
-    fn is_share(self) -> bool {
+    pub fn is_share(self) -> bool {
         self == Response::Consumption
     }
 }
@@ -137,7 +137,7 @@ fn ratio<'p>(parts: impl Iterator<Item = &'p (&'p Key, &'p DriverDay, Part)>) ->
     (miles > 0.0).then(|| kwh / miles)
 }
 
-fn rows<'a>(response: Response, parts: &[(&'a Key, &'a DriverDay, Part)]) -> Vec<Row<'a>> {
+pub(super) fn rows<'a>(response: Response, parts: &[(&'a Key, &'a DriverDay, Part)]) -> Vec<Row<'a>> {
     parts
         .iter()
         .map(|(key, day, part)| {

@@ -8,7 +8,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 
-use super::{DriverDay, DriverDays, Habit, Key, drivers, habits};
+use super::{DriverDay, DriverDays, Habit, Key, StatedEvent, changes, drivers, habits};
 
 /// A fleet by its sizes, and how much a driver, a vehicle, a route and a day differ. [share of consumption]
 struct Fleet {
@@ -185,7 +185,7 @@ fn nobody_stands_out_where_drivers_do_not_differ() {
 fn only(days: &DriverDays, keep: impl Fn(&Key) -> bool) -> DriverDays {
     let days =
         days.days.iter().filter(|(key, _)| keep(key)).map(|(key, day)| (key.clone(), day.clone())).collect();
-    DriverDays { days, examples: BTreeMap::new() }
+    DriverDays { days, ..DriverDays::default() }
 }
 
 #[test]
@@ -293,4 +293,101 @@ fn state_of_charge_tells_less_surely() {
 fn nothing_comes_of_nothing() {
     assert_eq!(drivers(&DriverDays::default(), true).unwrap().num_rows(), 0);
     assert_eq!(habits(&DriverDays::default(), true).unwrap().num_rows(), 0);
+}
+
+/// A change on day 20 of one driver, and of one truck, in a fleet where nothing else changes.
+fn changed(seed: u64, driver: &str, vehicle: &str, by: f64) -> DriverDays {
+    let mut days = made(&FLEET, seed).days;
+    for (key, day) in days.days.iter_mut().filter(|(key, _)| key.day.as_str() >= "day 20") {
+        if key.driver == driver || key.vehicle == vehicle {
+            day.net_kwh *= by;
+        }
+    }
+    days.types = (0..FLEET.vehicles).map(|at| (format!("T{at}"), "van".to_owned())).collect();
+    days
+}
+
+struct Row {
+    who: String,
+    finding: String,
+    day: Option<String>,
+    change: Option<f64>,
+    ends: Option<(f64, f64)>,
+}
+
+fn found(days: &DriverDays, events: &[StatedEvent]) -> Vec<Row> {
+    let batch = changes(days, events, true).unwrap();
+    let view = BatchView::new(&tables::CHANGES, &batch);
+    let text = |name: &str, row: usize| text_at(view.texts(name).unwrap(), row).map(str::to_owned);
+    let number = |name: &str, row: usize| number_at(view.numbers(name).unwrap(), row);
+    (0..view.rows())
+        .filter(|row| text("response", *row).as_deref() == Some("consumption"))
+        .map(|row| Row {
+            who: text("name", row).unwrap(),
+            finding: text("finding", row).unwrap(),
+            day: text("service_day", row),
+            change: number("change_kwh_mi", row),
+            ends: number("change_p05_kwh_mi", row).zip(number("change_p95_kwh_mi", row)),
+        })
+        .collect()
+}
+
+#[test]
+fn a_change_is_found_where_it_was_made() {
+    let (mut hits, mut false_ones) = (0, 0);
+    for seed in 0..10 {
+        for row in
+            found(&changed(seed, "D03", "none", 0.85), &[]).iter().filter(|row| row.finding == "change found")
+        {
+            let day = row.day.as_deref().unwrap();
+            if row.who == "D03" && ("day 17".."day 23").contains(&day) && row.change.unwrap() < -0.05 {
+                hits += 1;
+            } else {
+                false_ones += 1;
+            }
+        }
+    }
+    assert!(hits >= 8 && false_ones <= 3, "{hits} of 10 found, {false_ones} more");
+}
+
+/// Stated for one driver who did change and one who did not, each against the mean of all, which moved by a tenth of it.
+#[test]
+fn a_stated_change_is_measured() {
+    let (mut all, mut held) = (0, 0);
+    for seed in 0..40 {
+        let event = |driver: &str| StatedEvent {
+            day: "day 20".into(),
+            what: "coaching".into(),
+            drivers: vec![driver.into()],
+            vehicles: Vec::new(),
+        };
+        let days = changed(seed, "D03", "none", 0.9);
+        let sum = |of: fn(&DriverDay) -> f64| days.days.values().map(of).sum::<f64>();
+        let ratio = sum(|day| day.net_kwh) / sum(|day| day.net_mi);
+        for row in
+            found(&days, &[event("D03"), event("D07")]).iter().filter(|row| row.finding == "change stated")
+        {
+            let share = if row.who == "D03" { 0.9 } else { -0.1 };
+            let truth = ratio * (share * 0.9_f64.ln()).exp_m1();
+            let (low, high) = row.ends.unwrap();
+            all += 1;
+            held += u32::from(low <= truth && truth <= high);
+        }
+    }
+    assert_eq!(all, 80);
+    // 72 expected, standard deviation 2.7.
+    assert!((64..=79).contains(&held), "{held} of {all}");
+}
+
+#[test]
+fn an_odd_truck_is_out_of_line() {
+    let mut days = changed(3, "none", "none", 1.0);
+    for (key, day) in &mut days.days {
+        // A fleet of like trucks, one of which drags a brake.
+        let own = if key.vehicle == "T5" { 1.25 } else { 1.0 };
+        day.net_kwh *= own;
+    }
+    let odd: Vec<String> =
+        found(&days, &[]).into_iter().filter(|row| row.finding == "out of line").map(|row| row.who).collect();
+    assert!(odd.contains(&"T5".to_owned()), "{odd:?}");
 }

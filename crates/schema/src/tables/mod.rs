@@ -5,6 +5,7 @@ mod avoidable_losses;
 mod braking_balance;
 mod braking_events;
 mod calibration;
+mod changes;
 mod charges;
 mod drivers;
 mod habits;
@@ -28,6 +29,7 @@ pub use avoidable_losses::AVOIDABLE_LOSSES;
 pub use braking_balance::BRAKING_BALANCE;
 pub use braking_events::BRAKING_EVENTS;
 pub use calibration::CALIBRATION;
+pub use changes::CHANGES;
 pub use charges::CHARGES;
 pub use drivers::DRIVERS;
 pub use habits::HABITS;
@@ -49,7 +51,7 @@ pub use what_if::WHAT_IF;
 use crate::Table;
 
 /// Every table, in the order the stages write them; the power trace is written by none, what-if only when asked.
-pub static ALL: [&Table; 22] = [
+pub static ALL: [&Table; 23] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -68,6 +70,7 @@ pub static ALL: [&Table; 22] = [
     &RECOVERY,
     &DRIVERS,
     &HABITS,
+    &CHANGES,
     &LEVEL_COMPARISON,
     &BRAKING_BALANCE,
     &POWER_TRACE,
