@@ -11,6 +11,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+mod comparisons;
 mod demo;
 mod error;
 mod inputs;

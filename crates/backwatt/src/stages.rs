@@ -22,7 +22,7 @@ use jiff::{Timestamp, ToSpan};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::{BackwattError, Event, Progress, routes, sessions, speeds};
+use crate::{BackwattError, Event, Progress, comparisons, routes, sessions, speeds};
 
 pub fn ingest(
     pilot: &Pilot,
@@ -139,7 +139,8 @@ pub fn estimate(
     }
     write_table(&layout.table(&tables::RECOVERY), &tables::RECOVERY, &recovery(&merged)?, provenance)?;
     routes::map(layout, vehicles, &places, provenance)?;
-    avoidable(layout, vehicles, provenance)
+    avoidable(layout, vehicles, provenance)?;
+    comparisons::compare(pilot, layout, &typed, provenance)
 }
 
 /// First pass over each vehicle, second over the statistics of each type: one vehicle's tables are in memory for each
@@ -172,7 +173,7 @@ fn learn_types(
     Ok(learned.collect())
 }
 
-fn replayed(layout: &Layout, vehicle: &str) -> Result<(RecordBatch, RecordBatch), BackwattError> {
+pub fn replayed(layout: &Layout, vehicle: &str) -> Result<(RecordBatch, RecordBatch), BackwattError> {
     let segments = read_table(&layout.vehicle_table(&tables::SEGMENTS, vehicle), &tables::SEGMENTS)?;
     let trips = read_table(&layout.vehicle_table(&tables::TRIPS, vehicle), &tables::TRIPS)?;
     Ok((segments, trips))

@@ -3,7 +3,8 @@
 //! First pass, one vehicle at a time: [`observe`] turns its segments into statistics that add up. Second pass: [`learn`]
 //! turns those of all vehicles of a type into what is known of the type, each vehicle and each day. Then, vehicle by
 //! vehicle again, [`infer`] gives the battery figures of every segment and [`tally`] adds them up by whatever the pilot
-//! can be cut by; [`recovery`] turns the merged tallies into the answer table.
+//! can be cut by; [`recovery`] turns the merged tallies into the answer table. [`driver_days`] and [`level_days`] do the
+//! same for people and regen levels, which [`drivers`], [`habits`] and [`level_comparison`] compare.
 //!
 //! Beside that: places and routes out of stops and crossings, in passes of the same kind ([`Places`], [`Routes`]), and where
 //! on the map energy is won and lost ([`RoadCells`]).
@@ -18,10 +19,12 @@ mod charge_sessions;
 mod claims;
 mod correction;
 mod design;
+mod drivers;
 mod errors;
 pub mod features;
 mod law;
 mod learned;
+mod level_comparison;
 mod places;
 mod recovery;
 mod road_cells;
@@ -42,7 +45,12 @@ pub use charge_sessions::{
     VehicleSessions, capacity_from_sessions, capacity_table, charge_sessions_table, match_sessions,
     without_logs,
 };
+pub use drivers::{
+    DriverDay, DriverDays, DriverTables, EXPOSURE_BRAKING_KWH, EXPOSURE_DAYS, Example, Habit, Key as DriverKey,
+    SMALL_GROUP, StatedEvent, changes, driver_days, drivers, habits,
+};
 pub use learned::{Learned, Posterior, learn};
+pub use level_comparison::{LevelDays, level_comparison, level_days};
 pub use places::{Dwells, KnownPlace, Place, Places};
 pub use recovery::recovery;
 pub use road_cells::RoadCells;

@@ -4,6 +4,7 @@ use arrow::array::RecordBatch;
 use backwatt_schema::{BatchBuilder, BatchError, METRES_PER_MILE, tables};
 use backwatt_stats::ratio_of_sums;
 
+use crate::drivers::{EXPOSURE_BRAKING_KWH, EXPOSURE_DAYS};
 use crate::errors::Errors;
 use crate::tally::{GROUPINGS, Sums, Tally, UNKNOWN};
 
@@ -18,9 +19,6 @@ const HEIGHT_ERROR: f64 = 0.025;
 const DISTANCE_FLOOR_MI: f64 = 0.1;
 /// A ton-mile figure needs a payload worth the name, on the mean. [short ton]
 const PAYLOAD_FLOOR_TON: f64 = 0.1;
-/// No figure about a person on less than this. The driver's own share of a difference needs more still.
-const EXPOSURE_DAYS: usize = 10;
-const EXPOSURE_BRAKING_KWH: f64 = 50.0;
 /// A grade is the weakest that carries this share of the moving time.
 const GRADE_SHARE: f64 = 0.05;
 

@@ -384,7 +384,7 @@ impl<'a> Reader<'a> {
 }
 
 /// Ten-degree bands of the outside air, in degrees Celsius.
-fn temperature_band(temperature_k: Option<f64>) -> String {
+pub(crate) fn temperature_band(temperature_k: Option<f64>) -> String {
     let Some(kelvin) = temperature_k else { return UNKNOWN.to_owned() };
     let from = 10.0 * ((kelvin - 273.15) / 10.0).floor() + 0.0;
     format!("{from} to {} degC", from + 10.0)

@@ -7,6 +7,7 @@
 mod charging;
 mod document;
 mod estimation;
+mod events;
 mod files;
 mod levels;
 mod listing;
@@ -39,6 +40,7 @@ use toml::de::DeTable;
 
 pub use charging::Charging;
 use document::{Context, Section};
+pub use events::Event;
 pub use listing::{Origin, Setting};
 pub use routes::{Depot, DepotPlace};
 pub use vehicle_type::VehicleType;
@@ -57,6 +59,10 @@ pub struct Pilot {
     pub folder: PathBuf,
     pub units: DisplayUnits,
     pub zone: Option<TimeZone>,
+    /// True where drivers go by names that are not their own: small groups are kept silent about then.
+    pub pseudonyms: bool,
+    /// What happened when, such as coaching or new tyres.
+    pub events: Vec<Event>,
     pub vehicle_types: BTreeMap<String, VehicleType>,
     /// Vehicle to type, as `[vehicles]` lists them.
     pub vehicles: BTreeMap<String, String>,
@@ -146,6 +152,7 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
         head.default("time_zone", "UTC", "service days are cut in UTC until the pilot says where it was");
     }
     let units = display_units(&head);
+    let pseudonyms = pseudonyms(&head);
     head.finish();
     let vehicle_types: BTreeMap<String, VehicleType> = root
         .named_sections("vehicle_types")
@@ -184,6 +191,7 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
     let (shifts_file, shifts) = shifts::read(root, folder, &wall_clock);
     let (weather_file, weather) = weather_table::read(root, folder, &wall_clock).unzip();
     let side_files = [manifest, shifts_file, weather_file].into_iter().flatten().collect();
+    let events = events::read(root);
     root.finish();
     let ingest =
         IngestSettings { elevation_tiles: tiles, loads, shifts, weather, ..ingest_settings(root, sources) };
@@ -192,6 +200,8 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
         folder: folder.to_owned(),
         units,
         zone,
+        pseudonyms,
+        events,
         vehicle_types,
         vehicles,
         source_types,
@@ -234,6 +244,22 @@ fn display_units(head: &Section<'_, '_>) -> DisplayUnits {
         Some(other) => {
             head.fault("pilot-units", "units", format!("\"{other}\" are no units"), "us or metric".into());
             DisplayUnits::Us
+        }
+    }
+}
+
+fn pseudonyms(head: &Section<'_, '_>) -> bool {
+    match head.text("driver_names").map(|at| at.value).as_deref() {
+        Some("names") => false,
+        Some("pseudonyms") => true,
+        None => {
+            head.default("driver_names", "pseudonyms", "nothing is said of people in groups under five");
+            true
+        }
+        Some(other) => {
+            let hint = "pseudonyms or names".to_owned();
+            head.fault("pilot-driver-names", "driver_names", format!("driver names are no \"{other}\""), hint);
+            true
         }
     }
 }

@@ -8,6 +8,7 @@ mod answers;
 mod avoidable;
 mod charging;
 mod defects;
+mod drivers;
 mod filling;
 mod repeat;
 mod route_edges;

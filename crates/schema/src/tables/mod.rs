@@ -6,9 +6,13 @@ mod braking_balance;
 mod braking_events;
 mod calibration;
 mod capacity;
+mod changes;
 mod charge_sessions;
 mod charges;
 mod crossings;
+mod drivers;
+mod habits;
+mod level_comparison;
 mod level_fits;
 mod places;
 mod power_trace;
@@ -33,9 +37,13 @@ pub use braking_balance::BRAKING_BALANCE;
 pub use braking_events::BRAKING_EVENTS;
 pub use calibration::CALIBRATION;
 pub use capacity::CAPACITY;
+pub use changes::CHANGES;
 pub use charge_sessions::CHARGE_SESSIONS;
 pub use charges::CHARGES;
 pub use crossings::CROSSINGS;
+pub use drivers::DRIVERS;
+pub use habits::HABITS;
+pub use level_comparison::LEVEL_COMPARISON;
 pub use level_fits::LEVEL_FITS;
 pub use places::PLACES;
 pub use power_trace::POWER_TRACE;
@@ -57,7 +65,7 @@ pub use what_if::WHAT_IF;
 use crate::Table;
 
 /// Every table, in the order the stages write them; the power trace is written by none, what-if only when asked.
-pub static ALL: [&Table; 26] = [
+pub static ALL: [&Table; 30] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -81,6 +89,10 @@ pub static ALL: [&Table; 26] = [
     &ROAD_CELLS,
     &AVOIDABLE_LOSSES,
     &RECOVERY,
+    &DRIVERS,
+    &HABITS,
+    &CHANGES,
+    &LEVEL_COMPARISON,
     &BRAKING_BALANCE,
     &POWER_TRACE,
     &WHAT_IF,
@@ -94,10 +106,12 @@ mod tests {
     /// The unit stands last in each numeric column's name, as one suffix of this list.
     #[test]
     fn every_number_carries_its_unit_in_its_name() {
-        const SUFFIXES: [(&str, &str); 21] = [
+        const SUFFIXES: [(&str, &str); 23] = [
             ("_kwh_mi", "kW.h/[mi_i]"),
             ("_kwh_km", "kW.h/km"),
             ("_kwh_ton_mi", "kW.h/([ston_av].[mi_i])"),
+            ("_kwh_day", "kW.h/d"),
+            ("_mi_day", "[mi_i]/d"),
             ("_m_s2", "m/s2"),
             ("_rad_s", "rad/s"),
             ("_m_s", "m/s"),

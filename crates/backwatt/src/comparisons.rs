@@ -1,0 +1,79 @@
+//! The part of the estimate stage that compares: drivers, their habits and changes, and regen levels.
+
+use arrow::array::RecordBatch;
+use backwatt_estimate::{
+    DriverDays, DriverTables, LevelDays, StatedEvent, changes, driver_days, drivers, habits, level_comparison,
+    level_days,
+};
+use backwatt_pilot::{Pilot, VehicleType};
+use backwatt_schema::{Table, tables};
+use backwatt_store::{Layout, Provenance, read_table, write_table};
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use rayon::prelude::*;
+
+use crate::BackwattError;
+use crate::stages::replayed;
+
+/// Drivers and regen levels, from each vehicle's tables and those the stage has just written.
+pub fn compare(
+    pilot: &Pilot,
+    layout: &Layout,
+    typed: &[(&str, &str, &VehicleType)],
+    provenance: &Provenance,
+) -> Result<(), BackwattError> {
+    let zone = pilot.zone.clone().unwrap_or(TimeZone::UTC);
+    let hour = |time_ns: i64| local_hour(time_ns, &zone);
+    let found = typed
+        .par_iter()
+        .map(|(vehicle, type_name, vehicle_type)| {
+            let read = |table: &'static Table| read_table(&layout.vehicle_table(table, vehicle), table);
+            let (segments, trips) = replayed(layout, vehicle)?;
+            let battery = read(&tables::SEGMENT_BATTERY)?;
+            let (losses, events) = (read(&tables::AVOIDABLE_LOSSES)?, read(&tables::BRAKING_EVENTS)?);
+            let of = DriverTables {
+                vehicle,
+                vehicle_type: type_name,
+                segments: &segments,
+                battery: &battery,
+                trips: &trips,
+                losses: &losses,
+                events: &events,
+                capacity_kwh: vehicle_type.estimation(type_name).battery.map(|battery| battery.capacity_kwh),
+            };
+            Ok((driver_days(of, &hour)?, level_days(type_name, &segments, &battery, &trips)?))
+        })
+        .collect::<Result<Vec<_>, BackwattError>>()?;
+    let (mut days, mut levels) = (DriverDays::default(), LevelDays::default());
+    for (of_drivers, of_levels) in found {
+        days.add(of_drivers);
+        levels.add(of_levels);
+    }
+    let written: [(&'static Table, RecordBatch); 4] = [
+        (&tables::DRIVERS, drivers(&days, pilot.pseudonyms)?),
+        (&tables::HABITS, habits(&days, pilot.pseudonyms)?),
+        (&tables::CHANGES, changes(&days, &stated(pilot), pilot.pseudonyms)?),
+        (&tables::LEVEL_COMPARISON, level_comparison(&levels)?),
+    ];
+    for (table, batch) in written {
+        write_table(&layout.table(table), table, &batch, provenance)?;
+    }
+    Ok(())
+}
+
+fn stated(pilot: &Pilot) -> Vec<StatedEvent> {
+    let event = |event: &backwatt_pilot::Event| StatedEvent {
+        day: event.day.clone(),
+        what: event.what.clone(),
+        drivers: event.drivers.clone(),
+        vehicles: event.vehicles.clone(),
+    };
+    pilot.events.iter().map(event).collect()
+}
+
+/// Hour of the local day, with its fraction.
+fn local_hour(time_ns: i64, zone: &TimeZone) -> f64 {
+    let stamp = Timestamp::from_nanosecond(i128::from(time_ns)).unwrap_or(Timestamp::UNIX_EPOCH);
+    let civil = zone.to_datetime(stamp);
+    f64::from(civil.hour()) + f64::from(civil.minute()) / 60.0
+}
