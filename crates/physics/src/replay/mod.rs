@@ -36,7 +36,7 @@ pub use crate::truck::Acceptance;
 use crate::truck::Sheet;
 pub use nodes::Node;
 pub use weather::{Weather, Wind};
-pub use what_if::{Amount, Change, Vehicle, what_if};
+pub use what_if::{AS_DRIVEN, Amount, Change, Driving, Scenario, Vehicle, scenarios, what_if};
 
 /// Thresholds that move a number, with the product's defaults.
 #[derive(Debug, Clone, PartialEq)]

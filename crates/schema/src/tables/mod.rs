@@ -6,13 +6,20 @@ mod braking_balance;
 mod braking_events;
 mod calibration;
 mod charges;
+mod charging;
+mod climate_cost;
+mod coverage;
 mod level_fits;
+mod pack_sizing;
+mod plan_check;
+mod plan_gap;
 mod power_trace;
 mod receipts;
 mod recovery;
 mod rejects;
 mod samples;
 mod sampling_audit;
+mod scenarios;
 mod segment_battery;
 mod segments;
 mod signal_value;
@@ -26,13 +33,20 @@ pub use braking_balance::BRAKING_BALANCE;
 pub use braking_events::BRAKING_EVENTS;
 pub use calibration::CALIBRATION;
 pub use charges::CHARGES;
+pub use charging::CHARGING;
+pub use climate_cost::CLIMATE_COST;
+pub use coverage::COVERAGE;
 pub use level_fits::LEVEL_FITS;
+pub use pack_sizing::PACK_SIZING;
+pub use plan_check::PLAN_CHECK;
+pub use plan_gap::PLAN_GAP;
 pub use power_trace::POWER_TRACE;
 pub use receipts::RECEIPTS;
 pub use recovery::RECOVERY;
 pub use rejects::REJECTS;
 pub use samples::SAMPLES;
 pub use sampling_audit::SAMPLING_AUDIT;
+pub use scenarios::SCENARIOS;
 pub use segment_battery::SEGMENT_BATTERY;
 pub use segments::{CASCADE, GAINS, SEGMENTS};
 pub use signal_value::SIGNAL_VALUE;
@@ -43,7 +57,7 @@ pub use what_if::WHAT_IF;
 use crate::Table;
 
 /// Every table, in the order the stages write them; the power trace is written by none, what-if only when asked.
-pub static ALL: [&Table; 19] = [
+pub static ALL: [&Table; 26] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -61,6 +75,13 @@ pub static ALL: [&Table; 19] = [
     &AVOIDABLE_LOSSES,
     &RECOVERY,
     &BRAKING_BALANCE,
+    &SCENARIOS,
+    &PLAN_CHECK,
+    &PLAN_GAP,
+    &PACK_SIZING,
+    &CHARGING,
+    &COVERAGE,
+    &CLIMATE_COST,
     &POWER_TRACE,
     &WHAT_IF,
 ];
@@ -98,8 +119,8 @@ mod tests {
         ];
         let mut numbers = 0;
         for table in ALL {
-            // Its rows are of unlike units, which a column of its own says.
-            if table.name == CALIBRATION.name {
+            // Rows of unlike units, which a column of its own says.
+            if [CALIBRATION.name, PLAN_CHECK.name].contains(&table.name) {
                 assert!(table.column("unit").is_some());
                 continue;
             }
