@@ -1,14 +1,24 @@
-//! Ratios with intervals over clusters, linear Gaussian posteriors, and nested ones over mergeable moments.
+//! Ratios with intervals over clusters, linear Gaussian posteriors, nested ones over mergeable moments, mixed models,
+//! tests of equivalence, splits by cause, changes of level and shrinkage.
 //!
 //! Deliberately absent: vehicles, energy, files. Everything here would serve a study of apples.
 
+mod change;
+mod equivalence;
+pub mod mixed;
 mod moments;
 pub mod nested;
 mod posterior;
 mod ratio;
+mod shapley;
+mod shrinkage;
 mod student;
 
+pub use change::{Change, changes};
+pub use equivalence::{Equivalence, Verdict, equivalence};
 pub use moments::Moments;
 pub use posterior::{Gaussian, Observation, posterior};
 pub use ratio::{RatioInterval, ratio_of_sums};
+pub use shapley::{CAUSES_MOST, shapley};
+pub use shrinkage::{BeforeAfter, Shrunken, before_after, shrink};
 pub use student::student_quantile;
