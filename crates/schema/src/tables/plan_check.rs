@@ -9,7 +9,7 @@ pub static PLAN_CHECK: Table = Table {
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 27] = [
+static COLUMNS: [Column; 28] = [
     text("assumption", "", "energy per distance, regen share, climate share or range"),
     text("vehicle_type", "every type", "the type it was made for"),
     text("route", "every route", "the route it was made for"),
@@ -78,6 +78,11 @@ static COLUMNS: [Column; 27] = [
         "more_vehicle_days",
         "a verdict is there, or more days alone would bring none",
         "vehicle-days more, of the same vehicles, that would bring a verdict if value and spread stay",
+    ),
+    count(
+        "more_vehicles",
+        "a verdict is there, or neither more days nor more vehicles would bring one",
+        "vehicles more, each with as many days, that would bring a verdict if value and spread stay",
     ),
     text(
         "could_be_true_of",
