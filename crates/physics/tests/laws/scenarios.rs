@@ -26,7 +26,15 @@ fn settings() -> ReplaySettings {
 
 fn scenario(name: &str, truck: &Truck, change: Change) -> Scenario {
     let name = name.to_owned();
-    Scenario { name, sheet: exactly(truck), change, is_level_road: false, driving: None, climate: CAB }
+    Scenario {
+        name,
+        sheet: exactly(truck),
+        change,
+        is_level_road: false,
+        driving: None,
+        climate: CAB,
+        has_ends: true,
+    }
 }
 
 fn run(log: &Log, truck: &Truck, asked: &[Scenario]) -> RecordBatch {

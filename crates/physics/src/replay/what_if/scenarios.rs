@@ -26,6 +26,8 @@ pub struct Scenario {
     pub driving: Option<Driving>,
     /// How the cab follows another temperature where the sheet does not say.
     pub climate: Climate,
+    /// Whether the sheet's ends are asked for too: each takes as long as the scenario itself.
+    pub has_ends: bool,
 }
 
 /// Driving as a plan sees it: equal legs from stop to stop, each speeding up, holding and slowing at fixed rates.
@@ -70,13 +72,17 @@ pub fn scenarios(
         sums(&drive.plan, &Side { truck, capacity_j: None, track: drive.track.clone() }, false, None)
     };
     let base: Vec<Vec<Sums>> = ends(sheet).map(driven).into();
-    let base_following =
-        sheet.nominal.rolling_temperature.is_none().then(|| driven(follows(sheet.nominal.clone())));
+    let is_asked = scenarios.iter().any(|of| of.has_ends && of.change.temperature.is_some());
+    let base_following = (is_asked && sheet.nominal.rolling_temperature.is_none())
+        .then(|| driven(follows(sheet.nominal.clone())));
     let mut found = vec![Found { name: AS_DRIVEN, of: base.clone(), base: base.clone() }];
     for scenario in scenarios {
         let mut trucks: Vec<Truck> = ends(&scenario.sheet).into();
         let mut bases = base.clone();
-        if let (Some(_), Some(following)) = (scenario.change.temperature, &base_following) {
+        if !scenario.has_ends {
+            trucks.truncate(1);
+            bases.truncate(1);
+        } else if let (Some(_), Some(following)) = (scenario.change.temperature, &base_following) {
             trucks.push(follows(scenario.sheet.nominal.clone()));
             bases.push(following.clone());
         }
