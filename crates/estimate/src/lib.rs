@@ -3,7 +3,7 @@
 //! First pass, one vehicle at a time: [`observe`] turns its segments into statistics that add up. Second pass: [`learn`]
 //! turns those of all vehicles of a type into what is known of the type, each vehicle and each day. Then, vehicle by
 //! vehicle again, [`infer`] gives the battery figures of every segment and [`tally`] adds them up by whatever the pilot
-//! can be cut by; [`recovery`] turns the merged tallies into the answer table.
+//! can be cut by; [`recovery`] turns the merged tallies into the answer table. [`plan`] holds all of it against what was planned.
 //!
 //! Deliberately absent: files, clocks, threads, settings files; any claim without its evidence grade.
 
@@ -18,6 +18,7 @@ mod errors;
 pub mod features;
 mod law;
 mod learned;
+pub mod plan;
 mod recovery;
 mod sheet;
 mod signal_value;
