@@ -13,6 +13,7 @@ mod loads;
 mod loss_map;
 mod losses;
 mod manifest;
+mod plan;
 mod replay;
 mod sources;
 mod spread;
@@ -32,6 +33,7 @@ use toml::de::DeTable;
 
 use document::{Context, Section};
 pub use listing::{Origin, Setting};
+pub use plan::{Plan, PlanScenario, USUAL_CAB};
 pub use vehicle_type::VehicleType;
 
 /// How figures are shown. It never changes what is computed or stored.
@@ -55,6 +57,7 @@ pub struct Pilot {
     source_types: Vec<Option<String>>,
     pub ingest: IngestSettings,
     pub replay: ReplaySettings,
+    pub plan: Plan,
     /// The payload manifest, where one is named.
     pub manifest: Option<PathBuf>,
     pub settings: Vec<Setting>,
@@ -160,6 +163,7 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
         root.fault("pilot-no-sources", "sources", "the file names no logs".into(), hint);
     }
     let replay = replay::read(root);
+    let plan = plan::read(root, &vehicle_types);
     let tiles = elevation_tiles(root, folder);
     let manifest = manifest_path(root, folder);
     let loads = manifest.as_deref().map(|path| loads(root, path, zone.as_ref())).unwrap_or_default();
@@ -175,6 +179,7 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
         source_types,
         ingest,
         replay,
+        plan,
         manifest,
         settings: Vec::new(),
         problems: Vec::new(),
@@ -224,7 +229,12 @@ fn vehicles(root: &Section<'_, '_>, types: &BTreeMap<String, VehicleType>) -> BT
     vehicles
 }
 
-fn check_type(section: &Section<'_, '_>, key: &str, wanted: &str, types: &BTreeMap<String, VehicleType>) {
+pub(crate) fn check_type(
+    section: &Section<'_, '_>,
+    key: &str,
+    wanted: &str,
+    types: &BTreeMap<String, VehicleType>,
+) {
     if types.contains_key(wanted) {
         return;
     }
