@@ -9,6 +9,7 @@ pub struct Inputs {
     pub logs: String,
     pub ingest: String,
     pub replay: String,
+    pub estimate: String,
     pub report: String,
 }
 
@@ -40,8 +41,9 @@ impl Inputs {
             maps.map(|map| digest_file(map).unwrap_or_else(|_| "unreadable".to_owned()) + "\n").collect();
         let replay =
             chain(&ingest, maps + &of(&["vehicle_types.", "vehicles.", "replay.", "nodes.", "weather."]));
-        let report = chain(&replay, of(&["pilot."]));
-        Self { logs, ingest, replay, report }
+        let estimate = chain(&replay, of(&["plan"]));
+        let report = chain(&estimate, of(&["pilot."]));
+        Self { logs, ingest, replay, estimate, report }
     }
 }
 

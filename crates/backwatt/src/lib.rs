@@ -14,6 +14,7 @@
 mod demo;
 mod error;
 mod inputs;
+mod plan;
 mod run;
 mod speeds;
 mod stages;

@@ -11,7 +11,7 @@ use backwatt_store::{Layout, Provenance};
 
 use crate::inputs::Inputs;
 use crate::stamp::{self, Stamp};
-use crate::{BackwattError, Event, Progress, VERSION, WhatIfAnswers, stages, what_if};
+use crate::{BackwattError, Event, Progress, VERSION, WhatIfAnswers, plan, stages, what_if};
 
 pub struct Run {
     pub pilot: Pilot,
@@ -90,7 +90,7 @@ impl Run {
     /// The ledger to battery figures and the answer table.
     pub fn estimate(&self, progress: Progress<'_>) -> Result<Outcome, BackwattError> {
         let vehicles = self.vehicles("replay", &self.inputs.replay)?;
-        self.stage("estimate", &self.inputs.replay, progress, |provenance| {
+        self.stage("estimate", &self.inputs.estimate, progress, |provenance| {
             stages::estimate(&self.pilot, &self.layout, &vehicles, provenance, progress)?;
             Ok(vehicles.clone())
         })?;
@@ -99,7 +99,7 @@ impl Run {
 
     /// All tables to the report. Always written: it is quick, and its options are not stamped.
     pub fn report(&self, progress: Progress<'_>, options: ReportOptions) -> Result<Outcome, BackwattError> {
-        let vehicles = self.vehicles("estimate", &self.inputs.replay)?;
+        let vehicles = self.vehicles("estimate", &self.inputs.estimate)?;
         progress(Event::Stage { name: "report", steps: 1 });
         let outcome = self.outcome(None)?;
         let provenance = self.provenance(&self.inputs.report);
@@ -136,7 +136,9 @@ impl Run {
             _ => {
                 each(&tables::SEGMENT_BATTERY)
                     && each(&tables::AVOIDABLE_LOSSES)
+                    && each(&tables::SCENARIOS)
                     && self.layout.table(&tables::RECOVERY).is_file()
+                    && plan::TABLES.iter().all(|table| self.layout.table(table).is_file())
             }
         }
     }

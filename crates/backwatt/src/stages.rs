@@ -22,7 +22,7 @@ use jiff::{Timestamp, ToSpan};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::{BackwattError, Event, Progress, speeds};
+use crate::{BackwattError, Event, Progress, plan, speeds};
 
 pub fn ingest(
     pilot: &Pilot,
@@ -132,7 +132,8 @@ pub fn estimate(
         merged.entry(key).or_default().add(&sums);
     }
     write_table(&layout.table(&tables::RECOVERY), &tables::RECOVERY, &recovery(&merged)?, provenance)?;
-    avoidable(layout, vehicles, provenance)
+    avoidable(layout, vehicles, provenance)?;
+    plan::answer(pilot, layout, &typed, &learned, provenance)
 }
 
 /// First pass over each vehicle, second over the statistics of each type: one vehicle's tables are in memory for each
@@ -163,7 +164,7 @@ fn learn_types(
     Ok(learned.collect())
 }
 
-fn replayed(layout: &Layout, vehicle: &str) -> Result<(RecordBatch, RecordBatch), BackwattError> {
+pub fn replayed(layout: &Layout, vehicle: &str) -> Result<(RecordBatch, RecordBatch), BackwattError> {
     let segments = read_table(&layout.vehicle_table(&tables::SEGMENTS, vehicle), &tables::SEGMENTS)?;
     let trips = read_table(&layout.vehicle_table(&tables::TRIPS, vehicle), &tables::TRIPS)?;
     Ok((segments, trips))
