@@ -8,5 +8,6 @@ mod answers;
 mod avoidable;
 mod defects;
 mod filling;
+mod plan;
 mod repeat;
 mod truth;
