@@ -13,7 +13,7 @@ use jiff::tz::TimeZone;
 use rayon::prelude::*;
 
 use crate::BackwattError;
-use crate::stages::replayed;
+use crate::stages::replayed_on_routes;
 
 /// Drivers and regen levels, from each vehicle's tables and those the stage has just written.
 pub fn compare(
@@ -28,7 +28,7 @@ pub fn compare(
         .par_iter()
         .map(|(vehicle, type_name, vehicle_type)| {
             let read = |table: &'static Table| read_table(&layout.vehicle_table(table, vehicle), table);
-            let (segments, trips) = replayed(layout, vehicle)?;
+            let (segments, trips, _) = replayed_on_routes(layout, vehicle)?;
             let battery = read(&tables::SEGMENT_BATTERY)?;
             let (losses, events) = (read(&tables::AVOIDABLE_LOSSES)?, read(&tables::BRAKING_EVENTS)?);
             let of = DriverTables {

@@ -68,7 +68,7 @@ impl Inputs {
             maps + &of(&["vehicle_types.", "vehicles.", "replay.", "nodes.", "routes.", "weather."]),
         );
         let sessions = digest_named(pilot.charging.file.as_deref());
-        let estimate = chain(&replay, sessions + &of(&["charging.", "pilot.driver_names", "events."]));
+        let estimate = chain(&replay, sessions + &of(&["charging.", "pilot.driver_names", "events.", "plan"]));
         let report = chain(&estimate, of(&["pilot."]));
         Self { logs, ingest, replay, estimate, report }
     }

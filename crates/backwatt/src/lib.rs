@@ -15,6 +15,7 @@ mod comparisons;
 mod demo;
 mod error;
 mod inputs;
+mod plan;
 mod routes;
 mod run;
 mod sessions;

@@ -1,10 +1,14 @@
 //! Places, then routes, then the route of each trip, and the map: each a pass over the vehicles, with the tables of one in
 //! memory for each thread.
 
-use arrow::array::RecordBatch;
+use std::collections::HashMap;
+use std::sync::Arc;
+
+use arrow::array::{ArrayRef, RecordBatch, StringArray};
+use arrow::datatypes::FieldRef;
 use backwatt_estimate::{Drafts, Driven, Dwells, KnownPlace, Places, RoadCells, Routes};
 use backwatt_pilot::Pilot;
-use backwatt_schema::tables;
+use backwatt_schema::{BatchError, BatchView, Table, tables, text_at};
 use backwatt_store::{Layout, Provenance, read_table, write_table};
 use rayon::prelude::*;
 
@@ -115,4 +119,32 @@ impl Read {
             crossings: read(&tables::CROSSINGS)?,
         })
     }
+}
+
+/// A table of trips or segments with the route of each trip where the log names none.
+pub fn with_routes(
+    table: &'static Table,
+    batch: &RecordBatch,
+    trip_routes: &RecordBatch,
+) -> Result<RecordBatch, BackwattError> {
+    let found = BatchView::new(&tables::TRIP_ROUTES, trip_routes);
+    let (trips, routes) = (found.texts("trip_id")?, found.texts("route_id")?);
+    let of_trip: HashMap<&str, &str> =
+        (0..found.rows()).filter_map(|row| Some((text_at(trips, row)?, text_at(routes, row)?))).collect();
+    let view = BatchView::new(table, batch);
+    let (trips, logged) = (view.texts("trip_id")?, view.texts("route_id")?);
+    let route = |row: usize| {
+        text_at(logged, row).or_else(|| of_trip.get(text_at(trips, row)?).copied()).map(str::to_owned)
+    };
+    let filled: ArrayRef = Arc::new((0..view.rows()).map(route).collect::<StringArray>());
+    let named = |(at, field): (usize, &FieldRef)| {
+        if field.name() == "route_id" { filled.clone() } else { batch.column(at).clone() }
+    };
+    let columns = batch.schema().fields().iter().enumerate().map(named).collect();
+    // A batch with the columns it had: only its rows' routes are others.
+    let refused = |error: arrow::error::ArrowError| BatchError::Arrow {
+        table: table.name.to_owned(),
+        message: error.to_string(),
+    };
+    Ok(RecordBatch::try_new(batch.schema(), columns).map_err(refused)?)
 }

@@ -11,7 +11,7 @@ use backwatt_store::{Layout, Provenance};
 
 use crate::inputs::Inputs;
 use crate::stamp::{self, Stamp};
-use crate::{BackwattError, Event, Progress, VERSION, WhatIfAnswers, stages, what_if};
+use crate::{BackwattError, Event, Progress, VERSION, WhatIfAnswers, plan, stages, what_if};
 
 pub struct Run {
     pub pilot: Pilot,
@@ -137,6 +137,7 @@ impl Run {
                 each(&tables::SEGMENT_BATTERY)
                     && each(&tables::AVOIDABLE_LOSSES)
                     && each(&tables::TRIP_ROUTES)
+                    && each(&tables::SCENARIOS)
                     && [
                         &tables::RECOVERY,
                         &tables::CHARGE_SESSIONS,
@@ -144,8 +145,13 @@ impl Run {
                         &tables::PLACES,
                         &tables::ROUTES,
                         &tables::ROAD_CELLS,
+                        &tables::DRIVERS,
+                        &tables::HABITS,
+                        &tables::CHANGES,
+                        &tables::LEVEL_COMPARISON,
                     ]
                     .into_iter()
+                    .chain(plan::TABLES)
                     .all(|table| self.layout.table(table).is_file())
             }
         }

@@ -22,7 +22,7 @@ use jiff::{Timestamp, ToSpan};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::{BackwattError, Event, Progress, comparisons, routes, sessions, speeds};
+use crate::{BackwattError, Event, Progress, comparisons, plan, routes, sessions, speeds};
 
 pub fn ingest(
     pilot: &Pilot,
@@ -140,7 +140,8 @@ pub fn estimate(
     write_table(&layout.table(&tables::RECOVERY), &tables::RECOVERY, &recovery(&merged)?, provenance)?;
     routes::map(layout, vehicles, &places, provenance)?;
     avoidable(layout, vehicles, provenance)?;
-    comparisons::compare(pilot, layout, &typed, provenance)
+    comparisons::compare(pilot, layout, &typed, provenance)?;
+    plan::answer(pilot, layout, &typed, &learned, provenance)
 }
 
 /// First pass over each vehicle, second over the statistics of each type: one vehicle's tables are in memory for each
@@ -177,6 +178,18 @@ pub fn replayed(layout: &Layout, vehicle: &str) -> Result<(RecordBatch, RecordBa
     let segments = read_table(&layout.vehicle_table(&tables::SEGMENTS, vehicle), &tables::SEGMENTS)?;
     let trips = read_table(&layout.vehicle_table(&tables::TRIPS, vehicle), &tables::TRIPS)?;
     Ok((segments, trips))
+}
+
+/// The same with the routes found, and the table of those.
+pub fn replayed_on_routes(
+    layout: &Layout,
+    vehicle: &str,
+) -> Result<(RecordBatch, RecordBatch, RecordBatch), BackwattError> {
+    let (segments, trips) = replayed(layout, vehicle)?;
+    let found = read_table(&layout.vehicle_table(&tables::TRIP_ROUTES, vehicle), &tables::TRIP_ROUTES)?;
+    let segments = routes::with_routes(&tables::SEGMENTS, &segments, &found)?;
+    let trips = routes::with_routes(&tables::TRIPS, &trips, &found)?;
+    Ok((segments, trips, found))
 }
 
 /// References rest on the stops of the whole pilot, so its lengths are counted before any stop is compared.

@@ -198,6 +198,16 @@ impl Posterior<'_> {
         self.coefficients(&self.learned.fits.after, self.member.days.get(day).copied())
     }
 
+    /// Usable energy between state of charge 0 and 1, and its standard deviation. [kWh] The sheet's over the factor that
+    /// windows see; `None` where the sheet states none.
+    pub fn capacity_kwh(&self) -> Option<(f64, f64)> {
+        let sheet_kwh = self.learned.sheet.battery?.capacity_kwh;
+        let spread = Spread::of(&self.learned.fits.after, self.member.at, None);
+        let at = self.learned.of_type();
+        let factor = spread.mean[at];
+        (factor > 0.0).then(|| (sheet_kwh / factor, sheet_kwh * spread.sd(at) / (factor * factor)))
+    }
+
     /// Days with statistics.
     pub fn days(&self) -> impl Iterator<Item = &str> {
         self.member.days.keys().map(String::as_str)

@@ -4,7 +4,8 @@
 //! turns those of all vehicles of a type into what is known of the type, each vehicle and each day. Then, vehicle by
 //! vehicle again, [`infer`] gives the battery figures of every segment and [`tally`] adds them up by whatever the pilot
 //! can be cut by; [`recovery`] turns the merged tallies into the answer table. [`driver_days`] and [`level_days`] do the
-//! same for people and regen levels, which [`drivers`], [`habits`] and [`level_comparison`] compare.
+//! same for people and regen levels, which [`drivers`], [`habits`] and [`level_comparison`] compare. [`plan`] holds all of it
+//! against what was planned.
 //!
 //! Beside that: places and routes out of stops and crossings, in passes of the same kind ([`Places`], [`Routes`]), and where
 //! on the map energy is won and lost ([`RoadCells`]).
@@ -26,6 +27,7 @@ mod law;
 mod learned;
 mod level_comparison;
 mod places;
+pub mod plan;
 mod recovery;
 mod road_cells;
 mod routes;

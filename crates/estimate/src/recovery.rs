@@ -164,7 +164,7 @@ fn figures(group: &Group) -> Figures {
 }
 
 /// The weakest grade that carries its share of the moving time.
-fn evidence(moving_s: f64, measured_s: f64, inferred_s: f64) -> &'static str {
+pub(crate) fn evidence(moving_s: f64, measured_s: f64, inferred_s: f64) -> &'static str {
     if moving_s <= 0.0 || moving_s - measured_s - inferred_s > GRADE_SHARE * moving_s {
         "modelled"
     } else if inferred_s > GRADE_SHARE * moving_s {
@@ -219,7 +219,7 @@ fn carried(group: &Group) -> Interval {
 
 /// Braking energy and the ends of its 90 % interval: sampling and noise, heights, and what the logs leave open of mass,
 /// rolling and drag. The middle stays the sheet's; what the logs would move it by widens the interval.
-fn braking(s: &Sums) -> [f64; 3] {
+pub(crate) fn braking(s: &Sums) -> [f64; 3] {
     around_braking(s, s.braking_errors.half_width() + s.braking_beyond_sheet_kwh.abs())
 }
 
@@ -235,13 +235,13 @@ fn around_braking(s: &Sums, sheet: f64) -> [f64; 3] {
 }
 
 /// Recovered energy and the ends of its 90 % interval.
-fn recovered(s: &Sums) -> [f64; 3] {
+pub(crate) fn recovered(s: &Sums) -> [f64; 3] {
     let half = s.recovered_errors.half_width();
     [(s.recovered_kwh - half).max(0.0), s.recovered_kwh, s.recovered_kwh + half]
 }
 
 /// Half the width of a 90 % band over its middle.
-fn relative([low, middle, high]: [f64; 3]) -> f64 {
+pub(crate) fn relative([low, middle, high]: [f64; 3]) -> f64 {
     if middle > 0.0 { (high - low) / (2.0 * middle) } else { 0.0 }
 }
 

@@ -187,7 +187,7 @@ struct TripFacts {
     engine: bool,
 }
 
-struct Reader<'a> {
+pub(crate) struct Reader<'a> {
     segments: BatchView<'a>,
     battery: BatchView<'a>,
     facts: BTreeMap<&'a str, TripFacts>,
@@ -197,7 +197,7 @@ struct Reader<'a> {
 }
 
 impl<'a> Reader<'a> {
-    fn new(
+    pub(crate) fn new(
         segments: &'a RecordBatch,
         battery: &'a RecordBatch,
         trips: &'a RecordBatch,
@@ -222,23 +222,23 @@ impl<'a> Reader<'a> {
         })
     }
 
-    fn rows(&self) -> usize {
+    pub(crate) fn rows(&self) -> usize {
         self.segments.rows()
     }
 
-    fn number(&self, name: &str, row: usize) -> f64 {
+    pub(crate) fn number(&self, name: &str, row: usize) -> f64 {
         self.maybe(name, row).unwrap_or(0.0)
     }
 
-    fn maybe(&self, name: &str, row: usize) -> Option<f64> {
+    pub(crate) fn maybe(&self, name: &str, row: usize) -> Option<f64> {
         self.segments.numbers(name).ok().and_then(|array| number_at(array, row))
     }
 
-    fn battery(&self, name: &str, row: usize) -> Option<f64> {
+    pub(crate) fn battery(&self, name: &str, row: usize) -> Option<f64> {
         self.battery.numbers(name).ok().and_then(|array| number_at(array, row))
     }
 
-    fn text(&self, name: &str, row: usize) -> Option<&'a str> {
+    pub(crate) fn text(&self, name: &str, row: usize) -> Option<&'a str> {
         self.segments.texts(name).ok().and_then(|array| text_at(array, row))
     }
 
@@ -274,7 +274,14 @@ impl<'a> Reader<'a> {
         self.battery.texts("evidence").ok().and_then(|array| text_at(array, row)) == Some("measured")
     }
 
-    fn add_errors(&self, row: usize, features: &[f64], of_day: &OfDay, vehicle_type: &str, sums: &mut Sums) {
+    pub(crate) fn add_errors(
+        &self,
+        row: usize,
+        features: &[f64],
+        of_day: &OfDay,
+        vehicle_type: &str,
+        sums: &mut Sums,
+    ) {
         if self.text("kind", row) == Some("parked") {
             return;
         }
@@ -304,7 +311,7 @@ impl<'a> Reader<'a> {
         }
     }
 
-    fn sums(&self, row: usize) -> Sums {
+    pub(crate) fn sums(&self, row: usize) -> Sums {
         let kind = self.text("kind", row).unwrap_or("parked");
         let discharged = self.battery("energy_discharged_p50_kwh", row).unwrap_or(0.0);
         if kind == "parked" {

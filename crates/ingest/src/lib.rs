@@ -117,15 +117,8 @@ pub fn run(
         .map(|vehicle| {
             let frame = spool.read(vehicle)?;
             let intervals = intervals_by_file(&frame, &files);
-            let outcome = vehicle::finish_vehicle(
-                settings,
-                survey.as_ref(),
-                layout,
-                provenance,
-                vehicle,
-                frame,
-                &files,
-            )?;
+            let outcome =
+                vehicle::finish_vehicle(settings, survey.as_ref(), layout, provenance, vehicle, frame, &files)?;
             progress(vehicle);
             Ok((outcome, intervals))
         })

@@ -14,8 +14,8 @@ pub use kernels::climate::Climate;
 pub use kernels::filling::{Library, Origin};
 pub use kernels::losses::Losses;
 pub use replay::{
-    Amount, Change, PhysicsError, Replay, ReplaySettings, SpeedReading, Vehicle, Weather, Wind, is_fast,
-    power_trace, replay, speed_traces, what_if,
+    AS_DRIVEN, Amount, Change, Driving, PhysicsError, Replay, ReplaySettings, Scenario, SpeedReading, Vehicle,
+    Weather, Wind, is_fast, power_trace, replay, scenarios, speed_traces, what_if,
 };
 pub use truck::{Acceptance, Blending, Level, LiftOff, PowerBoundary, RollingTemperature, Sheet, Truck};
 

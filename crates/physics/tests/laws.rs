@@ -10,6 +10,7 @@ mod laws {
     pub mod loads;
     pub mod made;
     pub mod recovery;
+    pub mod scenarios;
     pub mod shares;
     pub mod symmetry;
     pub mod trace;

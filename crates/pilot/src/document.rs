@@ -152,6 +152,30 @@ impl<'c, 't> Section<'c, 't> {
         }
     }
 
+    /// A list of plain numbers.
+    pub fn numbers(&self, key: &str) -> Option<At<Vec<f64>>> {
+        let value = self.plain(key)?;
+        let numbers: Option<Vec<f64>> = match value.get_ref() {
+            DeValue::Array(items) => items.iter().map(|item| plain_number(item.get_ref())).collect(),
+            _ => None,
+        };
+        match numbers {
+            Some(numbers) => {
+                let line = self.context.line(value.span().start);
+                let shown: Vec<String> = numbers.iter().map(f64::to_string).collect();
+                self.list(key, shown.join(", "), Origin::File { line });
+                Some(At { value: numbers, line })
+            }
+            None => self.wrong(key, value, "a list of numbers"),
+        }
+    }
+
+    /// A table that is not written, for the defaults of one that is left out.
+    pub fn nothing(&self, key: &str) -> Section<'c, 't> {
+        static NOTHING: std::sync::LazyLock<DeTable<'static>> = std::sync::LazyLock::new(DeTable::new);
+        Section::new(self.key_path(key), &NOTHING, self.context)
+    }
+
     /// A table below this one.
     pub fn section(&self, key: &str) -> Option<Section<'c, 't>> {
         let value = self.plain(key)?;

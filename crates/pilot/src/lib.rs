@@ -16,6 +16,7 @@ mod loss_map;
 mod losses;
 mod manifest;
 mod map_rules;
+mod plan;
 mod replay;
 mod routes;
 mod shifts;
@@ -42,6 +43,7 @@ pub use charging::Charging;
 use document::{Context, Section};
 pub use events::Event;
 pub use listing::{Origin, Setting};
+pub use plan::{Plan, PlanScenario, USUAL_CAB};
 pub use routes::{Depot, DepotPlace};
 pub use vehicle_type::VehicleType;
 
@@ -71,6 +73,7 @@ pub struct Pilot {
     pub ingest: IngestSettings,
     pub replay: ReplaySettings,
     pub charging: Charging,
+    pub plan: Plan,
     /// Where trucks are kept and loaded, as the map of routes has it.
     pub depots: Vec<Depot>,
     /// The map of routes, where one is named.
@@ -183,6 +186,7 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
     let map = routes::read(root, folder);
     let replay = ReplaySettings { routes: map.routes.map(Arc::new), ..replay::read(root) };
     map_rules::list(root);
+    let plan = plan::read(root, &vehicle_types);
     let tiles = elevation_tiles(root, folder);
     let manifest = manifest_path(root, folder);
     let loads = manifest.as_deref().map(|path| loads(root, path, zone.as_ref())).unwrap_or_default();
@@ -208,6 +212,7 @@ fn resolve(root: &Section<'_, '_>, folder: &Path) -> Option<Pilot> {
         ingest,
         replay,
         charging,
+        plan,
         depots: map.depots,
         routes_file: map.file,
         side_files,
@@ -276,7 +281,12 @@ fn vehicles(root: &Section<'_, '_>, types: &BTreeMap<String, VehicleType>) -> BT
     vehicles
 }
 
-fn check_type(section: &Section<'_, '_>, key: &str, wanted: &str, types: &BTreeMap<String, VehicleType>) {
+pub(crate) fn check_type(
+    section: &Section<'_, '_>,
+    key: &str,
+    wanted: &str,
+    types: &BTreeMap<String, VehicleType>,
+) {
     if types.contains_key(wanted) {
         return;
     }

@@ -11,6 +11,7 @@ pub enum Dimension {
     Charge,
     Current,
     Energy,
+    EnergyPerLength,
     Force,
     Length,
     Mass,
@@ -35,6 +36,7 @@ impl fmt::Display for Dimension {
             Dimension::Charge => "electric charge",
             Dimension::Current => "electric current",
             Dimension::Energy => "energy",
+            Dimension::EnergyPerLength => "energy per distance",
             Dimension::Force => "force",
             Dimension::Length => "length",
             Dimension::Mass => "mass",
@@ -192,6 +194,11 @@ static UNITS: &[Row] = {
         row(Energy, 3600.0, 1.0, &["W.h", "Wh"]),
         row(Energy, 3.6e6, 1.0, &["kW.h", "kWh"]),
         row(Energy, 3.6e9, 1.0, &["MW.h", "MWh"]),
+        row(EnergyPerLength, 3.6e6, 1609.344, &["kW.h/mi", "kWh/mi", "kW.h/[mi_i]", "kWh/mile"]),
+        row(EnergyPerLength, 3600.0, 1.0, &["kW.h/km", "kWh/km"]),
+        row(EnergyPerLength, 36.0, 1.0, &["kW.h/100km", "kWh/100km"]),
+        row(EnergyPerLength, 3600.0, 1609.344, &["W.h/mi", "Wh/mi"]),
+        row(EnergyPerLength, 3.6, 1.0, &["W.h/km", "Wh/km"]),
         row(Voltage, 1.0, 1.0, &["V", "volt"]),
         row(Voltage, 1.0, 1000.0, &["mV"]),
         row(Voltage, 1000.0, 1.0, &["kV"]),
@@ -253,6 +260,10 @@ mod tests {
         assert_eq!(parse_quantity("1e-4 %").unwrap().0, 1e-6);
         assert!((parse_quantity("32 degF").unwrap().0 - 273.15).abs() < 1e-9);
         assert_eq!(parse_quantity("20 kW.h").unwrap(), (7.2e7, Dimension::Energy));
+        // 1 kWh/mile is 621.371 Wh/km.
+        let (per_m, _) = parse_quantity("1.0 kW.h/mi").unwrap();
+        assert!((per_m - parse_quantity("621.371192 W.h/km").unwrap().0).abs() < 1e-5 * per_m);
+        assert_eq!(parse_quantity("60 kW.h/100km").unwrap(), (2160.0, Dimension::EnergyPerLength));
     }
 
     #[test]

@@ -1,8 +1,9 @@
-//! Ratios with intervals over clusters, linear Gaussian posteriors, nested ones over mergeable moments, mixed models,
-//! tests of equivalence, splits by cause, changes of level and shrinkage.
+//! Ratios with intervals over clusters, the chance of a next value, linear Gaussian posteriors, nested ones over mergeable
+//! moments, mixed models, tests of equivalence, splits by cause, changes of level and shrinkage.
 //!
 //! Deliberately absent: vehicles, energy, files. Everything here would serve a study of apples.
 
+mod chance;
 mod change;
 mod equivalence;
 pub mod mixed;
@@ -14,6 +15,7 @@ mod shapley;
 mod shrinkage;
 mod student;
 
+pub use chance::{Chance, LEAST_VALUES, NextValue, share_of};
 pub use change::{Change, changes};
 pub use equivalence::{Equivalence, Verdict, equivalence};
 pub use moments::Moments;

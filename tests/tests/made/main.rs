@@ -10,6 +10,7 @@ mod charging;
 mod defects;
 mod drivers;
 mod filling;
+mod plan;
 mod repeat;
 mod route_edges;
 mod route_town;

@@ -104,7 +104,7 @@ impl Drive {
         self
     }
 
-    fn samples(&self, vehicle: &Vehicle) -> RecordBatch {
+    pub fn samples(&self, vehicle: &Vehicle) -> RecordBatch {
         let rows = self.speed_m_s.len();
         let known = |values: &[f64]| Cells::Numbers(values.iter().copied().map(Some).collect());
         let mut cells = vec![

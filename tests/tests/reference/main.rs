@@ -16,6 +16,7 @@ mod posterior;
 mod ratios;
 mod regulation;
 mod road_load;
+mod rules_of_thumb;
 mod sampling;
 mod smoothing;
 mod tables;

@@ -40,7 +40,7 @@ use crate::truck::Sheet;
 pub use named_routes::{NamedRoute, NamedRoutes};
 pub use nodes::Node;
 pub use weather::{Weather, Wind};
-pub use what_if::{Amount, Change, Vehicle, what_if};
+pub use what_if::{AS_DRIVEN, Amount, Change, Driving, Scenario, Vehicle, scenarios, what_if};
 
 /// Thresholds that move a number, with the product's defaults.
 #[derive(Debug, Clone, PartialEq)]

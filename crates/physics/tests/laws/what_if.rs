@@ -151,3 +151,16 @@ fn a_payload_costs_what_it_weighs() {
     let rolling = 800.0 * 9.806_65 * truck.rolling_resistance * distance / 3.6e6;
     assert!((net_wheel("changed") - net_wheel("driven") - rolling).abs() < 1e-9 * rolling.max(1.0));
 }
+
+/// Ideal gas at one pressure: density goes with one over the absolute temperature, and aerodynamic work with density.
+#[test]
+fn cold_air_is_denser() {
+    let truck = Truck { rolling_resistance: 0.0, ..plain() };
+    let speeds = vec![20.0; 60];
+    let log = Log::new(&speeds, &vec![1.0; 60]).with("temperature_ambient_k", known(&[300.0; 60]));
+    let change = Change { temperature: Some(Amount::Set(250.0)), ..Change::default() };
+    let vehicle = side(&truck, None);
+    let of = |name: &str| sum(&log, &vehicle, &vehicle, &change, name);
+    let ratio = of("energy_tractive_changed_kwh") / of("energy_tractive_driven_kwh");
+    assert!((ratio - 300.0 / 250.0).abs() < 1e-9, "{ratio}");
+}

@@ -9,12 +9,18 @@ mod capacity;
 mod changes;
 mod charge_sessions;
 mod charges;
+mod charging;
+mod climate_cost;
+mod coverage;
 mod crossings;
 mod drivers;
 mod habits;
 mod level_comparison;
 mod level_fits;
+mod pack_sizing;
 mod places;
+mod plan_check;
+mod plan_gap;
 mod power_trace;
 mod receipts;
 mod recovery;
@@ -23,6 +29,7 @@ mod road_cells;
 mod routes;
 mod samples;
 mod sampling_audit;
+mod scenarios;
 mod segment_battery;
 mod segments;
 mod signal_value;
@@ -40,12 +47,18 @@ pub use capacity::CAPACITY;
 pub use changes::CHANGES;
 pub use charge_sessions::CHARGE_SESSIONS;
 pub use charges::CHARGES;
+pub use charging::CHARGING;
+pub use climate_cost::CLIMATE_COST;
+pub use coverage::COVERAGE;
 pub use crossings::CROSSINGS;
 pub use drivers::DRIVERS;
 pub use habits::HABITS;
 pub use level_comparison::LEVEL_COMPARISON;
 pub use level_fits::LEVEL_FITS;
+pub use pack_sizing::PACK_SIZING;
 pub use places::PLACES;
+pub use plan_check::PLAN_CHECK;
+pub use plan_gap::PLAN_GAP;
 pub use power_trace::POWER_TRACE;
 pub use receipts::RECEIPTS;
 pub use recovery::RECOVERY;
@@ -54,6 +67,7 @@ pub use road_cells::ROAD_CELLS;
 pub use routes::ROUTES;
 pub use samples::SAMPLES;
 pub use sampling_audit::SAMPLING_AUDIT;
+pub use scenarios::SCENARIOS;
 pub use segment_battery::SEGMENT_BATTERY;
 pub use segments::{CASCADE, GAINS, SEGMENTS};
 pub use signal_value::SIGNAL_VALUE;
@@ -65,7 +79,7 @@ pub use what_if::WHAT_IF;
 use crate::Table;
 
 /// Every table, in the order the stages write them; the power trace is written by none, what-if only when asked.
-pub static ALL: [&Table; 30] = [
+pub static ALL: [&Table; 37] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -94,6 +108,13 @@ pub static ALL: [&Table; 30] = [
     &CHANGES,
     &LEVEL_COMPARISON,
     &BRAKING_BALANCE,
+    &SCENARIOS,
+    &PLAN_CHECK,
+    &PLAN_GAP,
+    &PACK_SIZING,
+    &CHARGING,
+    &COVERAGE,
+    &CLIMATE_COST,
     &POWER_TRACE,
     &WHAT_IF,
 ];
@@ -133,8 +154,8 @@ mod tests {
         ];
         let mut numbers = 0;
         for table in ALL {
-            // Its rows are of unlike units, which a column of its own says.
-            if table.name == CALIBRATION.name {
+            // Rows of unlike units, which a column of its own says.
+            if [CALIBRATION.name, PLAN_CHECK.name].contains(&table.name) {
                 assert!(table.column("unit").is_some());
                 continue;
             }

@@ -40,6 +40,10 @@ static COLUMNS: [Column; 20] = [
         "which way the battery signal counts, and how that is known",
     ),
     flag("clock_relative", "", "true where the file has no wall clock"),
-    text("rules", "", "refusals by rule, and what was passed over because it is no row of this log: code=count, separated by blanks"),
+    text(
+        "rules",
+        "",
+        "refusals by rule, and what was passed over because it is no row of this log: code=count, separated by blanks",
+    ),
     text("problem", "the file was read", "why the file could not be read"),
 ];

@@ -1,6 +1,7 @@
 //! What is changed, and how it shows in a track.
 
 use crate::replay::track::Track;
+use crate::replay::weather::Air;
 
 /// A value put in place of another, or laid upon it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -71,6 +72,8 @@ impl Change {
                 track.battery[k] = track.battery[k].map(|battery| battery + moved);
                 track.ambient[k] = after;
             }
+            // Cold air is denser.
+            track.air.density = (0..track.ambient.len()).map(|k| Air::density_at(&track, k)).collect();
         }
         if let Some(wind) = self.headwind {
             for headwind in &mut track.air.headwind {

@@ -7,10 +7,12 @@ mod batch;
 mod change;
 mod coasting;
 mod model;
+mod scenarios;
 
 use arrow::array::RecordBatch;
 
 pub use change::{Amount, Change};
+pub use scenarios::{AS_DRIVEN, Driving, Scenario, scenarios};
 
 use super::approaches;
 use super::halves::Reconstruction;

@@ -83,7 +83,7 @@ fn carry(driven: &Side, changed: &mut Side, k: usize, saved_j: f64) {
 }
 
 impl Modelled {
-    fn add(&mut self, other: &Modelled) {
+    pub(super) fn add(&mut self, other: &Modelled) {
         self.duration_s += other.duration_s;
         self.tractive_j += other.tractive_j;
         self.braking_j += other.braking_j;
@@ -100,7 +100,7 @@ impl Modelled {
 
 impl Side {
     /// One interval, from knot `k` to the next; the mean over draws where the speed in between was imputed.
-    fn step(&self, k: usize, grade: GradeBasis) -> Modelled {
+    pub(super) fn step(&self, k: usize, grade: GradeBasis) -> Modelled {
         let setting = Setting::at(&self.track, k, &self.truck);
         let Some(paths) = self.track.between.as_ref().and_then(|between| between.at(k)) else {
             return self.drive(k, &ledger::interval(&self.track, k, grade), &setting, 1.0);
@@ -113,7 +113,7 @@ impl Side {
     }
 
     /// A stretch of linear speed within the interval from knot `k`, times a weight.
-    fn drive(&self, k: usize, interval: &Interval, setting: &Setting, weight: f64) -> Modelled {
+    pub(super) fn drive(&self, k: usize, interval: &Interval, setting: &Setting, weight: f64) -> Modelled {
         let (track, truck) = (&self.track, &self.truck);
         let road = road_load::integrate(&setting.conditions, interval);
         let drawn = losses::drawn(&truck.losses, &setting.conditions, interval, &road);

@@ -1,0 +1,150 @@
+//! The plan's questions: scenarios vehicle by vehicle, then what the days of all of them say.
+
+use std::collections::BTreeMap;
+
+use backwatt_estimate::plan::{
+    TypePlan, VehicleDay, VehicleTables, charging, climate_cost, coverage, observe_days, pack_sizing,
+    plan_check, plan_gap,
+};
+use backwatt_estimate::{Learned, Statistics};
+use backwatt_physics::kernels::climate;
+use backwatt_physics::scenarios;
+use backwatt_pilot::{Pilot, USUAL_CAB, VehicleType};
+use backwatt_schema::{Table, tables};
+use backwatt_store::{Layout, Provenance, read_table, write_table};
+use jiff::tz::TimeZone;
+use jiff::{Timestamp, ToSpan};
+use rayon::prelude::*;
+
+use crate::stages::{read_samples, remove_absent, replayed_on_routes};
+use crate::{BackwattError, speeds};
+
+/// Tables of the plan, one file for the whole pilot.
+pub const TABLES: [&Table; 6] = [
+    &tables::PLAN_CHECK,
+    &tables::PLAN_GAP,
+    &tables::PACK_SIZING,
+    &tables::CHARGING,
+    &tables::COVERAGE,
+    &tables::CLIMATE_COST,
+];
+
+pub fn answer(
+    pilot: &Pilot,
+    layout: &Layout,
+    typed: &[(&str, &str, &VehicleType)],
+    learned: &BTreeMap<String, (Learned, Vec<Statistics>)>,
+    provenance: &Provenance,
+) -> Result<(), BackwattError> {
+    let settings = &pilot.plan.settings;
+    let days = days(pilot, layout, typed, learned, provenance)?;
+    let mut types: Vec<TypePlan> = Vec::new();
+    for (_, name, of) in typed {
+        if types.iter().all(|known| known.name != *name) {
+            types.push(of.planning(name));
+        }
+    }
+    types.sort_by(|a, b| a.name.cmp(&b.name));
+    let zone = pilot.zone.clone().unwrap_or(TimeZone::UTC);
+    let dwell = |from_ns: i64, until_ns: i64| allowed_s(from_ns, until_ns, pilot.plan.window_s, &zone);
+    let checks = plan_check(&days, &types, settings)?;
+    let answers = [
+        (&tables::PLAN_GAP, plan_gap(&days, settings)?),
+        (&tables::PACK_SIZING, pack_sizing(&days, &types, settings)?),
+        (&tables::CHARGING, charging(&days, &types, settings, &dwell)?),
+        (&tables::COVERAGE, coverage(&days, settings, &checks)?),
+        (&tables::CLIMATE_COST, climate_cost(&days, &types)?),
+        (&tables::PLAN_CHECK, checks),
+    ];
+    for (table, batch) in answers {
+        write_table(&layout.table(table), table, &batch, provenance)?;
+    }
+    Ok(())
+}
+
+/// Days of all vehicles, in the order of their names: one vehicle's samples are in memory for each thread.
+fn days(
+    pilot: &Pilot,
+    layout: &Layout,
+    typed: &[(&str, &str, &VehicleType)],
+    learned: &BTreeMap<String, (Learned, Vec<Statistics>)>,
+    provenance: &Provenance,
+) -> Result<Vec<VehicleDay>, BackwattError> {
+    let vehicles: Vec<String> = typed.iter().map(|(vehicle, ..)| (*vehicle).to_owned()).collect();
+    let settings = speeds::with_library(&pilot.replay, layout, &vehicles)?;
+    let found = typed
+        .par_iter()
+        .map(|(vehicle, type_name, of)| {
+            let asked = pilot
+                .plan
+                .scenarios(type_name, of)
+                .map_err(|problem| BackwattError::Problems(vec![*problem]))?;
+            let samples = read_samples(layout, vehicle)?;
+            let modelled = scenarios(vehicle, &samples, &of.sheet, &asked, &settings)?;
+            write_table(
+                &layout.vehicle_table(&tables::SCENARIOS, vehicle),
+                &tables::SCENARIOS,
+                &modelled,
+                provenance,
+            )?;
+            let Some(posterior) = learned.get(*type_name).and_then(|(of, _)| of.of_vehicle(vehicle)) else {
+                return Ok(Vec::new());
+            };
+            let (segments, trips, trip_routes) = replayed_on_routes(layout, vehicle)?;
+            let read = |table| read_table(&layout.vehicle_table(table, vehicle), table);
+            let (battery, charges) = (read(&tables::SEGMENT_BATTERY)?, read(&tables::CHARGES)?);
+            let of_vehicle = VehicleTables {
+                segments: &segments,
+                battery: &battery,
+                trips: &trips,
+                trip_routes: &trip_routes,
+                charges: &charges,
+                scenarios: &modelled,
+            };
+            let usual_cab_w = |ambient_k: f64| climate::power(&USUAL_CAB, ambient_k);
+            let southern = pilot.plan.settings.is_southern;
+            Ok(observe_days(&of.planning(type_name), &of_vehicle, &posterior, southern, &usual_cab_w)?)
+        })
+        .collect::<Result<Vec<Vec<VehicleDay>>, BackwattError>>()?;
+    remove_absent(layout, &tables::SCENARIOS, &vehicles)?;
+    Ok(found.into_iter().flatten().collect())
+}
+
+/// Seconds between two instants that lie within the daily window, local time.
+fn allowed_s(from_ns: i64, until_ns: i64, window_s: Option<(f64, f64)>, zone: &TimeZone) -> f64 {
+    let whole_s = (until_ns - from_ns) as f64 * 1e-9;
+    let Some((opens_s, closes_s)) = window_s else { return whole_s.max(0.0) };
+    let stamp = |ns: i64| Timestamp::from_nanosecond(i128::from(ns)).unwrap_or(Timestamp::UNIX_EPOCH);
+    let first = zone.to_datetime(stamp(from_ns)).date();
+    let length_s = if closes_s > opens_s { closes_s - opens_s } else { closes_s + 86_400.0 - opens_s };
+    let days = (whole_s / 86_400.0).ceil() as i64 + 2;
+    let mut allowed_s = 0.0;
+    for day in -1..days {
+        // From midnight on by the clock's seconds: a night with a change of the clock may be an hour off.
+        let midnight = first.checked_add(day.days()).ok().map(|date| date.at(0, 0, 0, 0));
+        let Some(opens) = midnight.and_then(|midnight| zone.to_timestamp(midnight).ok()) else { continue };
+        let opens_at_s = (opens.as_nanosecond() - i128::from(from_ns)) as f64 * 1e-9 + opens_s;
+        allowed_s += ((opens_at_s + length_s).min(whole_s) - opens_at_s.max(0.0)).max(0.0);
+    }
+    allowed_s
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const HOUR_NS: i64 = 3_600_000_000_000;
+
+    /// 1970-01-01, UTC: from 17:00 to 07:00 next day, with a window from 19:00 to 06:00 and one from 22:00 to 24:00.
+    #[test]
+    fn a_window_takes_its_part_of_the_night() {
+        let of = |window| allowed_s(17 * HOUR_NS, 31 * HOUR_NS, window, &TimeZone::UTC) / 3600.0;
+        assert_eq!(of(None), 14.0);
+        assert_eq!(of(Some((19.0 * 3600.0, 6.0 * 3600.0))), 11.0);
+        assert_eq!(of(Some((22.0 * 3600.0, 0.0))), 2.0);
+        assert_eq!(of(Some((12.0 * 3600.0, 13.0 * 3600.0))), 0.0);
+        // Two nights and the day between.
+        let long = allowed_s(17 * HOUR_NS, 55 * HOUR_NS, Some((19.0 * 3600.0, 6.0 * 3600.0)), &TimeZone::UTC);
+        assert_eq!(long / 3600.0, 22.0);
+    }
+}

@@ -1,0 +1,95 @@
+use crate::column::{Column, Table, count, number, text};
+
+/// Does the pilot bear out what was assumed?
+pub static PLAN_CHECK: Table = Table {
+    name: "plan_check",
+    version: 1,
+    one_row_is: "one assumption of the plan against one measure it can be read as",
+    sorted_by: "in the order of the plan",
+    columns: &COLUMNS,
+};
+
+static COLUMNS: [Column; 28] = [
+    text("assumption", "", "energy per distance, regen share, climate share or range"),
+    text("vehicle_type", "every type", "the type it was made for"),
+    text("route", "every route", "the route it was made for"),
+    text("season", "every season", "the season it was made for"),
+    text("measure", "", "what is measured, with its denominator"),
+    text("unit", "", "kW.h/[mi_i], 1 or [mi_i]"),
+    number("plan_value", "1", "", "signed", "as assumed, in the unit of the row"),
+    number("margin_low", "1", "", "signed", "lower end of what still agrees"),
+    number("margin_high", "1", "", "signed", "upper end of what still agrees"),
+    number(
+        "value_p05",
+        "1",
+        "fewer than two vehicle-days, or nothing claimed",
+        "signed",
+        "lower end of the 90 % interval: days, vehicles and what all share",
+    ),
+    number("value_p50", "1", "nothing driven or claimed", "signed", "as the pilot has it: ratio of sums"),
+    number(
+        "value_p95",
+        "1",
+        "fewer than two vehicle-days, or nothing claimed",
+        "signed",
+        "upper end of the 90 % interval",
+    ),
+    text("verdict", "", "agrees (interval inside the margin), differs (interval wholly outside), cannot tell"),
+    number(
+        "probability_below_margin",
+        "1",
+        "no interval",
+        "0 to 1",
+        "p of the one-sided test against the lower end of the margin",
+    ),
+    number(
+        "probability_above_margin",
+        "1",
+        "no interval",
+        "0 to 1",
+        "p of the one-sided test against the upper end",
+    ),
+    number("degrees_of_freedom", "1", "no interval", "above 0", "of the interval, after Satterthwaite"),
+    number(
+        "sd_between_vehicles",
+        "1",
+        "one vehicle",
+        "0 or more",
+        "standard deviation between vehicles, in the unit of the row",
+    ),
+    number(
+        "sd_between_days",
+        "1",
+        "no interval",
+        "0 or more",
+        "standard deviation between days of a vehicle of average distance",
+    ),
+    number(
+        "half_width_shared",
+        "1",
+        "no interval",
+        "0 or more",
+        "90 % half-width of what all days share: sensors, sheet, estimation",
+    ),
+    count("vehicles", "", "vehicles"),
+    count("vehicle_days", "", "service days of each vehicle"),
+    number("distance_mi", "[mi_i]", "", "0 or more", "distance behind it"),
+    count(
+        "more_vehicle_days",
+        "a verdict is there, or more days alone would bring none",
+        "vehicle-days more, of the same vehicles, that would bring a verdict if value and spread stay",
+    ),
+    count(
+        "more_vehicles",
+        "a verdict is there, or neither more days nor more vehicles would bring one",
+        "vehicles more, each with as many days, that would bring a verdict if value and spread stay",
+    ),
+    text(
+        "could_be_true_of",
+        "only of a regen share without denominator",
+        "whether the assumed share could be true of this denominator: yes, no, cannot tell",
+    ),
+    text("evidence", "", "measured, inferred or modelled"),
+    text("why", "", "in words: what decided the verdict"),
+    text("caution", "", "what to keep in mind; empty if nothing"),
+];
