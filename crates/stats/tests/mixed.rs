@@ -174,7 +174,8 @@ fn unshrunken_levels_are_plain_means() {
     let Reference { design, .. } = reference("dyestuff");
     let fit = fit(&design).expect("a fit");
     let mean = |batch: usize| design.response[5 * batch..5 * batch + 5].iter().sum::<f64>() / 5.0;
-    let (value, error) = fit.unshrunken(&[0], &[(4, 1.0), (5, -1.0)]).expect("solved");
+    let pair = [vec![(4, 1.0), (5, -1.0)]];
+    let (value, error) = fit.unshrunken(&[0], &pair).expect("solved")[0];
     near("difference", value, mean(4) - mean(5), 0.01);
     near("error", error, (2.0 * fit.residual / 5.0).sqrt(), 0.01);
 
@@ -182,7 +183,7 @@ fn unshrunken_levels_are_plain_means() {
     let mut twice = design.clone();
     twice.groups.push(design.groups[0].clone());
     let fit = backwatt_stats::mixed::fit(&twice).expect("a fit");
-    let (_, error) = fit.unshrunken(&[0, 1], &[(4, 1.0), (5, -1.0)]).expect("solved");
+    let (_, error) = fit.unshrunken(&[0, 1], &pair).expect("solved")[0];
     assert!(error > 50.0 * fit.residual.sqrt(), "{error}");
 }
 

@@ -38,7 +38,8 @@ const ODD_SHARE: f64 = 0.05;
 /// Fewer vehicles of a type than this tell nothing of what is in line.
 const TYPE_LEAST: usize = 3;
 
-const FOUND: &str = "found because it is sharp, so its size is on the large side; days that follow their neighbours look like shifts";
+const FOUND: &str = "found because it is sharp, so its size is on the large side; days that follow their neighbours look like \
+     shifts; a driver's change shows in the truck driven most as well, and a truck's in its driver: look at both before naming a cause";
 const STATED: &str = "whatever else changed for this one on that day is in it";
 const STANDING: &str =
     "a reason to look at the truck, no finding about it: tyres, brakes, battery and sheet may differ";

@@ -211,13 +211,16 @@ fn effects(
         return Err("the days do not vary enough for a comparison");
     }
     let quarters = quarters(&draws);
+    let share = 1.0 / judged.len() as f64;
+    let contrast = |at: &usize| -> Vec<(usize, f64)> {
+        judged.iter().map(|other| (*other, f64::from(u8::from(other == at)) - share)).collect()
+    };
+    let contrasts: Vec<_> = judged.iter().map(contrast).collect();
+    let unshrunken =
+        fit.unshrunken(free, &contrasts).ok_or("days, trucks and routes do not tell drivers apart")?;
     let mut found = BTreeMap::new();
     for (own, at) in judged.iter().enumerate() {
-        let share = 1.0 / judged.len() as f64;
-        let weights: Vec<(usize, f64)> =
-            judged.iter().map(|other| (*other, f64::from(u8::from(other == at)) - share)).collect();
-        let (unshrunken, unshrunken_error) =
-            fit.unshrunken(free, &weights).ok_or("days, trucks and routes do not tell drivers apart")?;
+        let (unshrunken, unshrunken_error) = unshrunken[own];
         let mut values: Vec<f64> = draws.iter().map(|draw| draw[own]).collect();
         values.sort_by(f64::total_cmp);
         let quantile = |share: f64| values[((share * DRAWS as f64) as usize).min(DRAWS - 1)];

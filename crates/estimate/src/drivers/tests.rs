@@ -332,22 +332,31 @@ fn found(days: &DriverDays, events: &[StatedEvent]) -> Vec<Row> {
         .collect()
 }
 
+/// Known to be open: the change of a driver who keeps mostly to one truck shows in that truck as well, not always on the same
+/// day. One false alarm is expected: ten fleets, drivers and trucks at 5 % each.
 #[test]
 fn a_change_is_found_where_it_was_made() {
-    let (mut hits, mut false_ones) = (0, 0);
+    let (mut hits, mut home_truck, mut false_ones) = (0, 0, 0);
     for seed in 0..10 {
-        for row in
-            found(&changed(seed, "D03", "none", 0.85), &[]).iter().filter(|row| row.finding == "change found")
-        {
-            let day = row.day.as_deref().unwrap();
-            if row.who == "D03" && ("day 17".."day 23").contains(&day) && row.change.unwrap() < -0.05 {
-                hits += 1;
-            } else {
-                false_ones += 1;
+        let rows = found(&changed(seed, "D03", "none", 0.85), &[]);
+        for row in rows.iter().filter(|row| row.finding == "change found") {
+            let near = ("day 17".."day 23").contains(&row.day.as_deref().unwrap());
+            match row.who.as_str() {
+                "D03" if near && row.change.unwrap() < -0.05 => hits += 1,
+                "T3" => home_truck += 1,
+                _ => {
+                    println!("pilot {seed}: {} on {:?} by {:?}", row.who, row.day, row.change);
+                    false_ones += 1;
+                }
             }
         }
     }
+    println!("{hits} of 10 found, {home_truck} in the home truck as well, {false_ones} more");
     assert!(hits >= 8 && false_ones <= 3, "{hits} of 10 found, {false_ones} more");
+    assert!(
+        home_truck >= 5,
+        "{home_truck}: if a change is told from its truck now, say so in comparing-drivers.md"
+    );
 }
 
 /// Stated for one driver who did change and one who did not, each against the mean of all, which moved by a tenth of it.

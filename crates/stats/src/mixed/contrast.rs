@@ -78,25 +78,28 @@ impl Fit<'_> {
         }
     }
 
-    /// A contrast of levels of one grouping as if they had nothing in common, with its standard error: least squares with
+    /// Contrasts of levels of one grouping as if they had nothing in common, each with its standard error: least squares with
     /// the levels of `free` groupings as fixed columns, at the other variances as found. What rows say before anything is
     /// drawn towards a mean, and whether they can say it at all: levels that no row tells apart keep a huge standard error.
     ///
     /// Σ weight u under variances of the free groupings far beyond all others
-    /// Shape    weights of levels of the first of `free`, which should add up to nothing
+    /// Shape    for each contrast weights of levels of the first of `free`, which should add up to nothing
     /// Missing  `None` for no grouping, or where the equations cannot be solved
     /// Holds    to a few in a hundred thousand
-    pub fn unshrunken(&self, free: &[usize], weights: &[(usize, f64)]) -> Option<(f64, f64)> {
+    pub fn unshrunken(&self, free: &[usize], contrasts: &[Vec<(usize, f64)>]) -> Option<Vec<(f64, f64)>> {
         const FAR: f64 = 1e5;
         let mut variances = self.variances();
         let total: f64 = variances.iter().sum();
         free.iter().for_each(|group| variances[*group] = FAR * total);
         let at = At::new(self.design, &self.places, &variances)?;
         let start = self.places.start[*free.first()?];
-        let mut wanted = DVector::zeros(self.places.total);
-        weights.iter().for_each(|(level, weight)| wanted[start + level] += weight);
-        let scaled = wanted.component_mul(&at.system.scale);
-        let solved = at.system.solve_one(&scaled);
-        Some((scaled.dot(&at.solution), scaled.dot(&solved).max(0.0).sqrt()))
+        let contrast = |weights: &Vec<(usize, f64)>| {
+            let mut wanted = DVector::zeros(self.places.total);
+            weights.iter().for_each(|(level, weight)| wanted[start + level] += weight);
+            let scaled = wanted.component_mul(&at.system.scale);
+            let solved = at.system.solve_one(&scaled);
+            (scaled.dot(&at.solution), scaled.dot(&solved).max(0.0).sqrt())
+        };
+        Some(contrasts.iter().map(contrast).collect())
     }
 }
