@@ -53,10 +53,16 @@ const TOWN: Town = Town {
     trucks: 3,
 };
 
+struct Trip {
+    times_ns: (i64, i64),
+    ends: (Point, Point),
+    metres: f64,
+}
+
 /// Trips of one truck as they come off the replay, and the districts they went to.
 #[derive(Default)]
 struct Logged {
-    trips: Vec<(i64, i64, Point, Point, f64)>,
+    trips: Vec<Trip>,
     stops: Vec<(usize, i64, i64, Point)>,
     crossings: Vec<(usize, i64, Point)>,
     truth: Vec<usize>,
@@ -149,8 +155,15 @@ impl Town {
         now
     }
 
-    fn close(self, logged: &mut Logged, times: (i64, i64), ends: (Point, Point), metres: f64, district: usize) {
-        logged.trips.push((times.0, times.1, ends.0, ends.1, metres));
+    fn close(
+        self,
+        logged: &mut Logged,
+        times_ns: (i64, i64),
+        ends: (Point, Point),
+        metres: f64,
+        district: usize,
+    ) {
+        logged.trips.push(Trip { times_ns, ends, metres });
         logged.truth.push(district);
     }
 }
@@ -212,26 +225,28 @@ impl Logged {
 
     fn trips(&self, truck: usize) -> RecordBatch {
         let rows = &self.trips;
-        let number =
-            |of: &dyn Fn(&(i64, i64, Point, Point, f64)) -> f64| rows.iter().map(|row| Some(of(row))).collect();
+        let number = |of: &dyn Fn(&Trip) -> f64| rows.iter().map(|row| Some(of(row))).collect();
         Filled {
             rows: rows.len(),
             numbers: vec![
-                ("lat_start_deg", number(&|r| lat(r.2))),
-                ("lon_start_deg", number(&|r| lon(r.2))),
-                ("lat_end_deg", number(&|r| lat(r.3))),
-                ("lon_end_deg", number(&|r| lon(r.3))),
-                ("distance_m", number(&|r| r.4)),
+                ("lat_start_deg", number(&|r| lat(r.ends.0))),
+                ("lon_start_deg", number(&|r| lon(r.ends.0))),
+                ("lat_end_deg", number(&|r| lat(r.ends.1))),
+                ("lon_end_deg", number(&|r| lon(r.ends.1))),
+                ("distance_m", number(&|r| r.metres)),
             ],
             texts: vec![
                 ("vehicle_id", vec![Some(format!("truck {truck}")); rows.len()]),
                 ("trip_id", (0..rows.len()).map(Self::id).collect()),
-                ("service_day", rows.iter().map(|row| Some(format!("day {}", row.0 / DAY_NS))).collect()),
+                (
+                    "service_day",
+                    rows.iter().map(|row| Some(format!("day {}", row.times_ns.0 / DAY_NS))).collect(),
+                ),
                 ("route_id", vec![None; rows.len()]),
             ],
             times: vec![
-                ("time_start_ns", rows.iter().map(|row| row.0).collect()),
-                ("time_end_ns", rows.iter().map(|row| row.1).collect()),
+                ("time_start_ns", rows.iter().map(|row| row.times_ns.0).collect()),
+                ("time_end_ns", rows.iter().map(|row| row.times_ns.1).collect()),
             ],
         }
         .batch(&tables::TRIPS)
