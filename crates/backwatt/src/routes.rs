@@ -7,7 +7,7 @@ use std::sync::Arc;
 use arrow::array::{ArrayRef, RecordBatch, StringArray};
 use arrow::datatypes::FieldRef;
 use backwatt_estimate::{Drafts, Driven, Dwells, KnownPlace, Places, RoadCells, Routes};
-use backwatt_pilot::Pilot;
+use backwatt_pilot::{Depot, DepotPlace, Pilot};
 use backwatt_schema::{BatchError, BatchView, Table, tables, text_at};
 use backwatt_store::{Layout, Provenance, read_table, write_table};
 use rayon::prelude::*;
@@ -35,7 +35,7 @@ pub fn find(
         sum.add(one);
         Ok(sum)
     })?;
-    // The pilot file places nodes; it draws no lines.
+    // Trips on the lines of the pilot's map have their route from the replay already.
     let routes = Routes::find(all, &[], &places);
     let driven = vehicles.par_iter().map(|vehicle| {
         let Read { trips, stops, crossings } = Read::of(layout, vehicle)?;
@@ -83,7 +83,7 @@ pub fn map(
         .map_err(BackwattError::from)
 }
 
-/// Places of the whole pilot, the pilot file's nodes among them.
+/// Places of the whole pilot, the pilot file's nodes and the depots of its map among them.
 fn places(pilot: &Pilot, layout: &Layout, vehicles: &[String]) -> Result<Places, BackwattError> {
     let dwells = vehicles.par_iter().map(|vehicle| {
         let trips = read_table(&layout.vehicle_table(&tables::TRIPS, vehicle), &tables::TRIPS)?;
@@ -100,9 +100,35 @@ fn places(pilot: &Pilot, layout: &Layout, vehicles: &[String]) -> Result<Places,
         lon_deg: node.lon_deg,
         radius_m: node.radius_m,
     };
-    let known: Vec<KnownPlace> = pilot.replay.nodes.iter().map(known).collect();
+    let nodes = pilot.replay.nodes.iter().map(known);
+    let known: Vec<KnownPlace> = nodes.chain(pilot.depots.iter().filter_map(depot)).collect();
     Ok(Places::find(&all, &known))
 }
+
+/// Around a depot that the map gives as a point. Common practice, no source. [m]
+const DEPOT_RADIUS_M: f64 = 100.0;
+
+/// A depot of the map of routes as a place: an area is the circle around its corners' middle that holds them all.
+fn depot(depot: &Depot) -> Option<KnownPlace> {
+    let (corners, least_m) = match &depot.place {
+        DepotPlace::Point(at) => (vec![*at], DEPOT_RADIUS_M),
+        DepotPlace::Areas(areas) => {
+            (areas.iter().filter_map(|rings| rings.first()).flatten().copied().collect(), 0.0)
+        }
+    };
+    let count = corners.len() as f64;
+    let middle = |of: fn(&(f64, f64)) -> f64| corners.iter().map(of).sum::<f64>() / count;
+    let (lat_deg, lon_deg) = (middle(|at| at.0), middle(|at| at.1));
+    let metres = |(lat, lon): &(f64, f64)| {
+        let east = (lon - lon_deg) * lat_deg.to_radians().cos();
+        (lat - lat_deg).hypot(east) * METRES_PER_DEGREE
+    };
+    let radius_m = corners.iter().map(metres).fold(least_m, f64::max);
+    (count > 0.0).then(|| KnownPlace { name: depot.name.clone(), lat_deg, lon_deg, radius_m })
+}
+
+/// Of latitude, near enough for a yard. [m]
+const METRES_PER_DEGREE: f64 = 111_132.0;
 
 struct Read {
     trips: RecordBatch,

@@ -56,6 +56,8 @@ fn ingest_file(source: Source, file: &LogFile) -> Ingested {
         sources: vec![Source { files: vec![file.clone()], ..source }],
         elevation_tiles: None,
         loads: Vec::new(),
+        shifts: Vec::new(),
+        weather: None,
         time_earliest_ns: 0,
         time_latest_ns: i64::MAX,
         frozen_after_s: 10.0,
