@@ -89,7 +89,7 @@ fn seen(row: &Row<'_>, zone: &TimeZone) -> Result<Seen, String> {
     };
     let wind = match wind {
         // A calm comes from nowhere.
-        (Some(speed), None) if speed == 0.0 => Some((0.0, 0.0)),
+        (Some(0.0), None) => Some((0.0, 0.0)),
         wind => pair(wind, "wind wants its speed and where it comes from")?,
     };
     let place_deg = pair(place, "a station wants its latitude and its longitude")?;
