@@ -40,3 +40,34 @@ fn cautions_and_denominators_are_there() {
         assert!(page.contains(words), "{words}");
     }
 }
+
+/// Names that reach the sections of plan, routes, drivers and map, from the logs and from the pilot file.
+#[test]
+fn hostile_names_stay_text_in_every_section() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let demo = backwatt(folder.path(), &["demo", ".", "--small", "--quiet"]);
+    assert_eq!(code(&demo), 0, "{}", stderr(&demo));
+    let hostile = "<svg onload=alert(1)>\u{202e}&";
+    let pilot = folder.path().join("pilot.toml");
+    let text = std::fs::read_to_string(&pilot).expect("the demo's pilot file");
+    assert!(text.contains("light3") && text.contains("depot post"));
+    let renamed =
+        text.replace("depot post", hostile).replace("route = \"coast\"", &format!("route = {hostile:?}"));
+    std::fs::write(&pilot, renamed.replace("\\u{202e}", "\u{202e}")).expect("writable");
+    let output = backwatt(folder.path(), &["run", "pilot.toml", "--quiet"]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    let page = std::fs::read_to_string(folder.path().join("out/report/index.html")).expect("a page");
+    assert!(!page.contains("<svg onload"), "markup from a name");
+    let charging = page.split("<section id=\"charging\">").nth(1).expect("a section");
+    assert!(charging.contains("svg onload"), "the name is shown, as text");
+}
+
+#[test]
+fn a_section_without_a_table_says_what_would_bring_it() {
+    let page = page(TINY);
+    for words in
+        ["[[plan.energy]]", "[[plan.driving]]", "[charge_sessions]", "[shifts]", "regen_level", "latitude"]
+    {
+        assert!(page.contains(words), "{words}");
+    }
+}

@@ -2,7 +2,7 @@
 
 use backwatt_schema::tables;
 
-use super::grid::{Grid, figure, page_only, words};
+use super::grid::{Grid, figure, page_only, remarks, words};
 use super::rows::{Read, Row};
 use super::units::Units;
 use super::{Tables, Topic, counted, grid, listed};
@@ -27,7 +27,7 @@ const CHANGES: [grid::Column; 10] = [
     page_only(figure("days before, after", |row, _| {
         Ok(format!("{}, {}", row.whole("days_before")?, row.whole("days_after")?))
     })),
-    page_only(words("caution", |row, _| row.words("caution"))),
+    remarks("caution", |row, _| row.words("caution")),
 ];
 
 const CAPACITY: [grid::Column; 8] = [
@@ -40,7 +40,7 @@ const CAPACITY: [grid::Column; 8] = [
     figure("measured / stated, %", |row, _| row.percent("capacity_ratio_p50_frac", 1)),
     figure("sessions", |row, _| row.whole("sessions")),
     words("evidence", |row, _| row.words("evidence")),
-    page_only(words("rests on", |row, _| row.words("why"))),
+    remarks("rests on", |row, _| row.words("why")),
 ];
 
 pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
@@ -91,15 +91,17 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
 }
 
 fn told(findings: usize, in_line: usize, hidden: usize) -> String {
-    let hidden = if hidden > 0 {
-        format!("; {hidden} not shown, for too little driving or to protect people")
+    let head = if findings == 0 {
+        "No change is found and no truck is out of line".to_owned()
     } else {
-        String::new()
+        format!("{} of a change or of a truck out of line", counted(findings, "finding"))
     };
-    format!(
-        "{} over time or between trucks beyond chance or as stated, {in_line} in line{hidden}.",
-        counted(findings, "finding")
-    )
+    let hidden = if hidden == 0 {
+        String::new()
+    } else {
+        format!("; {hidden} not shown, for too little driving or to protect people")
+    };
+    format!("{head}; {} in line with the others of its type{hidden}.", counted(in_line, "truck"))
 }
 
 fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
@@ -137,11 +139,11 @@ fn battery(topic: &mut Topic, tables: &Tables, units: Units) -> Read<()> {
     for row in &capacity {
         if row.number("capacity_measured_p50_kwh")?.is_some() {
             measured.push(format!(
-                "{} {} kWh (90 % interval {}; {} sessions; {} % of the stated)",
+                "{} {} kWh (90 % interval {}; {}; {} % of the stated)",
                 row.words("vehicle_id")?,
                 row.fixed("capacity_measured_p50_kwh", 1)?,
                 row.range(["capacity_measured_p05_kwh", "capacity_measured_p95_kwh"], 1.0, 1)?,
-                row.whole("sessions")?,
+                counted(row.count("sessions")?.unwrap_or(0) as usize, "session"),
                 row.percent("capacity_ratio_p50_frac", 1)?,
             ));
         }

@@ -2,7 +2,7 @@
 
 use backwatt_schema::tables;
 
-use super::grid::{Grid, figure, page_only, words};
+use super::grid::{Grid, figure, page_only, remarks, words};
 use super::rows::{Read, Row};
 use super::units::Units;
 use super::{Tables, Topic, grid};
@@ -19,7 +19,7 @@ const COLUMNS: [grid::Column; 12] = [
     page_only(figure("kWh/{mile}", |row, units| row.scaled("consumption_kwh_mi", units.per_mile(), 3))),
     page_only(figure("{miles}", |row, units| row.scaled("distance_mi", units.miles(), 0))),
     words("evidence", |row, _| row.words("evidence")),
-    page_only(words("rests on", |row, _| row.words("why"))),
+    remarks("rests on", |row, _| row.words("why")),
 ];
 
 pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
@@ -45,7 +45,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     }
     if !unknown.is_empty() {
         topic.miss(format!(
-            "Not known: {}. A signal of its power in the logs would tell (auxiliary powers under [sources.columns]); nothing is assumed for it.",
+            "Not known: {}. The logs would tell with cab_climate_power, battery_thermal_power or refrigeration_power under [sources.columns]; nothing is assumed.",
             unknown.join(", ")
         ));
     } else if rows.is_empty() {

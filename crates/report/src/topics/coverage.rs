@@ -2,7 +2,7 @@
 
 use backwatt_schema::tables;
 
-use super::grid::{Grid, figure, page_only, words};
+use super::grid::{Grid, figure, page_only, remarks, words};
 use super::rows::{Read, Row, fixed};
 use super::units::Units;
 use super::{Tables, Topic, counted, grid, listed};
@@ -20,10 +20,7 @@ const COLUMNS: [grid::Column; 11] = [
     figure("driven, %", |row, _| row.percent("distance_share_frac", 1)),
     figure("planned, %", |row, _| row.percent("planned_share_frac", 1)),
     page_only(figure("more vehicle-days", |row, _| row.whole("more_vehicle_days"))),
-    page_only(words("undecided; note", |row, _| {
-        let parts = [row.text("undecided")?, row.text("note")?];
-        Ok(parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join("; "))
-    })),
+    remarks("note", |row, _| row.joined(&["undecided", "note"])),
 ];
 
 pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
@@ -110,26 +107,15 @@ fn told(rows: &[Row<'_>], units: Units) -> Read<String> {
     for row in rows {
         if dimensions(row)? == 0 {
             return Ok(format!(
-                "The pilot covers {} vehicle-days of {} vehicles over {} {}.",
-                row.whole("vehicle_days")?,
-                row.whole("vehicles")?,
+                "The pilot covers {} of {} over {} {}.",
+                counted(row.count("vehicle_days")?.unwrap_or(0) as usize, "vehicle-day"),
+                counted(row.count("vehicles")?.unwrap_or(0) as usize, "vehicle"),
                 row.scaled("distance_mi", units.miles(), 0)?,
                 units.miles_word()
             ));
         }
     }
-    let mut named = Vec::new();
-    for row in rows {
-        if row.text("route")? == "all" && row.text("season")? != "all" && dimensions(row)? == 1 {
-            named.push(format!(
-                "{} vehicle-days of {} vehicles in {}",
-                row.whole("vehicle_days")?,
-                row.whole("vehicles")?,
-                row.text("season")?
-            ));
-        }
-    }
-    Ok(format!("The pilot covers {}.", listed(&named)))
+    Ok("The pilot covers nothing that can be counted.".to_owned())
 }
 
 /// What more days or vehicles would bring a verdict.
@@ -145,11 +131,13 @@ fn told_more(tables: &Tables) -> Read<Option<String>> {
             None => by_vehicles += usize::from(row.count("more_vehicles")?.is_some()),
         }
     }
-    let most = by_days.iter().max().copied().unwrap_or(0);
+    let days = by_days
+        .iter()
+        .max()
+        .map_or(String::new(), |most| format!(", up to {most} vehicle-days more of the same vehicles"));
     Ok((open > 0).then(|| {
         format!(
-            "Of {} without a verdict {} would get one from more days alone (up to {most} vehicle-days more of the same vehicles), {by_vehicles} from more vehicles \
-             only, and {} from neither.",
+            "Of {} without a verdict more days alone would bring {} one{days}; more vehicles only, {by_vehicles}; neither, {}.",
             counted(open, "reading"),
             by_days.len(),
             open - by_days.len() - by_vehicles,

@@ -2,7 +2,7 @@
 
 use backwatt_schema::tables;
 
-use super::grid::{Grid, figure, page_only, words};
+use super::grid::{Grid, figure, page_only, remarks, words};
 use super::rows::{Read, Row, fixed};
 use super::units::Units;
 use super::{Tables, Topic, counted, grid, habits};
@@ -30,10 +30,7 @@ const COLUMNS: [grid::Column; 13] = [
     figure("days", |row, _| row.whole("driving_days")),
     page_only(figure("braking energy, kWh", |row, _| row.fixed("energy_braking_kwh", 0))),
     words("evidence", |row, _| row.words("evidence")),
-    page_only(words("allowed for; caution", |row, _| {
-        let parts = [row.text("why_not_shown")?, row.text("adjusted_for")?, row.text("caution")?];
-        Ok(parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join("; "))
-    })),
+    remarks("allowed for", |row, _| row.joined(&["adjusted_for", "caution"])),
 ];
 
 pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
@@ -59,13 +56,22 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     }
     topic.tell(told(&shown, &rows)?);
     topic.notes.extend([ABOUT, SAFETY]);
-    for row in &shown {
-        if stands_out(row)?.is_some() {
-            topic.tell(format!("{}{}", sentence(row, units)?, quarter(row)?));
-            topic.tell(habits::standing_out(&named, row.text("driver_id")?, units)?);
+    // In the order of names: what is told of one person, then the habit it may come from.
+    for person in shown.chunk_by(|a, b| a.text("driver_id").ok() == b.text("driver_id").ok()) {
+        let mut told = Vec::new();
+        for row in person {
+            if stands_out(row)?.is_some() {
+                told.push(format!("{}{}", sentence(row, units)?, quarter(row)?));
+            }
+        }
+        if let Some(first) = person.first().filter(|_| !told.is_empty()) {
+            told.push(habits::standing_out(&named, first.text("driver_id")?, units)?);
+            topic.tell(told.join(" "));
         }
     }
-    topic.answer.dedup();
+    if let Some(sentence) = allowed_for(&shown)? {
+        topic.tell(sentence);
+    }
     for why in reasons(&rows)? {
         topic.miss(why);
     }
@@ -128,16 +134,27 @@ fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
         None => String::new(),
     };
     Ok(format!(
-        "By {}, {} {verb} {} kWh a day {more} than the average of {} drivers at like work ({}, 90 %){range}; {}; {} allowed for, from {} days.",
+        "By {}, {} {verb} {} kWh a day {more} than the average of {} drivers at like work ({}, 90 %){range} ({}; {} days).",
         row.text("response")?,
         row.words("driver_id")?,
         row.scaled("effect_kwh_day", sign, 2)?,
         row.whole("drivers_compared")?,
         row.range(ends, sign, 2)?,
         row.words("evidence")?,
-        row.words("adjusted_for")?,
         row.whole("driving_days")?,
     ))
+}
+
+/// What was allowed for, once for each response.
+fn allowed_for(shown: &[Row<'_>]) -> Read<Option<String>> {
+    let mut known: Vec<String> = Vec::new();
+    for row in shown {
+        let text = format!("{}: {}", row.text("response")?, row.text("adjusted_for")?);
+        if !known.contains(&text) {
+            known.push(text);
+        }
+    }
+    Ok((!known.is_empty()).then(|| format!("Allowed for: {}.", known.join("; "))))
 }
 
 fn quarter(row: &Row<'_>) -> Read<String> {

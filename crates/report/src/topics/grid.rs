@@ -2,33 +2,47 @@
 
 use backwatt_schema::Table;
 
-use super::rows::{Read, Row};
+use super::rows::{Read, Row, UNKNOWN};
 use super::units::Units;
 
 /// Rows of one table on the page; the rest is in the CSV beside it.
 const ROWS: usize = 60;
 
-/// One column: its heading, whether the terminal shows it too, whether it holds words, and how a row fills it.
+/// What a column holds, by which it is set.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Holds {
+    Figures,
+    Words,
+    /// Sentences: told once below the table, with a number in the cell.
+    Remarks,
+}
+
+/// One column: its heading, whether the terminal shows it too, what it holds, and how a row fills it.
 pub struct Column {
     pub head: &'static str,
     pub on_terminal: bool,
-    pub is_words: bool,
+    pub holds: Holds,
     pub cell: fn(&Row<'_>, Units) -> Read<String>,
 }
 
 /// A column of figures, on page and terminal.
 pub const fn figure(head: &'static str, cell: fn(&Row<'_>, Units) -> Read<String>) -> Column {
-    Column { head, on_terminal: true, is_words: false, cell }
+    Column { head, on_terminal: true, holds: Holds::Figures, cell }
 }
 
 /// A column of words, on page and terminal.
 pub const fn words(head: &'static str, cell: fn(&Row<'_>, Units) -> Read<String>) -> Column {
-    Column { head, on_terminal: true, is_words: true, cell }
+    Column { head, on_terminal: true, holds: Holds::Words, cell }
 }
 
 /// The same column on the page alone.
 pub const fn page_only(column: Column) -> Column {
     Column { on_terminal: false, ..column }
+}
+
+/// Remarks on the rows, numbered below the table; page alone.
+pub const fn remarks(head: &'static str, cell: fn(&Row<'_>, Units) -> Read<String>) -> Column {
+    Column { head, on_terminal: false, holds: Holds::Remarks, cell }
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -52,6 +66,8 @@ pub struct Grid {
     pub heads: Vec<Head>,
     pub rows: Vec<Vec<Cell>>,
     pub more: usize,
+    /// What the numbers in a column of remarks stand for, from 1 on.
+    pub remarks: Vec<String>,
     /// Folded on the page and left out on the terminal.
     pub is_detail: bool,
 }
@@ -64,11 +80,17 @@ impl Grid {
         columns: &[Column],
         units: Units,
     ) -> Read<Self> {
-        let cells = |row: &Row<'_>| -> Read<Vec<Cell>> {
-            let cell =
-                |column: &Column| Ok(Cell { text: (column.cell)(row, units)?, is_words: column.is_words });
-            columns.iter().map(cell).collect()
-        };
+        let mut remarks = Vec::new();
+        let mut filled = Vec::new();
+        for row in rows.iter().take(ROWS) {
+            let mut cells = Vec::new();
+            for column in columns {
+                let text = (column.cell)(row, units)?;
+                let text = if column.holds == Holds::Remarks { numbered(&mut remarks, text) } else { text };
+                cells.push(Cell { text, is_words: column.holds == Holds::Words });
+            }
+            filled.push(cells);
+        }
         Ok(Self {
             caption: units.heading(&caption.into()),
             table: table.name,
@@ -77,10 +99,11 @@ impl Grid {
                 .map(|column| Head {
                     text: units.heading(column.head),
                     on_terminal: column.on_terminal,
-                    is_words: column.is_words,
+                    is_words: column.holds == Holds::Words,
                 })
                 .collect(),
-            rows: rows.iter().take(ROWS).map(cells).collect::<Read<_>>()?,
+            rows: filled,
+            remarks,
             more: rows.len().saturating_sub(ROWS),
             is_detail: false,
         })
@@ -91,4 +114,17 @@ impl Grid {
         self.is_detail = true;
         self
     }
+}
+
+/// The number of a remark among those known; a new one is added.
+fn numbered(remarks: &mut Vec<String>, text: String) -> String {
+    if text.is_empty() || text == UNKNOWN {
+        return String::new();
+    }
+    let known = remarks.iter().position(|remark| *remark == text);
+    let at = known.unwrap_or_else(|| {
+        remarks.push(text);
+        remarks.len() - 1
+    });
+    (at + 1).to_string()
 }

@@ -2,7 +2,7 @@
 
 use backwatt_schema::tables;
 
-use super::grid::{self, Grid, figure, page_only, words};
+use super::grid::{self, Grid, figure, page_only, remarks, words};
 use super::rows::{Read, Row};
 use super::units::Units;
 
@@ -16,7 +16,7 @@ const COLUMNS: [grid::Column; 12] = [
     figure("beyond others, {miles} a day", |row, units| row.scaled("above_group_mi_day", units.miles(), 1)),
     figure("days", |row, _| row.whole("driving_days")),
     page_only(figure("occasions", |row, _| row.whole("occasions"))),
-    page_only(words("kWh a day is against", |row, _| row.words("reference"))),
+    remarks("kWh a day is against", |row, _| row.words("reference")),
     page_only(words("evidence", |row, _| row.words("evidence"))),
     page_only(words("examples: trip # braking event", |row, _| row.words("examples"))),
 ];

@@ -57,13 +57,16 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
 }
 
 fn sentence(row: &Row<'_>) -> Read<String> {
+    let less = row.number("recapture_difference_frac")?.is_some_and(|points| points < 0.0);
     Ok(format!(
-        "{}: at level {} {} points of the braking energy at the wheels more came back than at {}, at like work (90 % interval {}; {}; {} vehicle-days); the \
-         sheet's levels account for {}.",
+        "{}: at level {} {} points of the braking energy at the wheels {} came back than at {}, at like work (difference {}, 90 % interval {}; {}; {} \
+         vehicle-days); the sheet's levels account for {}.",
         row.words("vehicle_type")?,
         row.words("regen_level")?,
-        row.percent("recapture_difference_frac", 1)?,
+        row.percent("recapture_difference_frac", 1)?.trim_start_matches('-'),
+        if less { "less" } else { "more" },
         row.words("level_reference")?,
+        row.percent("recapture_difference_frac", 1)?,
         row.range(["recapture_difference_p05_frac", "recapture_difference_p95_frac"], 100.0, 1)?,
         row.words("evidence")?,
         row.whole("vehicle_days")?,

@@ -2,11 +2,13 @@
 
 use backwatt_schema::tables;
 
-use super::grid::{Grid, figure, page_only, words};
+use super::grid::{Grid, figure, page_only, remarks, words};
 use super::rows::{Read, Row, fixed};
 use super::units::Units;
-use super::{Tables, Topic, grid, listed};
+use super::{Tables, Topic, counted, grid, listed};
 
+/// Below this share of braking energy nothing is said of a log.
+const TELLING: f64 = 0.001;
 const AS_IT_IS: &str = "as it is";
 
 const SIGNALS: [grid::Column; 6] = [
@@ -15,7 +17,7 @@ const SIGNALS: [grid::Column; 6] = [
     figure("vehicles without it", |row, _| row.whole("vehicles_lacking")),
     figure("recovered energy, ± %", |row, _| row.percent("half_width_recovered_frac", 1)),
     figure("net use, ± %", |row, _| row.percent("half_width_net_frac", 1)),
-    page_only(words("how", |row, _| row.words("how"))),
+    remarks("how", |row, _| row.words("how")),
 ];
 
 const AUDIT: [grid::Column; 10] = [
@@ -37,7 +39,7 @@ const AUDIT: [grid::Column; 10] = [
         ))
     })),
     figure("trips without claim", |row, _| row.whole("trips_without_claim")),
-    page_only(words("in words", |row, _| row.words("verdict"))),
+    remarks("in words", |row, _| row.words("verdict")),
 ];
 
 const CALIBRATION: [grid::Column; 9] = [
@@ -127,10 +129,10 @@ fn told_signals(rows: &[Row<'_>]) -> Read<Vec<String>> {
         );
         told.push(match best {
             Some(row) => format!(
-                "{of}; {} would bring ± {} %, on {} vehicles that lack it.",
+                "{of}; {} would bring ± {} %, lacking on {}.",
                 row.text("signal")?,
                 row.percent("half_width_recovered_frac", 1)?,
-                row.whole("vehicles_lacking")?
+                counted(row.count("vehicles_lacking")?.unwrap_or(0) as usize, "vehicle")
             ),
             None => format!("{of}; no signal looked at would narrow it."),
         });
@@ -147,6 +149,9 @@ fn told_audit(rows: &[Row<'_>]) -> Read<Option<String>> {
     }
     parts.sort_by(|a, b| b.0.abs().total_cmp(&a.0.abs()));
     Ok(parts.first().map(|(share, vehicle, step)| {
+        if share.abs() < TELLING {
+            return "No log hides or invents a thousandth of its braking energy by how it is sampled.".to_owned();
+        }
         let verb = if *share >= 0.0 { "hides" } else { "invents" };
         format!(
             "Of {} logs the one of {vehicle} ({step} s between speeds) {verb} most: {} % of its braking energy as logged.",

@@ -18,8 +18,12 @@ const MARGIN: f64 = 12.0;
 const FOOT: f64 = 62.0;
 /// Metres in a degree of latitude, of the sphere of 6,371,008.8 m that H3 is drawn on.
 const M_PER_DEGREE: f64 = 6_371_008.8 * std::f64::consts::PI / 180.0;
+/// From edge to edge of a cell.
+const CELL_M: f64 = 130.0;
 /// Cells drawn at most: those with most braking energy.
 const CELLS: usize = 4000;
+/// A part is drawn by itself where it is this much narrower or lower than the whole.
+const PART: f64 = 0.6;
 const CLASSES: usize = 5;
 
 /// One hexagon and what it shows.
@@ -43,7 +47,7 @@ pub fn to_share(batch: &RecordBatch, metric: bool) -> Read<String> {
     let svg = map(&shareable, Units { metric })?;
     // On its own it has no page to take its colours from.
     let own = "<style>text{font:13px sans-serif;fill:#1d2529}.rule{stroke:#1d2529}.q0{fill:#d3e6e8}.q1{fill:#a3cbd0}.q2{fill:#6aabb3}\
-               .q3{fill:#34848d}.q4{fill:#0e4f57}.cell{stroke:#fff;stroke-width:.3}</style>";
+               .q3{fill:#34848d}.q4{fill:#0e4f57}.cell{stroke:#fff;stroke-width:.3}.small{stroke:none}</style>";
     let opened = svg.replacen("<svg ", "<svg xmlns=\"http://www.w3.org/2000/svg\" ", 1);
     Ok(opened.replacen("</title>", &format!("</title>{own}"), 1))
 }
@@ -72,6 +76,52 @@ pub fn map(rows: &[Row<'_>], units: Units) -> Read<String> {
     scale_bar(&mut svg, &frame, units);
     svg.push_str("</svg>");
     Ok(svg)
+}
+
+/// Cells within nine tenths of the braking energy from west to east and from south to north; none where that is no part
+/// much smaller than the whole.
+pub fn busiest<'a>(rows: &[Row<'a>]) -> Read<Vec<Row<'a>>> {
+    let mut placed = Vec::new();
+    for row in rows {
+        let at = row.number("lon_deg")?.zip(row.number("lat_deg")?);
+        placed.extend(at.map(|(lon, lat)| (lon, lat, *row)));
+    }
+    let mut weighed = Vec::new();
+    for (lon, lat, row) in &placed {
+        weighed.push((*lon, *lat, row.number("energy_braking_kwh")?.unwrap_or(0.0)));
+    }
+    let (wide, tall) =
+        (middle(weighed.iter().map(|at| (at.0, at.2))), middle(weighed.iter().map(|at| (at.1, at.2))));
+    let whole = |of: fn(&(f64, f64, f64)) -> f64| {
+        let (low, high) = weighed.iter().map(of).fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
+        high - low
+    };
+    let (of_width, of_height) = ((wide.1 - wide.0) / whole(|at| at.0), (tall.1 - tall.0) / whole(|at| at.1));
+    if !(of_width < PART || of_height < PART) {
+        return Ok(Vec::new());
+    }
+    let within = |(low, high): (f64, f64), value: f64| low <= value && value <= high;
+    placed.retain(|(lon, lat, _)| within(wide, *lon) && within(tall, *lat));
+    Ok(placed.into_iter().map(|(_, _, row)| row).collect())
+}
+
+/// Ends between which the middle nine tenths of the weight lie.
+fn middle(values: impl Iterator<Item = (f64, f64)>) -> (f64, f64) {
+    let mut values: Vec<(f64, f64)> = values.collect();
+    values.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let total: f64 = values.iter().map(|value| value.1).sum();
+    let mut below = 0.0;
+    let mut ends = (f64::NAN, f64::NAN);
+    for (value, weight) in values {
+        if below <= 0.05 * total {
+            ends.0 = value;
+        }
+        if below <= 0.95 * total {
+            ends.1 = value;
+        }
+        below += weight;
+    }
+    ends
 }
 
 fn hexagon(row: &Row<'_>) -> Read<Option<Hexagon>> {
@@ -158,10 +208,12 @@ fn draw(svg: &mut String, hexagon: &Hexagon, frame: &Frame, bounds: &[f64]) {
             format!("{x:.1},{y:.1}")
         })
         .collect();
+    // An edge would hide what is small.
+    let edge = if frame.points_per_m * CELL_M < 6.0 { " small" } else { "" };
     let own = if hexagon.is_shareable { "" } else { " own" };
     let _ = write!(
         svg,
-        "<polygon class=\"cell q{class}{own}\" points=\"{}\"><title>{:.1} Wh a pass, {} passes</title></polygon>",
+        "<polygon class=\"cell q{class}{own}{edge}\" points=\"{}\"><title>{:.1} Wh a pass, {} passes</title></polygon>",
         points.join(" "),
         hexagon.wh_per_pass,
         hexagon.passes

@@ -71,7 +71,7 @@ pub struct Topic {
     #[serde(skip)]
     pub notes: Vec<&'static str>,
     #[serde(skip)]
-    pub svg: String,
+    pub drawings: Vec<Drawing>,
     #[serde(skip)]
     pub grids: Vec<Grid>,
     /// The page of the method, below `notebooks-docs/method`.
@@ -87,7 +87,7 @@ impl Topic {
             answer: Vec::new(),
             missing: Vec::new(),
             notes: Vec::new(),
-            svg: String::new(),
+            drawings: Vec::new(),
             grids: Vec::new(),
             method,
         }
@@ -100,6 +100,13 @@ impl Topic {
     fn miss(&mut self, sentence: impl Into<String>) {
         self.missing.push(sentence.into());
     }
+}
+
+/// An SVG with what it shows.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Drawing {
+    pub caption: &'static str,
+    pub svg: String,
 }
 
 /// The tables as read; one that no run has written is empty.

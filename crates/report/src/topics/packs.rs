@@ -13,14 +13,14 @@ const COLUMNS: [grid::Column; 17] = [
     words("type", |row, _| row.words("vehicle_type")),
     words("route", |row, _| row.words("route")),
     words("season", |row, _| row.words("season")),
-    words("midday charging", |row, _| row.words("midday_charging")),
+    page_only(words("midday charging", |row, _| row.words("midday_charging"))),
     page_only(words("days", |row, _| row.words("scenario"))),
     figure("packs", |row, _| {
         let packs = row.whole("packs")?;
-        Ok(if row.flag("is_smallest")? || row.flag("meets_target")? {
-            packs
-        } else {
-            format!("{packs} fall short")
+        Ok(match row.number("probability_finish_frac")? {
+            None => "too few days".to_owned(),
+            Some(_) if row.flag("meets_target")? => packs,
+            Some(_) => format!("{packs} fall short"),
         })
     }),
     figure("finishes, %", |row, _| row.percent("probability_finish_frac", 0)),
@@ -110,10 +110,10 @@ fn answer(chosen: &[Row<'_>]) -> Read<String> {
     let mut parts = Vec::new();
     for packs in distinct(&counts) {
         let times = counts.iter().filter(|n| **n == packs).count();
-        parts.push(format!("{packs} packs do on {times}"));
+        parts.push(format!("{packs} packs are enough in {times}"));
     }
     if short > 0 {
-        parts.push(format!("none of the counts looked at does on {short}"));
+        parts.push(format!("no count looked at is enough in {short}"));
     }
     if silent > 0 {
         parts.push(format!("{silent} {} too few days to say", if silent == 1 { "has" } else { "have" }));
@@ -150,15 +150,15 @@ fn sentence(row: &Row<'_>) -> Read<String> {
         names => format!("it breaks on days that are {names}"),
     };
     Ok(format!(
-        "Least sure of those that do: {} on {} in {}, midday charging {}: {} packs end {} % of such days with {} % in reserve (90 % interval {} %; \
+        "Least sure of them: {} on {} in {}, midday charging {}. {} packs end one more such day with {} % in reserve at a probability of {} % (90 % interval {} %; \
          {} % asked for; {} vehicle-days; {}); {breaks}.",
         row.words("vehicle_type")?,
         row.words("route")?,
         row.words("season")?,
         row.words("midday_charging")?,
         row.whole("packs")?,
-        row.percent("probability_finish_frac", 0)?,
         row.percent("reserve_frac", 0)?,
+        row.percent("probability_finish_frac", 0)?,
         row.range(["probability_finish_p05_frac", "probability_finish_p95_frac"], 100.0, 0)?,
         row.percent("target_frac", 0)?,
         row.whole("vehicle_days")?,

@@ -2,7 +2,7 @@
 
 use backwatt_schema::tables;
 
-use super::grid::{Grid, figure, page_only, words};
+use super::grid::{Grid, figure, page_only, remarks, words};
 use super::rows::{Read, Row, in_unit};
 use super::units::Units;
 use super::{Tables, Topic, counted, grid};
@@ -21,9 +21,7 @@ const CHECKS: [grid::Column; 12] = [
     page_only(words("evidence", |row, _| row.words("evidence"))),
     page_only(figure("vehicles", |row, _| row.whole("vehicles"))),
     figure("n", |row, _| row.whole("vehicle_days")),
-    page_only(words("why, and what would bring a verdict", |row, _| {
-        Ok(format!("{} {}", row.text("why")?, row.text("caution")?).trim().to_owned())
-    })),
+    remarks("why", |row, _| row.joined(&["why", "caution"])),
 ];
 
 const GAPS: [grid::Column; 7] = [
@@ -33,7 +31,7 @@ const GAPS: [grid::Column; 7] = [
     figure("90 % interval", |row, units| row.range(["gap_p05_kwh_mi", "gap_p95_kwh_mi"], units.per_mile(), 3)),
     words("evidence", |row, _| row.words("evidence")),
     page_only(figure("vehicle-days", |row, _| row.whole("vehicle_days"))),
-    page_only(words("what was exchanged", |row, _| row.words("why"))),
+    remarks("how", |row, _| row.words("why")),
 ];
 
 fn value(row: &Row<'_>, name: &str, units: Units) -> Read<String> {
@@ -96,18 +94,27 @@ fn verdicts(checks: &[Row<'_>]) -> Read<String> {
     }
     let [(_, agrees), (_, differs), (_, open)] = counts;
     Ok(format!(
-        "Of {} of the plan, each under one measure, {agrees} {} borne out, {differs} {} contradicted and {open} cannot be told yet.",
+        "The pilot agrees with {} of {} of the plan, each under one measure, differs from {} and cannot tell of {}.",
+        some(agrees),
         counted(checks.len(), "reading"),
-        are(agrees),
-        are(differs),
+        some(differs),
+        some(open),
     ))
 }
 
-fn are(n: usize) -> &'static str {
-    if n == 1 { "is" } else { "are" }
+fn some(n: usize) -> String {
+    if n == 0 { "none".to_owned() } else { n.to_string() }
 }
 
 fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
+    if row.number("value_p50")?.is_none() {
+        return Ok(format!(
+            "Energy, {}: planned {}, and nothing driven or claimed there to hold it against: {}.",
+            row.scope(&SCOPE)?,
+            value(row, "plan_value", units)?,
+            row.words("verdict")?,
+        ));
+    }
     Ok(format!(
         "Energy, {}: planned {}, driven {} (90 % interval {}; {}; {} vehicle-days, {} {}; {}): {}.",
         row.scope(&SCOPE)?,
@@ -128,10 +135,18 @@ fn unstated(checks: &[Row<'_>]) -> Read<Option<String>> {
     let mut could = Vec::new();
     for row in checks {
         if !row.text("could_be_true_of")?.is_empty() {
-            could.push(format!("of {}: {}", row.text("measure")?, row.text("could_be_true_of")?));
+            could.push(format!("of {}? {}", bracketed(row.text("measure")?), row.text("could_be_true_of")?));
         }
     }
     Ok((!could.is_empty()).then(|| {
-        format!("The plan's regen share names no denominator; whether it could be true {}.", could.join("; "))
+        format!("The plan's regen share names no denominator. Could it be true {}.", could.join("; "))
     }))
+}
+
+/// "R1 recapture of braking (recovered over braking energy)": a name with what it stands for.
+fn bracketed(measure: &str) -> String {
+    match measure.split_once(": ") {
+        Some((name, formula)) => format!("{name} ({formula})"),
+        None => measure.to_owned(),
+    }
 }

@@ -5,7 +5,7 @@ use backwatt_schema::tables;
 use super::grid::{Grid, figure, page_only, words};
 use super::rows::{Read, Row};
 use super::units::Units;
-use super::{Tables, Topic, counted, grid, map};
+use super::{Drawing, Tables, Topic, counted, grid, map};
 use crate::sentences::step_name;
 
 /// Cells listed beside the map.
@@ -34,7 +34,7 @@ const CELLS: [grid::Column; 10] = [
         row.range(["energy_recovered_p05_kwh", "energy_recovered_p95_kwh"], 1.0, 2)
     })),
     words("most of the rest", |row, _| Ok(cause(row)?.map_or("–".to_owned(), |(name, _)| name.to_owned()))),
-    words("evidence", |row, _| row.words("evidence")),
+    page_only(words("evidence", |row, _| row.words("evidence"))),
     page_only(words("may leave the pilot", |row, _| {
         Ok(if row.flag("is_shareable")? { "yes" } else { "no" }.to_owned())
     })),
@@ -69,7 +69,13 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         return Ok(topic);
     }
     topic.tell(told_cells(&cells)?);
-    topic.svg = map::map(&placed, units)?;
+    let whole = "Braking energy at the wheels for each pass, by road cell";
+    topic.drawings.push(Drawing { caption: whole, svg: map::map(&placed, units)? });
+    let busy = map::busiest(&placed)?;
+    if !busy.is_empty() {
+        let caption = "The part that holds most of the braking energy, larger and with classes of its own";
+        topic.drawings.push(Drawing { caption, svg: map::map(&busy, units)? });
+    }
     topic.notes.push(
         "Cells of about 130 m. This map is for the pilot's own use: cells with a dashed edge lie within 300 m of where a vehicle stays \
          overnight, which may be somebody's home, or have fewer than ten passes or two vehicles. map-to-share.svg beside this page leaves \

@@ -71,6 +71,13 @@ impl<'a> Row<'a> {
         }))
     }
 
+    /// What several columns of words say, where they say anything.
+    pub fn joined(&self, names: &[&str]) -> Read<String> {
+        let mut parts = names.iter().map(|name| self.text(name)).collect::<Read<Vec<_>>>()?;
+        parts.retain(|part| !part.is_empty());
+        Ok(parts.join("; "))
+    }
+
     /// What the row is about, of its columns that narrow it; the whole pilot where none does.
     pub fn scope(&self, names: &[&str]) -> Read<String> {
         let mut parts = Vec::new();
