@@ -77,7 +77,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
          and demand charges are not in it. n: nights. Medians of the nights.",
     );
     topic.grids.push(Grid::new("All nights of a type", &tables::CHARGING, &of_all, &COLUMNS, units)?);
-    topic.grids.push(Grid::new("By route", &tables::CHARGING, &rows, &COLUMNS, units)?.as_detail());
+    topic.grids.push(Grid::new("By route", &tables::CHARGING, &rows, &COLUMNS, units)?.folded());
     Ok(topic)
 }
 

@@ -61,7 +61,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         &COLUMNS,
         units,
     )?);
-    topic.grids.push(Grid::new("Together", &tables::COVERAGE, &rows, &COLUMNS, units)?.as_detail());
+    topic.grids.push(Grid::new("Together", &tables::COVERAGE, &rows, &COLUMNS, units)?.folded());
     Ok(topic)
 }
 

@@ -18,6 +18,7 @@ pub enum Holds {
 }
 
 /// One column: its heading, whether the terminal shows it too, what it holds, and how a row fills it.
+#[derive(Clone, Copy)]
 pub struct Column {
     pub head: &'static str,
     pub on_terminal: bool,
@@ -110,7 +111,7 @@ impl Grid {
     }
 
     #[must_use]
-    pub fn as_detail(mut self) -> Self {
+    pub fn folded(mut self) -> Self {
         self.is_detail = true;
         self
     }

@@ -101,7 +101,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     )?);
     topic.grids.push(
         Grid::new("What the logs say of the sheet", &tables::CALIBRATION, &calibration, &CALIBRATION, units)?
-            .as_detail(),
+            .folded(),
     );
     topic.grids.retain(|grid| !grid.rows.is_empty());
     Ok(topic)

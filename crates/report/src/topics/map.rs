@@ -24,6 +24,8 @@ const CELL_M: f64 = 130.0;
 const CELLS: usize = 4000;
 /// A part is drawn by itself where it is this much narrower or lower than the whole.
 const PART: f64 = 0.6;
+/// Share of the braking energy that is cut off on each side.
+const EDGE: f64 = 0.1;
 const CLASSES: usize = 5;
 
 /// One hexagon and what it shows.
@@ -78,8 +80,8 @@ pub fn map(rows: &[Row<'_>], units: Units) -> Read<String> {
     Ok(svg)
 }
 
-/// Cells within nine tenths of the braking energy from west to east and from south to north; none where that is no part
-/// much smaller than the whole.
+/// Cells without the outermost tenths of the braking energy in each direction; none where that is no part much smaller
+/// than the whole.
 pub fn busiest<'a>(rows: &[Row<'a>]) -> Read<Vec<Row<'a>>> {
     let mut placed = Vec::new();
     for row in rows {
@@ -105,7 +107,7 @@ pub fn busiest<'a>(rows: &[Row<'a>]) -> Read<Vec<Row<'a>>> {
     Ok(placed.into_iter().map(|(_, _, row)| row).collect())
 }
 
-/// Ends between which the middle nine tenths of the weight lie.
+/// Ends between which the weight lies, but for an edge on either side.
 fn middle(values: impl Iterator<Item = (f64, f64)>) -> (f64, f64) {
     let mut values: Vec<(f64, f64)> = values.collect();
     values.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -113,10 +115,10 @@ fn middle(values: impl Iterator<Item = (f64, f64)>) -> (f64, f64) {
     let mut below = 0.0;
     let mut ends = (f64::NAN, f64::NAN);
     for (value, weight) in values {
-        if below <= 0.05 * total {
+        if below <= EDGE * total {
             ends.0 = value;
         }
-        if below <= 0.95 * total {
+        if below <= (1.0 - EDGE) * total {
             ends.1 = value;
         }
         below += weight;
@@ -221,7 +223,7 @@ fn draw(svg: &mut String, hexagon: &Hexagon, frame: &Frame, bounds: &[f64]) {
 }
 
 fn legend(svg: &mut String, bounds: &[f64], y: f64) {
-    let _ = write!(svg, "<text x=\"{MARGIN}\" y=\"{:.0}\">Wh braked at the wheels, each pass</text>", y);
+    let _ = write!(svg, "<text x=\"{MARGIN}\" y=\"{y:.0}\">Wh braked at the wheels, each pass</text>");
     for class in 0..=bounds.len() {
         let label = match (class.checked_sub(1).and_then(|i| bounds.get(i)), bounds.get(class)) {
             (None, Some(high)) => format!("under {}", plain(*high)),
@@ -273,6 +275,12 @@ fn scale_bar(svg: &mut String, frame: &Frame, units: Units) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_far_and_quiet_end_is_cut_off() {
+        let (low, high) = middle([(1.0, 10.0), (2.0, 40.0), (3.0, 45.0), (99.0, 5.0)].into_iter());
+        assert_eq!((low, high), (2.0, 3.0));
+    }
 
     #[test]
     fn bounds_are_round() {

@@ -70,7 +70,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         units,
     )?);
     let all = Grid::new("Every count under every kind of day", &tables::PACK_SIZING, &rows, &COLUMNS, units)?;
-    topic.grids.push(all.as_detail());
+    topic.grids.push(all.folded());
     Ok(topic)
 }
 
