@@ -78,10 +78,10 @@ fn the_plan_is_told_as_its_table_has_it() {
 fn packs_chargers_and_climate_are_their_tables() {
     let packs = table(&tables::PACK_SIZING);
     let (chances, scenarios) = (packs.numbers("probability_finish_frac"), packs.texts("scenario"));
-    let chance =
-        (0..packs.rows()).find(|row| scenarios[*row].as_deref() == Some("hot") && chances[*row].is_some());
-    let chance = 100.0 * chances[chance.expect("a hot day")].expect("a chance");
-    holds("packs", &format!("<td>{chance:.0}</td>"));
+    let cold = (0..packs.rows()).filter(|row| scenarios[*row].as_deref() == Some("cold"));
+    let chances: Vec<f64> = cold.filter_map(|row| chances[row]).filter(|chance| *chance < 0.995).collect();
+    assert!(!chances.is_empty(), "a cold day that may fail");
+    chances.iter().for_each(|chance| holds("packs", &format!("<td>{:.0}</td>", 100.0 * chance)));
     let charging = table(&tables::CHARGING);
     let nights = charging.counts("nights")[0];
     holds("charging", &format!("<td>{nights}</td>"));

@@ -3,7 +3,7 @@
 use backwatt_schema::tables;
 
 use super::grid::{Grid, figure, page_only, words};
-use super::rows::{Read, Row};
+use super::rows::{Read, Row, UNKNOWN, fixed};
 use super::units::Units;
 use super::{Tables, Topic, counted, grid, listed};
 
@@ -23,20 +23,33 @@ const COLUMNS: [grid::Column; 17] = [
             Some(_) => format!("{packs} fall short"),
         })
     }),
-    figure("finishes, %", |row, _| row.percent("probability_finish_frac", 0)),
-    figure("90 % interval", |row, _| {
-        row.range(["probability_finish_p05_frac", "probability_finish_p95_frac"], 100.0, 0)
-    }),
+    figure("finishes, %", |row, _| Ok(chance(row.number("probability_finish_frac")?))),
+    figure("90 % interval", chances),
+    figure("n", |row, _| row.whole("vehicle_days")),
+    words("breaks on days", |row, _| row.words("breaks")),
+    page_only(words("evidence", |row, _| row.words("evidence"))),
     page_only(figure("asked for, %", |row, _| row.percent("target_frac", 0))),
     page_only(figure("reserve, %", |row, _| row.percent("reserve_frac", 0))),
     page_only(figure("usable, kWh", |row, _| row.fixed("capacity_usable_kwh", 1))),
     page_only(figure("day, median kWh", |row, _| row.fixed("energy_day_p50_kwh", 1))),
     page_only(figure("day, 90th percentile kWh", |row, _| row.fixed("energy_day_p90_kwh", 1))),
     page_only(figure("{miles} a pack", |row, units| row.scaled("range_per_pack_mi", units.miles(), 1))),
-    figure("n", |row, _| row.whole("vehicle_days")),
-    words("breaks on days", |row, _| row.words("breaks")),
-    page_only(words("evidence", |row, _| row.words("evidence"))),
 ];
+
+/// In percent; what would be rounded to certainty is not.
+fn chance(probability: Option<f64>) -> String {
+    match probability {
+        None => UNKNOWN.to_owned(),
+        Some(sure) if sure >= 0.995 => "over 99".to_owned(),
+        Some(probability) => fixed(100.0 * probability, 0),
+    }
+}
+
+fn chances(row: &Row<'_>, _: Units) -> Read<String> {
+    let low = row.number("probability_finish_p05_frac")?;
+    let (low, high) = (chance(low), chance(row.number("probability_finish_p95_frac")?));
+    Ok(if low == high { low } else { format!("{low} to {high}") })
+}
 
 pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     let mut topic = Topic::new(
@@ -56,7 +69,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     }
     topic.tell(answer(&chosen)?);
     if let Some(first) = thinnest(&chosen)? {
-        topic.tell(sentence(&first)?);
+        topic.tell(sentence(&first, units)?);
     }
     topic.notes.push(
         "The probability that one more day like those driven ends with its reserve untouched. n: vehicle-days; of fewer than three \
@@ -144,7 +157,7 @@ fn thinnest<'a>(chosen: &[Row<'a>]) -> Read<Option<Row<'a>>> {
     Ok(worst.map(|(_, row)| row))
 }
 
-fn sentence(row: &Row<'_>) -> Read<String> {
+fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
     let breaks = match row.text("breaks")? {
         "" => "it holds on every kind of day looked at".to_owned(),
         names => format!("it breaks on days that are {names}"),
@@ -158,10 +171,22 @@ fn sentence(row: &Row<'_>) -> Read<String> {
         row.words("midday_charging")?,
         row.whole("packs")?,
         row.percent("reserve_frac", 0)?,
-        row.percent("probability_finish_frac", 0)?,
-        row.range(["probability_finish_p05_frac", "probability_finish_p95_frac"], 100.0, 0)?,
+        chance(row.number("probability_finish_frac")?),
+        chances(row, units)?,
         row.percent("target_frac", 0)?,
         row.whole("vehicle_days")?,
         row.words("evidence")?,
     ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_is_certain() {
+        assert_eq!(chance(Some(0.9999)), "over 99");
+        assert_eq!(chance(Some(0.931)), "93");
+        assert_eq!(chance(None), UNKNOWN);
+    }
 }
