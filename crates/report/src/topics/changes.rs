@@ -101,7 +101,7 @@ fn told(findings: usize, in_line: usize, hidden: usize) -> String {
     } else {
         format!("; {hidden} not shown, for too little driving or to protect people")
     };
-    format!("{head}; {} in line with the others of its type{hidden}.", counted(in_line, "truck"))
+    format!("{head}; {} in line with others of the same type{hidden}.", counted(in_line, "truck"))
 }
 
 fn sentence(row: &Row<'_>, units: Units) -> Read<String> {

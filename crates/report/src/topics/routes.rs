@@ -68,7 +68,8 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         topic.miss("No map: the logs hold no positions. Map latitude and longitude under [sources.columns].");
         return Ok(topic);
     }
-    topic.tell(told_cells(&cells)?);
+    // What was asked comes first, the routes it was driven on second.
+    topic.answer.insert(0, told_cells(&cells)?);
     let whole = "Braking energy at the wheels for each pass, by road cell";
     topic.drawings.push(Drawing { caption: whole, svg: map::map(&placed, units)? });
     let busy = map::busiest(&placed)?;
