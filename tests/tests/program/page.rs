@@ -71,3 +71,25 @@ fn a_section_without_a_table_says_what_would_bring_it() {
         assert!(page.contains(words), "{words}");
     }
 }
+
+/// One vehicle drove these roads: whoever sees the map sees the driver.
+#[test]
+fn a_pilot_of_one_vehicle_shares_no_cell() {
+    let pilot = TINY.replace(
+        "speed = {",
+        "latitude = { column = \"lat\", unit = \"deg\" }\nlongitude = { column = \"lon\", unit = \"deg\" }\nspeed = {",
+    );
+    let (folder, _) = tiny_pilot(&pilot);
+    let log = std::fs::read_to_string(folder.path().join("log.csv")).expect("a log");
+    let placed = log.lines().enumerate().map(|(at, line)| match at {
+        0 => format!("{line},lat,lon\n"),
+        _ => format!("{line},{:.6},-38.9\n", 38.6 + 0.0000675 * at as f64),
+    });
+    std::fs::write(folder.path().join("log.csv"), placed.collect::<String>()).expect("writable");
+    let output = backwatt(folder.path(), &["run", "pilot.toml", "--quiet"]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    let read = |name: &str| std::fs::read_to_string(folder.path().join("out/report").join(name)).expect(name);
+    assert!(read("index.html").contains("<polygon class=\"cell"), "the pilot's own map has cells");
+    let shared = read("map-to-share.svg");
+    assert!(!shared.contains("<polygon") && shared.contains("No cell of this pilot may be shared"));
+}

@@ -47,6 +47,11 @@ pub fn to_share(batch: &RecordBatch, metric: bool) -> Read<String> {
         }
     }
     let svg = map(&shareable, Units { metric })?;
+    if svg.is_empty() {
+        return Ok("<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 840 40\"><text x=\"12\" y=\"25\" \
+                   font-family=\"sans-serif\" font-size=\"13\">No cell of this pilot may be shared.</text></svg>"
+            .to_owned());
+    }
     // On its own it has no page to take its colours from.
     let own = "<style>text{font:13px sans-serif;fill:#1d2529}.rule{stroke:#1d2529}.q0{fill:#d3e6e8}.q1{fill:#a3cbd0}.q2{fill:#6aabb3}\
                .q3{fill:#34848d}.q4{fill:#0e4f57}.cell{stroke:#fff;stroke-width:.3}.small{stroke:none}</style>";

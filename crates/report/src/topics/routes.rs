@@ -72,6 +72,10 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     topic.answer.insert(0, told_cells(&cells)?);
     let whole = "Braking energy at the wheels for each pass, by road cell";
     topic.drawings.push(Drawing { caption: whole, svg: map::map(&placed, units)? });
+    topic.drawings.retain(|drawing| !drawing.svg.is_empty());
+    if topic.drawings.is_empty() {
+        topic.miss("No map: the cells lie across the 180th meridian, where a flat map says nothing; road_cells.csv has them.");
+    }
     let busy = map::busiest(&placed)?;
     if !busy.is_empty() {
         let caption = "The part that holds most of the braking energy, larger and with classes of its own";
