@@ -7,6 +7,7 @@ use backwatt_schema::{BatchError, BatchView, number_at, tables, text_at};
 use serde::Serialize;
 
 use crate::sentences::Sentence;
+use crate::topics::Topic;
 use crate::trust::Trust;
 use crate::{ReportInput, SettingRow};
 
@@ -75,6 +76,8 @@ pub struct Answers {
     #[serde(skip)]
     pub trip_places: BTreeMap<String, String>,
     pub sentences: Vec<Sentence>,
+    /// One for each further question, from the tables of the estimate stage.
+    pub topics: Vec<Topic>,
     pub groups: Vec<Group>,
     pub balances: Vec<Balance>,
     pub trust: Trust,
@@ -106,6 +109,7 @@ impl Answers {
             metric: input.metric,
             trip_places: BTreeMap::new(),
             sentences,
+            topics: Vec::new(),
             groups,
             balances,
             trust,

@@ -26,6 +26,36 @@ pub fn csv(out: &mut dyn Write, table: &Table, batches: &[RecordBatch]) -> std::
     Ok(())
 }
 
+/// Writes a batch as JSON: an array with an object for each row, null for null, UTC times.
+pub fn json(out: &mut dyn Write, table: &Table, batch: &RecordBatch) -> std::io::Result<()> {
+    out.write_all(b"[")?;
+    for row in 0..batch.num_rows() {
+        out.write_all(if row == 0 { b"\n" } else { b",\n" })?;
+        let pairs = table.columns.iter().zip(batch.columns());
+        let object: serde_json::Map<String, serde_json::Value> = pairs
+            .map(|(column, array)| (column.name.to_owned(), value(array.as_ref(), column.kind, row)))
+            .collect();
+        serde_json::to_writer(&mut *out, &object)?;
+    }
+    out.write_all(b"\n]\n")
+}
+
+fn value(array: &dyn Array, kind: Kind, row: usize) -> serde_json::Value {
+    if array.is_null(row) {
+        return serde_json::Value::Null;
+    }
+    let any = array.as_any();
+    let value = match kind {
+        Kind::F64 => any.downcast_ref::<Float64Array>().map(|a| a.value(row).into()),
+        Kind::U32 => any.downcast_ref::<UInt32Array>().map(|a| a.value(row).into()),
+        Kind::U64 => any.downcast_ref::<UInt64Array>().map(|a| a.value(row).into()),
+        Kind::Bool => any.downcast_ref::<BooleanArray>().map(|a| a.value(row).into()),
+        Kind::Text => any.downcast_ref::<StringArray>().map(|a| a.value(row).into()),
+        Kind::Time => any.downcast_ref::<TimestampNanosecondArray>().map(|a| time(a.value(row)).into()),
+    };
+    value.unwrap_or(serde_json::Value::Null)
+}
+
 fn cell(array: &dyn Array, kind: Kind, row: usize) -> String {
     if array.is_null(row) {
         return String::new();

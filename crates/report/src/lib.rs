@@ -13,6 +13,7 @@ mod frame;
 mod page;
 mod sentences;
 mod text;
+mod topics;
 mod trust;
 mod what_if;
 mod write;
@@ -23,6 +24,7 @@ use serde::Serialize;
 
 pub use answers::{Answers, Group, Measure};
 pub use text::text;
+pub use topics::Topic;
 pub use what_if::{WhatIfAnswers, WhatIfSums, what_if_text};
 pub use write::write;
 

@@ -6,7 +6,7 @@ use comfy_table::{CellAlignment, Table, presets};
 
 use crate::answers::{Answers, Group, Measure};
 
-const WIDTH: usize = 80;
+pub(crate) const WIDTH: usize = 80;
 /// Rows shown of one grouping; the rest is in the tables.
 const ROWS: usize = 12;
 const KM_PER_MILE: f64 = 1.609_344;
@@ -41,6 +41,7 @@ pub fn text(answers: &Answers) -> String {
         }
         out.push('\n');
     }
+    out.push_str(&crate::topics::text(&answers.topics));
     out.push_str(&trust(answers));
     out
 }

@@ -7,6 +7,7 @@ use backwatt_schema::{BatchView, Table, tables};
 use backwatt_store::{Layout, Provenance, StoreError, read_table, write_bytes, write_table, write_with};
 
 use crate::answers::Answers;
+use crate::topics::{self, Tables};
 use crate::trust::Trust;
 use crate::{ReportError, ReportInput, ReportOptions, balance, export, page};
 
@@ -40,6 +41,8 @@ pub fn write(
     write_table(&layout.table(&tables::BRAKING_BALANCE), &tables::BRAKING_BALANCE, &balance, provenance)?;
     let mut answers = Answers::new(input, &recovery, &balance, trust)?;
     trips.iter().try_for_each(|batch| answers.place_trips(batch))?;
+    let estimates = Tables::read(layout)?;
+    answers.topics = topics::all(&estimates, input.metric)?;
 
     let folder = layout.report();
     let csv = |table: &'static Table, batches: &[RecordBatch]| -> Result<(), ReportError> {
@@ -55,6 +58,17 @@ pub fn write(
     for table in [&tables::BRAKING_EVENTS, &tables::STOPS, &tables::CHARGES] {
         let all = input.vehicles.iter().map(|v| read_table(&layout.vehicle_table(table, v), table));
         csv(table, &all.collect::<Result<Vec<_>, _>>()?)?;
+    }
+    for table in topics::SHOWN {
+        let Some(batch) = estimates.batch(table) else { continue };
+        csv(table, std::slice::from_ref(batch))?;
+        let path = folder.join("tables").join(format!("{}.json", table.name));
+        let io = |source| StoreError::Io { doing: "write", path: path.clone(), source };
+        write_with(&path, |out| export::json(out, table, batch).map_err(io))?;
+    }
+    if let Some(cells) = estimates.batch(&tables::ROAD_CELLS) {
+        let svg = topics::to_share(cells, input.metric)?;
+        write_bytes(&folder.join("map-to-share.svg"), svg.as_bytes())?;
     }
     let mut json = serde_json::to_vec_pretty(&answers)?;
     writeln!(json).map_err(|source| StoreError::Io { doing: "write", path: folder.clone(), source })?;

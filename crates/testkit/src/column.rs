@@ -41,6 +41,12 @@ impl Table {
         (0..self.rows()).map(|row| array.value(row)).collect()
     }
 
+    /// False where a flag is null.
+    pub fn flags(&self, name: &str) -> Vec<bool> {
+        let array = self.view().flags(name).unwrap_or_else(|e| panic!("{e}"));
+        array.iter().map(|flag| flag.unwrap_or(false)).collect()
+    }
+
     pub fn texts(&self, name: &str) -> Vec<Option<String>> {
         let array = self.view().texts(name).unwrap_or_else(|e| panic!("{e}"));
         (0..self.rows()).map(|row| text_at(array, row).map(str::to_owned)).collect()

@@ -15,4 +15,5 @@ mod repeat;
 mod route_edges;
 mod route_town;
 mod routes;
+mod sections;
 mod truth;

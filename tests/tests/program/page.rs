@@ -40,3 +40,56 @@ fn cautions_and_denominators_are_there() {
         assert!(page.contains(words), "{words}");
     }
 }
+
+/// Names that reach the sections of plan, routes, drivers and map, from the logs and from the pilot file.
+#[test]
+fn hostile_names_stay_text_in_every_section() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let demo = backwatt(folder.path(), &["demo", ".", "--small", "--quiet"]);
+    assert_eq!(code(&demo), 0, "{}", stderr(&demo));
+    let hostile = "<svg onload=alert(1)>\u{202e}&";
+    let pilot = folder.path().join("pilot.toml");
+    let text = std::fs::read_to_string(&pilot).expect("the demo's pilot file");
+    assert!(text.contains("light3") && text.contains("depot post"));
+    let renamed =
+        text.replace("depot post", hostile).replace("route = \"coast\"", &format!("route = {hostile:?}"));
+    std::fs::write(&pilot, renamed.replace("\\u{202e}", "\u{202e}")).expect("writable");
+    let output = backwatt(folder.path(), &["run", "pilot.toml", "--quiet"]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    let page = std::fs::read_to_string(folder.path().join("out/report/index.html")).expect("a page");
+    assert!(!page.contains("<svg onload"), "markup from a name");
+    let charging = page.split("<section id=\"charging\">").nth(1).expect("a section");
+    assert!(charging.contains("svg onload"), "the name is shown, as text");
+}
+
+#[test]
+fn a_section_without_a_table_says_what_would_bring_it() {
+    let page = page(TINY);
+    for words in
+        ["[[plan.energy]]", "[[plan.driving]]", "[charge_sessions]", "[shifts]", "regen_level", "latitude"]
+    {
+        assert!(page.contains(words), "{words}");
+    }
+}
+
+/// One vehicle drove these roads: whoever sees the map sees the driver.
+#[test]
+fn a_pilot_of_one_vehicle_shares_no_cell() {
+    let pilot = TINY.replace(
+        "speed = {",
+        "latitude = { column = \"lat\", unit = \"deg\" }\nlongitude = { column = \"lon\", unit = \"deg\" }\nspeed = {",
+    );
+    let (folder, _) = tiny_pilot(&pilot);
+    let log = std::fs::read_to_string(folder.path().join("log.csv")).expect("a log");
+    let placed = log.lines().enumerate().map(|(at, line)| match at {
+        0 => format!("{line},lat,lon\n"),
+        _ => format!("{line},{:.6},-38.9\n", 38.6 + 0.0000675 * at as f64),
+    });
+    std::fs::write(folder.path().join("log.csv"), placed.collect::<String>()).expect("writable");
+    let output = backwatt(folder.path(), &["run", "pilot.toml", "--quiet"]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    let read = |name: &str| std::fs::read_to_string(folder.path().join("out/report").join(name)).expect(name);
+    assert!(read("index.html").contains("<polygon class=\"cell"), "the pilot's own map has cells");
+    let shared = read("map-to-share.svg");
+    assert!(!shared.contains("<polygon") && shared.contains("No cell of this pilot may be shared"));
+}

@@ -1,0 +1,166 @@
+//! What changed over time, which truck is out of line, and what its battery holds.
+
+use backwatt_schema::tables;
+
+use super::grid::{Grid, figure, page_only, remarks, words};
+use super::rows::{Read, Row};
+use super::units::Units;
+use super::{Tables, Topic, counted, grid, listed};
+
+const CHANGES: [grid::Column; 10] = [
+    words("who or what", |row, _| Ok(format!("{} {}", row.text("subject")?, row.text("name")?))),
+    words("response", |row, _| row.words("response")),
+    words("finding", |row, _| row.scope(&["finding", "what"])),
+    words("first day after", |row, _| row.words("service_day")),
+    figure("kWh/{mile}", |row, units| match row.number("change_kwh_mi")? {
+        Some(_) => row.scaled("change_kwh_mi", units.per_mile(), 4),
+        None => row.scaled("standing_kwh_mi", units.per_mile(), 4),
+    }),
+    figure("90 % interval", |row, units| match row.number("change_p05_kwh_mi")? {
+        Some(_) => row.range(["change_p05_kwh_mi", "change_p95_kwh_mi"], units.per_mile(), 4),
+        None => row.range(["standing_p05_kwh_mi", "standing_p95_kwh_mi"], units.per_mile(), 4),
+    }),
+    page_only(figure("fell back by chance, kWh/{mile}", |row, units| {
+        row.scaled("regression_kwh_mi", units.per_mile(), 4)
+    })),
+    page_only(figure("as sharp by chance, %", |row, _| row.percent("chance_probability_frac", 1))),
+    page_only(figure("days before, after", |row, _| {
+        Ok(format!("{}, {}", row.whole("days_before")?, row.whole("days_after")?))
+    })),
+    remarks("caution", |row, _| row.words("caution")),
+];
+
+const CAPACITY: [grid::Column; 8] = [
+    words("vehicle", |row, _| row.words("vehicle_id")),
+    figure("stated, kWh", |row, _| row.fixed("capacity_stated_kwh", 1)),
+    figure("measured, kWh", |row, _| row.fixed("capacity_measured_p50_kwh", 1)),
+    figure("90 % interval", |row, _| {
+        row.range(["capacity_measured_p05_kwh", "capacity_measured_p95_kwh"], 1.0, 1)
+    }),
+    figure("measured / stated, %", |row, _| row.percent("capacity_ratio_p50_frac", 1)),
+    figure("sessions", |row, _| row.whole("sessions")),
+    words("evidence", |row, _| row.words("evidence")),
+    remarks("rests on", |row, _| row.words("why")),
+];
+
+pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
+    let mut topic = Topic::new(
+        "time",
+        "Over time",
+        "What changed, which truck is out of line, and what does each battery hold?",
+        "comparing-drivers.md",
+    );
+    let rows = tables.rows(&tables::CHANGES);
+    let (mut shown, mut hidden, mut in_line) = (Vec::new(), 0, 0);
+    for row in &rows {
+        match row.text("finding")? {
+            "not shown" => hidden += 1,
+            "in line" => {
+                in_line += 1;
+                shown.push(*row);
+            }
+            _ => shown.push(*row),
+        }
+    }
+    if shown.is_empty() {
+        topic.miss(
+            "No change over time can be told: that takes dated logs of ten days and more of a driver or a vehicle. [[events]] in the pilot file names a day and what \
+             happened on it.",
+        );
+    } else {
+        topic.tell(told(shown.len() - in_line, in_line, hidden));
+        for row in &shown {
+            if row.text("finding")? != "in line" {
+                topic.tell(sentence(row, units)?);
+            }
+        }
+        topic.notes.push(
+            "A change is after less before, from each one's own baseline, less what would have been found if nothing had changed: who stood out by chance falls back. Below \
+             zero saves energy. Other things may have changed on the same day.",
+        );
+        topic.grids.push(Grid::new(
+            "Changes, and trucks beside others of their type",
+            &tables::CHANGES,
+            &shown,
+            &CHANGES,
+            units,
+        )?);
+    }
+    battery(&mut topic, tables, units)?;
+    Ok(topic)
+}
+
+fn told(findings: usize, in_line: usize, hidden: usize) -> String {
+    let head = if findings == 0 {
+        "No change is found and no truck is out of line".to_owned()
+    } else {
+        format!("{} of a change or of a truck out of line", counted(findings, "finding"))
+    };
+    let hidden = if hidden == 0 {
+        String::new()
+    } else {
+        format!("; {hidden} not shown, for too little driving or to protect people")
+    };
+    format!("{head}; {} in line with others of the same type{hidden}.", counted(in_line, "truck"))
+}
+
+fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
+    let standing = row.number("change_kwh_mi")?.is_none();
+    let (value, ends) = if standing {
+        ("standing_kwh_mi", ["standing_p05_kwh_mi", "standing_p95_kwh_mi"])
+    } else {
+        ("change_kwh_mi", ["change_p05_kwh_mi", "change_p95_kwh_mi"])
+    };
+    let when = if standing {
+        "from the mean of its type".to_owned()
+    } else {
+        format!(
+            "from {} on ({} days before, {} after)",
+            row.words("service_day")?,
+            row.whole("days_before")?,
+            row.whole("days_after")?
+        )
+    };
+    Ok(format!(
+        "{} {}, {}: {}; {} kWh/{} {when} (90 % interval {}).",
+        row.words("subject")?,
+        row.words("name")?,
+        row.text("response")?,
+        row.scope(&["finding", "what"])?,
+        row.scaled(value, units.per_mile(), 4)?,
+        units.mile(),
+        row.range(ends, units.per_mile(), 4)?,
+    ))
+}
+
+fn battery(topic: &mut Topic, tables: &Tables, units: Units) -> Read<()> {
+    let capacity = tables.rows(&tables::CAPACITY);
+    let mut measured = Vec::new();
+    for row in &capacity {
+        if row.number("capacity_measured_p50_kwh")?.is_some() {
+            measured.push(format!(
+                "{} {} kWh (90 % interval {}; {}; {} % of the stated)",
+                row.words("vehicle_id")?,
+                row.fixed("capacity_measured_p50_kwh", 1)?,
+                row.range(["capacity_measured_p05_kwh", "capacity_measured_p95_kwh"], 1.0, 1)?,
+                counted(row.count("sessions")?.unwrap_or(0) as usize, "session"),
+                row.percent("capacity_ratio_p50_frac", 1)?,
+            ));
+        }
+    }
+    if measured.is_empty() {
+        topic.miss(
+            "No battery is measured: a file of metered charges, named as file = \"…\" under [charge_sessions] in the pilot file, would tell what each still holds.",
+        );
+        return Ok(());
+    }
+    topic.tell(format!("Between state of charge 0 and 1, by the charger's meter: {}.", listed(&measured)));
+    topic.grids.push(Grid::new(
+        "Capacity, measured against stated",
+        &tables::CAPACITY,
+        &capacity,
+        &CAPACITY,
+        units,
+    )?);
+    Ok(())
+}

@@ -1,0 +1,75 @@
+//! What came back at each regen level, as it was driven.
+
+use backwatt_schema::tables;
+
+use super::grid::{Grid, figure, page_only, words};
+use super::rows::{Read, Row};
+use super::units::Units;
+use super::{Tables, Topic, grid};
+
+const COLUMNS: [grid::Column; 11] = [
+    words("type", |row, _| row.words("vehicle_type")),
+    words("level", |row, _| row.words("regen_level")),
+    words("against", |row, _| row.words("level_reference")),
+    figure("recovered / braking, %", |row, _| row.percent("recapture_of_braking_frac", 1)),
+    figure("difference at like work, points", |row, _| row.percent("recapture_difference_frac", 1)),
+    figure("90 % interval", |row, _| {
+        row.range(["recapture_difference_p05_frac", "recapture_difference_p95_frac"], 100.0, 1)
+    }),
+    page_only(figure("by the sheet, points", |row, _| row.percent("recoverable_difference_frac", 1))),
+    page_only(figure("strata shared", |row, _| row.whole("strata"))),
+    figure("n", |row, _| row.whole("vehicle_days")),
+    page_only(figure("braking energy, kWh", |row, _| row.fixed("energy_braking_kwh", 1))),
+    words("evidence", |row, _| row.words("evidence")),
+];
+
+pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
+    let mut topic = Topic::new(
+        "levels",
+        "Regen levels as driven",
+        "What did each regen level recover, with drivers, trucks, routes and weather alike?",
+        "comparing-drivers.md",
+    );
+    let rows = tables.rows(&tables::LEVEL_COMPARISON);
+    if rows.is_empty() {
+        topic.miss(
+            "No levels to compare: that takes measured battery power and a regen level in the logs. Map regen_level and pack power, or voltage and current, \
+             under [sources.columns]. What another level would have done on the same trips: backwatt replay --with level=…",
+        );
+        return Ok(topic);
+    }
+    for row in &rows {
+        if row.number("recapture_difference_frac")?.is_some()
+            && row.text("regen_level")? != row.text("level_reference")?
+        {
+            topic.tell(sentence(row)?);
+        }
+    }
+    if topic.answer.is_empty() {
+        topic.tell("No two levels were driven by the same people on the same trucks and routes in like weather, so none can be held against another.");
+    }
+    topic.notes.push(
+        "Levels were chosen, not assigned: a difference is an association, not an effect. Points: of recovered over braking energy at the wheels. n: vehicle-days with measured \
+         battery power.",
+    );
+    topic.grids.push(Grid::new("Levels as driven", &tables::LEVEL_COMPARISON, &rows, &COLUMNS, units)?);
+    Ok(topic)
+}
+
+fn sentence(row: &Row<'_>) -> Read<String> {
+    let less = row.number("recapture_difference_frac")?.is_some_and(|points| points < 0.0);
+    Ok(format!(
+        "{}: at level {} {} points of the braking energy at the wheels {} came back than at {}, at like work (difference {}, 90 % interval {}; {}; {} \
+         vehicle-days); the sheet's levels account for {}.",
+        row.words("vehicle_type")?,
+        row.words("regen_level")?,
+        row.percent("recapture_difference_frac", 1)?.trim_start_matches('-'),
+        if less { "less" } else { "more" },
+        row.words("level_reference")?,
+        row.percent("recapture_difference_frac", 1)?,
+        row.range(["recapture_difference_p05_frac", "recapture_difference_p95_frac"], 100.0, 1)?,
+        row.words("evidence")?,
+        row.whole("vehicle_days")?,
+        row.percent("recoverable_difference_frac", 1)?,
+    ))
+}

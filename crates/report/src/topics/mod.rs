@@ -1,0 +1,168 @@
+//! The questions beyond consumption and recapture: one file for each, one answer on page and terminal alike.
+//!
+//! Deliberately absent: any figure that is in no table, and any table of the estimate stage that names a person it does
+//! not show.
+
+mod changes;
+mod charging;
+mod climate;
+mod coverage;
+mod drivers;
+mod grid;
+mod habits;
+mod levels;
+mod logs;
+mod map;
+mod packs;
+mod plan;
+mod routes;
+mod rows;
+mod text;
+mod units;
+
+use std::collections::BTreeMap;
+
+use arrow::array::RecordBatch;
+use backwatt_schema::{Table, tables};
+use backwatt_store::{Layout, StoreError, read_table};
+use serde::Serialize;
+
+use grid::Grid;
+use rows::{Read, Row};
+use units::Units;
+
+pub use map::to_share;
+pub use text::text;
+
+/// Tables of the estimate stage that these sections show, written beside the page as CSV and JSON.
+pub static SHOWN: [&Table; 18] = [
+    &tables::PLAN_CHECK,
+    &tables::PLAN_GAP,
+    &tables::PACK_SIZING,
+    &tables::CHARGING,
+    &tables::CLIMATE_COST,
+    &tables::ROUTES,
+    &tables::PLACES,
+    &tables::ROAD_CELLS,
+    &tables::DRIVERS,
+    &tables::HABITS,
+    &tables::LEVEL_COMPARISON,
+    &tables::CHANGES,
+    &tables::CAPACITY,
+    &tables::CHARGE_SESSIONS,
+    &tables::SIGNAL_VALUE,
+    &tables::SAMPLING_AUDIT,
+    &tables::CALIBRATION,
+    &tables::COVERAGE,
+];
+
+/// One question with its answer.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Topic {
+    pub id: &'static str,
+    #[serde(skip)]
+    pub heading: &'static str,
+    pub question: &'static str,
+    /// The answer first, then what else must be told.
+    pub answer: Vec<String>,
+    /// What is not there, and what would bring it; empty where nothing is amiss.
+    pub missing: Vec<String>,
+    /// How to read it, and what it is not.
+    #[serde(skip)]
+    pub notes: Vec<&'static str>,
+    #[serde(skip)]
+    pub drawings: Vec<Drawing>,
+    #[serde(skip)]
+    pub grids: Vec<Grid>,
+    /// The page of the method, below `notebooks-docs/method`.
+    pub method: &'static str,
+}
+
+impl Topic {
+    fn new(id: &'static str, heading: &'static str, question: &'static str, method: &'static str) -> Self {
+        Self {
+            id,
+            heading,
+            question,
+            answer: Vec::new(),
+            missing: Vec::new(),
+            notes: Vec::new(),
+            drawings: Vec::new(),
+            grids: Vec::new(),
+            method,
+        }
+    }
+
+    fn tell(&mut self, sentence: impl Into<String>) {
+        self.answer.push(sentence.into());
+    }
+
+    fn miss(&mut self, sentence: impl Into<String>) {
+        self.missing.push(sentence.into());
+    }
+}
+
+/// An SVG with what it shows.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Drawing {
+    pub caption: &'static str,
+    pub svg: String,
+}
+
+/// The tables as read; one that no run has written is empty.
+pub struct Tables {
+    batches: BTreeMap<&'static str, RecordBatch>,
+}
+
+impl Tables {
+    pub fn read(layout: &Layout) -> Result<Self, StoreError> {
+        let mut batches = BTreeMap::new();
+        for table in SHOWN {
+            let path = layout.table(table);
+            if path.is_file() {
+                batches.insert(table.name, read_table(&path, table)?);
+            }
+        }
+        Ok(Self { batches })
+    }
+
+    pub fn batch(&self, table: &'static Table) -> Option<&RecordBatch> {
+        self.batches.get(table.name)
+    }
+
+    fn rows(&self, table: &'static Table) -> Vec<Row<'_>> {
+        self.batch(table).map(|batch| rows::rows(table, batch)).unwrap_or_default()
+    }
+}
+
+/// Every section, in the order of the page.
+pub fn all(tables: &Tables, metric: bool) -> Read<Vec<Topic>> {
+    let units = Units { metric };
+    let sections = [
+        plan::topic,
+        packs::topic,
+        charging::topic,
+        climate::topic,
+        routes::topic,
+        drivers::topic,
+        levels::topic,
+        changes::topic,
+        logs::topic,
+        coverage::topic,
+    ];
+    sections.into_iter().map(|section| section(tables, units)).collect()
+}
+
+/// "a", "a and b", "a, b and c".
+fn listed(parts: &[String]) -> String {
+    match parts {
+        [] => String::new(),
+        [one] => one.clone(),
+        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+    }
+}
+
+/// "1 route", "2 routes".
+fn counted(n: usize, one: &str) -> String {
+    if n == 1 { format!("1 {one}") } else { format!("{n} {one}s") }
+}

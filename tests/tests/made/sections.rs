@@ -1,0 +1,156 @@
+//! The page of the small made-up pilot: a section for each question, and figures that are the tables'.
+
+use backwatt::tables;
+use backwatt_testkit::Table;
+
+use crate::truth::SMALL;
+
+fn page() -> String {
+    std::fs::read_to_string(SMALL.out.join("report/index.html")).expect("a page")
+}
+
+/// The markup of one section.
+fn section(id: &str) -> String {
+    let page = page();
+    let from = page.find(&format!("<section id=\"{id}\">")).unwrap_or_else(|| panic!("no section {id}"));
+    let length = page[from..].find("</section>").expect("the section ends");
+    page[from..from + length].to_owned()
+}
+
+fn table(of: &'static backwatt_schema::Table) -> Table {
+    Table::read(&[backwatt_store::Layout::new(&SMALL.out).table(of)], of)
+}
+
+fn holds(id: &str, text: &str) {
+    let section = section(id);
+    assert!(section.contains(text), "section {id} lacks {text:?}");
+}
+
+#[test]
+fn every_question_has_its_section_on_page_and_terminal() {
+    let text = std::fs::read_to_string(SMALL.out.join("report/summary.txt")).expect("a summary");
+    for (id, heading) in [
+        ("plan", "The plan"),
+        ("packs", "Packs"),
+        ("charging", "Charging"),
+        ("climate", "Climate"),
+        ("routes", "Routes and the map"),
+        ("coaching", "Drivers, at like work"),
+        ("levels", "Regen levels as driven"),
+        ("time", "Over time"),
+        ("logs", "What to log next, and what these logs hide"),
+        ("coverage", "Coverage of the pilot"),
+    ] {
+        holds(id, &format!("<h2>{heading}</h2>"));
+        holds(id, "Method: notebooks-docs/method/");
+        assert!(text.contains(&format!("\n{heading}\n---")), "{heading}");
+    }
+    assert!(text.lines().all(|line| line.chars().count() <= 80), "a line is wider than 80 columns");
+}
+
+#[test]
+fn the_plan_is_told_as_its_table_has_it() {
+    let checks = table(&tables::PLAN_CHECK);
+    let (verdicts, units) = (checks.texts("verdict"), checks.texts("unit"));
+    let (driven, evidence) = (checks.numbers("value_p50"), checks.texts("evidence"));
+    let mut compared = 0;
+    for row in 0..checks.rows() {
+        holds("plan", verdicts[row].as_deref().expect("a verdict"));
+        holds("plan", evidence[row].as_deref().expect("evidence"));
+        let (Some(value), Some(unit)) = (driven[row], units[row].as_deref()) else { continue };
+        match unit {
+            "kW.h/[mi_i]" => holds("plan", &format!("{value:.3} kWh/mile")),
+            "[mi_i]" => holds("plan", &format!("{value:.0} miles")),
+            _ => holds("plan", &format!("{:.1} %", 100.0 * value)),
+        }
+        compared += 1;
+    }
+    assert!(compared >= 5, "only {compared} values to compare");
+    let cells = section("plan").matches("<td class=\"words\">cannot tell</td>").count();
+    let told = verdicts.iter().filter(|verdict| verdict.as_deref() == Some("cannot tell")).count();
+    // The column of what an unstated share could be true of says the same words.
+    let could = checks.texts("could_be_true_of");
+    let open = could.iter().filter(|could| could.as_deref() == Some("cannot tell")).count();
+    assert_eq!(cells, told + open);
+}
+
+#[test]
+fn packs_chargers_and_climate_are_their_tables() {
+    let packs = table(&tables::PACK_SIZING);
+    let (chances, scenarios) = (packs.numbers("probability_finish_frac"), packs.texts("scenario"));
+    let cold = (0..packs.rows()).filter(|row| scenarios[*row].as_deref() == Some("cold"));
+    let chances: Vec<f64> = cold.filter_map(|row| chances[row]).filter(|chance| *chance < 0.995).collect();
+    assert!(!chances.is_empty(), "a cold day that may fail");
+    chances.iter().for_each(|chance| holds("packs", &format!("<td>{:.0}</td>", 100.0 * chance)));
+    let charging = table(&tables::CHARGING);
+    let nights = charging.counts("nights")[0];
+    holds("charging", &format!("<td>{nights}</td>"));
+    let climate = table(&tables::CLIMATE_COST);
+    let kwh = climate.numbers("energy_p50_kwh").into_iter().flatten().next().expect("a known load");
+    holds("climate", &format!("took {kwh:.1} kWh"));
+}
+
+#[test]
+fn levels_capacity_signals_and_coverage_are_their_tables() {
+    let levels = table(&tables::LEVEL_COMPARISON);
+    for difference in levels.numbers("recapture_difference_frac").into_iter().flatten() {
+        holds("levels", &format!("<td>{:.1}</td>", 100.0 * difference));
+    }
+    holds("levels", "Levels were chosen, not assigned");
+    for measured in table(&tables::CAPACITY).numbers("capacity_measured_p50_kwh").into_iter().flatten() {
+        holds("time", &format!("<td>{measured:.1}</td>"));
+    }
+    for half_width in table(&tables::SIGNAL_VALUE).numbers("half_width_recovered_frac").into_iter().flatten() {
+        holds("logs", &format!("<td>{:.1}</td>", 100.0 * half_width));
+    }
+    for planned in table(&tables::COVERAGE).numbers("planned_share_frac").into_iter().flatten() {
+        holds("coverage", &format!("<td>{:.1}</td>", 100.0 * planned));
+    }
+}
+
+#[test]
+fn nobody_is_shown_whom_the_table_does_not_show() {
+    let drivers = table(&tables::DRIVERS);
+    let (names, why) = (drivers.texts("driver_id"), drivers.texts("why_not_shown"));
+    let hidden = names.iter().zip(&why).filter(|(_, why)| why.is_some()).filter_map(|(name, _)| name.clone());
+    let section = section("coaching");
+    let hidden: Vec<String> = hidden.collect();
+    assert!(!hidden.is_empty(), "three days are too few for anybody");
+    for name in hidden {
+        assert!(!section.contains(&format!("<td class=\"words\">{name}</td>")), "{name}");
+    }
+    for words in
+        ["no basis on their own for discipline or pay", "this is no ranking", "Safe stopping comes first"]
+    {
+        assert!(section.contains(words), "{words}");
+    }
+}
+
+#[test]
+fn the_map_to_share_holds_only_what_may_be_shared() {
+    let cells = table(&tables::ROAD_CELLS);
+    let shareable = cells.flags("is_shareable").into_iter().filter(|flag| *flag).count();
+    let placed = cells.texts("cell").iter().flatten().count();
+    assert!(0 < shareable && shareable < placed, "{shareable} of {placed}");
+    let svg = std::fs::read_to_string(SMALL.out.join("report/map-to-share.svg")).expect("a map");
+    assert_eq!(svg.matches("<polygon").count(), shareable);
+    assert!(svg.starts_with("<svg xmlns=\"http://www.w3.org/2000/svg\""));
+    let page = section("routes");
+    let whole = page.split("</svg>").next().expect("a map");
+    assert_eq!(whole.matches("<polygon").count(), placed);
+    assert!(whole.contains("miles, north is up") && whole.contains("Wh braked at the wheels, each pass"));
+}
+
+#[test]
+fn tables_lie_beside_the_page_as_csv_and_json() {
+    for of in [&tables::PLAN_CHECK, &tables::PACK_SIZING, &tables::ROAD_CELLS, &tables::SAMPLING_AUDIT] {
+        let rows = table(of).rows();
+        let beside = |ending: &str| {
+            let path = SMALL.out.join("report/tables").join(format!("{}.{ending}", of.name));
+            std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()))
+        };
+        let json: serde_json::Value = serde_json::from_str(&beside("json")).expect("JSON");
+        assert_eq!(json.as_array().map(Vec::len), Some(rows), "{}", of.name);
+        assert!(beside("csv").lines().count() > rows, "{}", of.name);
+    }
+}
