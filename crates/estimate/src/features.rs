@@ -187,11 +187,13 @@ impl<'a> Reader<'a> {
     }
 }
 
-/// How early in the distance of its day each segment lies: 1 at the first metre, -1 at the last.
+/// How early in the distance of its day each segment lies: 1 at the first metre, -1 at the last; 0 on a relative clock, where
+/// nobody knows what belongs to a day.
 fn early(view: &BatchView<'_>) -> Result<Vec<f64>, BatchError> {
     let (days, trips) = (view.texts("service_day")?, view.texts("trip_id")?);
     let distances = view.numbers("distance_m")?;
     let day = |row: usize| day_of(text_at(days, row), text_at(trips, row));
+    let dated = |row: usize| text_at(days, row).is_some();
     let distance = |row: usize| number_at(distances, row).unwrap_or(0.0);
     let mut all_m: HashMap<&str, f64> = HashMap::new();
     for row in 0..view.rows() {
@@ -203,7 +205,7 @@ fn early(view: &BatchView<'_>) -> Result<Vec<f64>, BatchError> {
         let middle_m = *so_far_m + distance(row) / 2.0;
         *so_far_m += distance(row);
         let whole_m = all_m.get(day(row)).copied().unwrap_or(0.0);
-        if whole_m > 0.0 { 1.0 - 2.0 * middle_m / whole_m } else { 0.0 }
+        if whole_m > 0.0 && dated(row) { 1.0 - 2.0 * middle_m / whole_m } else { 0.0 }
     };
     Ok((0..view.rows()).map(place).collect())
 }

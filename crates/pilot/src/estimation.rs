@@ -42,7 +42,8 @@ impl VehicleType {
                 } else {
                     UNSTATED_LOAD
                 },
-                load_frac: if stated { nominal.payload_kg / gross_kg } else { UNSTATED_LOAD },
+                // What nobody states may be a driver and a bag: it stays aboard.
+                load_frac: if stated { nominal.payload_kg / gross_kg } else { 0.0 },
                 payload_beyond_frac: if stated { 0.0 } else { UNSTATED_LOAD },
                 rolling_frac: beside(|truck| truck.rolling_resistance),
                 drag_frac: beside(|truck| truck.drag_area_m2),
