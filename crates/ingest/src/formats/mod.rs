@@ -5,7 +5,7 @@
 //! (Rust's `Display`), so nothing is rounded on the way. Text is counted in lines from 1, preamble and header included; binary formats
 //! in records from 0.
 //!
-//! A new format is a variant of [`Format`], a line in [`Format::name`], [`recognise`] and [`open`], and a file that
+//! A new format is a variant of [`Format`], a line in [`Format::name`], `recognise` and `open`, and a file that
 //! implements [`Records`].
 
 pub mod can;
