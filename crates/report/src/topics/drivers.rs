@@ -3,7 +3,7 @@
 use backwatt_schema::tables;
 
 use super::grid::{Grid, figure, page_only, remarks, words};
-use super::rows::{Read, Row, fixed};
+use super::rows::{Read, Row, chance, fixed};
 use super::units::Units;
 use super::{Tables, Topic, counted, grid, habits};
 
@@ -24,7 +24,7 @@ const COLUMNS: [grid::Column; 13] = [
     page_only(figure("kWh/{mile}", |row, units| row.scaled("effect_kwh_mi", units.per_mile(), 4))),
     page_only(figure("not adjusted, kWh/{mile}", |row, units| row.scaled("raw_kwh_mi", units.per_mile(), 3))),
     page_only(figure("chance of the quarter that costs most, %", |row, _| {
-        row.percent("worst_quarter_probability_frac", 0)
+        Ok(chance(row.number("worst_quarter_probability_frac")?))
     })),
     page_only(figure("compared with", |row, _| row.whole("drivers_compared"))),
     figure("days", |row, _| row.whole("driving_days")),
@@ -159,8 +159,8 @@ fn allowed_for(shown: &[Row<'_>]) -> Read<Option<String>> {
 
 fn quarter(row: &Row<'_>) -> Read<String> {
     Ok(match row.number("worst_quarter_probability_frac")? {
-        Some(chance) if chance >= LIKELY => {
-            format!(" The chance of being among the quarter that costs most is {} %.", fixed(100.0 * chance, 0))
+        Some(likely) if likely >= LIKELY => {
+            format!(" The chance of being among the quarter that costs most is {} %.", chance(Some(likely)))
         }
         _ => String::new(),
     })

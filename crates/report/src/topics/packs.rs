@@ -3,7 +3,7 @@
 use backwatt_schema::tables;
 
 use super::grid::{Grid, figure, page_only, words};
-use super::rows::{Read, Row, UNKNOWN, fixed};
+use super::rows::{Read, Row, chance};
 use super::units::Units;
 use super::{Tables, Topic, counted, grid, listed};
 
@@ -35,15 +35,6 @@ const COLUMNS: [grid::Column; 17] = [
     page_only(figure("day, 90th percentile kWh", |row, _| row.fixed("energy_day_p90_kwh", 1))),
     page_only(figure("{miles} a pack", |row, units| row.scaled("range_per_pack_mi", units.miles(), 1))),
 ];
-
-/// In percent; what would be rounded to certainty is not.
-fn chance(probability: Option<f64>) -> String {
-    match probability {
-        None => UNKNOWN.to_owned(),
-        Some(sure) if sure >= 0.995 => "over 99".to_owned(),
-        Some(probability) => fixed(100.0 * probability, 0),
-    }
-}
 
 fn chances(row: &Row<'_>, _: Units) -> Read<String> {
     let low = row.number("probability_finish_p05_frac")?;
@@ -187,6 +178,6 @@ mod tests {
     fn nothing_is_certain() {
         assert_eq!(chance(Some(0.9999)), "over 99");
         assert_eq!(chance(Some(0.931)), "93");
-        assert_eq!(chance(None), UNKNOWN);
+        assert_eq!(chance(None), crate::topics::rows::UNKNOWN);
     }
 }

@@ -108,3 +108,12 @@ pub fn in_unit(value: Option<f64>, unit: &str, units: Units) -> String {
         _ => fixed(value, 3),
     }
 }
+
+/// In percent; what would be rounded to certainty is not.
+pub fn chance(probability: Option<f64>) -> String {
+    match probability {
+        None => UNKNOWN.to_owned(),
+        Some(sure) if sure >= 0.995 => "over 99".to_owned(),
+        Some(probability) => fixed(100.0 * probability, 0),
+    }
+}
