@@ -12,7 +12,7 @@ use std::time::Instant;
 
 use arrow::array::{Array, BooleanArray, RecordBatch};
 use arrow::compute::{concat_batches, filter_record_batch};
-use backwatt_physics::{Library, Origin, ReplaySettings, Sheet, is_fast, replay, speed_traces};
+use backwatt_physics::{Library, Origin, ReplaySettings, Sheet, Trace, is_fast, replay, speed_traces};
 use backwatt_schema::{BatchView, number_at, tables, text_at};
 use backwatt_store::Layout;
 
@@ -76,13 +76,13 @@ fn run(cases: &[Case], settings: &ReplaySettings) {
     println!(
         "case | every [s] | braking at 1 Hz [kWh] | lines / own library / cycles | sd own | recoverable: lines / own / cycles"
     );
-    let mut errors: BTreeMap<(i64, &str), Vec<f64>> = BTreeMap::new();
+    let mut errors: BTreeMap<(&str, i64, &str), Vec<f64>> = BTreeMap::new();
     let mut sums: BTreeMap<i64, [[f64; 2]; 4]> = BTreeMap::new();
     for case in cases {
-        let traces: Vec<Vec<f64>> = case
+        let traces: Vec<Trace> = case
             .others
             .iter()
-            .flat_map(|log| speed_traces(&case.name, log, settings).expect("traces"))
+            .flat_map(|log| speed_traces(&case.name, log, &case.sheet.nominal, settings).expect("traces"))
             .collect();
         let own = Arc::new(Library::new("others".to_owned(), Origin::OwnFleet, &traces));
         // Faster logs are thinned to 1 Hz, which is what the others are measured by.
@@ -119,10 +119,12 @@ fn run(cases: &[Case], settings: &ReplaySettings) {
                 sum[1] += of.recoverable;
             }
             for (name, of) in [("own", &filled), ("cycles", &cycles)] {
-                for (day, braking) in &truth.days {
-                    if *braking > 0.2 {
-                        let of_day = of.days.get(day).copied().unwrap_or(0.0);
-                        errors.entry((every, name)).or_default().push(of_day / braking - 1.0);
+                for (unit, truth, of) in
+                    [("days", &truth.days, &of.days), ("levels", &truth.levels, &of.levels)]
+                {
+                    for (key, braking) in truth.iter().filter(|(_, braking)| **braking > 0.2) {
+                        let found = of.get(key).copied().unwrap_or(0.0);
+                        errors.entry((unit, every, name)).or_default().push(found / braking - 1.0);
                     }
                 }
             }
@@ -140,14 +142,14 @@ fn run(cases: &[Case], settings: &ReplaySettings) {
             ratio(cycles, 1)
         );
     }
-    for ((every, name), mut of) in errors {
+    for ((unit, every, name), mut of) in errors {
         of.sort_by(f64::total_cmp);
         let rms = (of.iter().map(|e| e * e).sum::<f64>() / of.len() as f64).sqrt();
         let mut sizes: Vec<f64> = of.iter().map(|e| e.abs()).collect();
         sizes.sort_by(f64::total_cmp);
         let (median, middle) = (sizes[sizes.len() / 2], of[of.len() / 2]);
         println!(
-            "days | {every} s | {name} | {} | median error {middle:+.3}, median size {median:.3}, rms {rms:.3}",
+            "{unit} | {every} s | {name} | {} | median error {middle:+.3}, median size {median:.3}, rms {rms:.3}",
             of.len()
         );
     }
@@ -159,6 +161,8 @@ struct Figures {
     sd: f64,
     /// Braking energy by service day. [kWh]
     days: BTreeMap<String, f64>,
+    /// Braking energy by regen level. [kWh]
+    levels: BTreeMap<String, f64>,
 }
 
 impl Figures {
@@ -181,7 +185,16 @@ impl Figures {
         for row in 0..trips.rows() {
             *days.entry(text_at(of_day, row).unwrap_or("-").to_owned()).or_default() += braking.value(row);
         }
+        let mut levels = BTreeMap::new();
+        let at_level = segments.texts("regen_level").expect("a column");
+        let braking_at = segments.numbers("energy_braking_kwh").expect("a column");
+        for row in 0..segments.rows() {
+            if let Some(level) = text_at(at_level, row) {
+                *levels.entry(level.to_owned()).or_default() += number_at(braking_at, row).unwrap_or(0.0);
+            }
+        }
         Self {
+            levels,
             braking: braking.iter().flatten().sum(),
             recoverable: recoverable.iter().flatten().sum(),
             sd: (0..trips.rows()).filter_map(|row| number_at(sd, row)).map(|sd| sd * sd).sum::<f64>().sqrt(),

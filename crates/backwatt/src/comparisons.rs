@@ -5,7 +5,7 @@ use backwatt_estimate::{
     DriverDays, DriverTables, LevelDays, StatedEvent, changes, driver_days, drivers, habits, level_comparison,
     level_days,
 };
-use backwatt_pilot::{Pilot, VehicleType};
+use backwatt_pilot::Pilot;
 use backwatt_schema::{Table, tables};
 use backwatt_store::{Layout, Provenance, read_table, write_table};
 use jiff::Timestamp;
@@ -13,13 +13,13 @@ use jiff::tz::TimeZone;
 use rayon::prelude::*;
 
 use crate::BackwattError;
-use crate::stages::replayed_on_routes;
+use crate::stages::{Typed, replayed_on_routes};
 
 /// Drivers and regen levels, from each vehicle's tables and those the stage has just written.
 pub fn compare(
     pilot: &Pilot,
     layout: &Layout,
-    typed: &[(&str, &str, &VehicleType)],
+    typed: &[Typed<'_>],
     provenance: &Provenance,
 ) -> Result<(), BackwattError> {
     let zone = pilot.zone.clone().unwrap_or(TimeZone::UTC);

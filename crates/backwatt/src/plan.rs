@@ -9,14 +9,14 @@ use backwatt_estimate::plan::{
 use backwatt_estimate::{Learned, Statistics};
 use backwatt_physics::kernels::climate;
 use backwatt_physics::scenarios;
-use backwatt_pilot::{Pilot, USUAL_CAB, VehicleType};
+use backwatt_pilot::{Pilot, USUAL_CAB};
 use backwatt_schema::{Table, tables};
 use backwatt_store::{Layout, Provenance, read_table, write_table};
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan};
 use rayon::prelude::*;
 
-use crate::stages::{read_samples, remove_absent, replayed_on_routes};
+use crate::stages::{Typed, read_samples, remove_absent, replayed_on_routes};
 use crate::{BackwattError, speeds};
 
 /// Tables of the plan, one file for the whole pilot.
@@ -32,7 +32,7 @@ pub const TABLES: [&Table; 6] = [
 pub fn answer(
     pilot: &Pilot,
     layout: &Layout,
-    typed: &[(&str, &str, &VehicleType)],
+    typed: &[Typed<'_>],
     learned: &BTreeMap<String, (Learned, Vec<Statistics>)>,
     provenance: &Provenance,
 ) -> Result<(), BackwattError> {
@@ -66,12 +66,12 @@ pub fn answer(
 fn days(
     pilot: &Pilot,
     layout: &Layout,
-    typed: &[(&str, &str, &VehicleType)],
+    typed: &[Typed<'_>],
     learned: &BTreeMap<String, (Learned, Vec<Statistics>)>,
     provenance: &Provenance,
 ) -> Result<Vec<VehicleDay>, BackwattError> {
     let vehicles: Vec<String> = typed.iter().map(|(vehicle, ..)| (*vehicle).to_owned()).collect();
-    let settings = speeds::with_library(&pilot.replay, layout, &vehicles)?;
+    let settings = speeds::with_library(&pilot.replay, layout, typed)?;
     let found = typed
         .par_iter()
         .map(|(vehicle, type_name, of)| {

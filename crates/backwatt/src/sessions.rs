@@ -6,13 +6,13 @@ use backwatt_estimate::{
     ChargeSession, SessionCapacity, VehicleSessions, capacity_table, charge_sessions_table, match_sessions,
     soc_step, without_logs,
 };
-use backwatt_pilot::{Charging, VehicleType};
+use backwatt_pilot::Charging;
 use backwatt_schema::tables;
 use backwatt_store::{Layout, Provenance, read_table, write_table};
 use rayon::prelude::*;
 
 use crate::BackwattError;
-use crate::stages::read_columns;
+use crate::stages::{Typed, read_columns};
 
 /// What of the samples sessions are matched with.
 const COLUMNS: [&str; 4] = ["time_ns", "clock_relative", "speed_m_s", "soc_frac"];
@@ -22,7 +22,7 @@ const COLUMNS: [&str; 4] = ["time_ns", "clock_relative", "speed_m_s", "soc_frac"
 pub fn write(
     charging: &Charging,
     layout: &Layout,
-    typed: &[(&str, &str, &VehicleType)],
+    typed: &[Typed<'_>],
     provenance: &Provenance,
 ) -> Result<BTreeMap<String, SessionCapacity>, BackwattError> {
     let mut by_vehicle: BTreeMap<&str, Vec<ChargeSession>> = BTreeMap::new();

@@ -2,15 +2,15 @@
 
 use std::sync::{Arc, LazyLock};
 
-use backwatt_physics::{Library, Origin, ReplaySettings, SpeedReading, is_fast, speed_traces};
+use backwatt_physics::{Library, Origin, ReplaySettings, SpeedReading, Trace, is_fast, speed_traces};
 use backwatt_store::Layout;
 use rayon::prelude::*;
 
 use crate::BackwattError;
-use crate::stages::read_columns;
+use crate::stages::{Typed, read_columns};
 
-/// All that the speed of a log needs.
-const COLUMNS: [&str; 3] = ["time_ns", "speed_m_s", "mask_frozen"];
+/// All that traces of a log need.
+const COLUMNS: [&str; 4] = ["time_ns", "speed_m_s", "mask_frozen", "regen_level"];
 /// Driving kept of the whole fleet: beyond, nothing is matched better, and the windows of each length cost memory. [h]
 const MOST_H: f64 = 60.0;
 /// With less of its own driving the fleet is filled from the cycles. [h] Common practice, no source.
@@ -24,7 +24,7 @@ static STANDARD: LazyLock<Arc<Library>> = LazyLock::new(|| {
         include_str!("../../../fixtures/reference/cycles/hwfet.csv"),
     ];
     let name = "standard cycles UDDS, HWFET".to_owned();
-    Arc::new(Library::new(name, Origin::StandardCycles, &cycles.map(speeds_of)))
+    Arc::new(Library::new(name, Origin::StandardCycles, &cycles.map(|table| speeds_of(table).into())))
 });
 
 /// The library of the standard cycles.
@@ -44,29 +44,28 @@ fn speeds_of(table: &str) -> Vec<f64> {
 pub fn with_library(
     settings: &ReplaySettings,
     layout: &Layout,
-    vehicles: &[String],
+    vehicles: &[Typed<'_>],
 ) -> Result<ReplaySettings, BackwattError> {
     if settings.speed == SpeedReading::AsLogged {
         return Ok(settings.clone());
     }
-    let mut names: Vec<&String> = vehicles.iter().collect();
-    names.sort_unstable();
+    let mut vehicles: Vec<&Typed<'_>> = vehicles.iter().collect();
+    vehicles.sort_unstable_by_key(|(name, ..)| *name);
     let speeds = |name: &str| read_columns(layout, name, Some(&COLUMNS));
-    let fast = |name: &&String| Ok::<_, BackwattError>(is_fast(&speeds(name)?)?);
-    let are_fast = names.par_iter().map(fast).collect::<Result<Vec<bool>, _>>()?;
+    let fast = |(name, ..): &&Typed<'_>| Ok::<_, BackwattError>(is_fast(&speeds(name)?)?);
+    let are_fast = vehicles.par_iter().map(fast).collect::<Result<Vec<bool>, _>>()?;
     if !are_fast.contains(&false) {
         return Ok(settings.clone());
     }
-    let fast: Vec<&String> =
-        names.into_iter().zip(&are_fast).filter(|(_, fast)| **fast).map(|(name, _)| name).collect();
+    let fast: Vec<_> = vehicles.into_iter().zip(&are_fast).filter(|(_, fast)| **fast).collect();
     let most_s = MOST_H * 3600.0 / fast.len().max(1) as f64;
-    let traces = |name: &&String| {
-        let traces = speed_traces(name, &speeds(name)?, settings)?;
+    let traces = |((name, _, of), _): &(&Typed<'_>, _)| {
+        let traces = speed_traces(name, &speeds(name)?, &of.sheet.nominal, settings)?;
         Ok::<_, BackwattError>(some_of(traces, most_s))
     };
     let traces = fast.par_iter().map(traces).collect::<Result<Vec<_>, _>>()?;
     let driving = traces.iter().filter(|traces| !traces.is_empty()).count();
-    let traces: Vec<Vec<f64>> = traces.into_iter().flatten().collect();
+    let traces: Vec<Trace> = traces.into_iter().flatten().collect();
     let hours = seconds(&traces) / 3600.0;
     let library = if hours >= LEAST_H {
         let vehicles = if driving == 1 { "vehicle" } else { "vehicles" };
@@ -78,12 +77,12 @@ pub fn with_library(
     Ok(ReplaySettings { library: Some(library), ..settings.clone() })
 }
 
-fn seconds(traces: &[Vec<f64>]) -> f64 {
-    traces.iter().map(Vec::len).sum::<usize>() as f64
+fn seconds(traces: &[Trace]) -> f64 {
+    traces.iter().map(|trace| trace.speeds.len()).sum::<usize>() as f64
 }
 
 /// Every so many of a vehicle's traces that about `most_s` seconds are left, spread over its whole time.
-fn some_of(traces: Vec<Vec<f64>>, most_s: f64) -> Vec<Vec<f64>> {
+fn some_of(traces: Vec<Trace>, most_s: f64) -> Vec<Trace> {
     let every = (seconds(&traces) / most_s).ceil().max(1.0) as usize;
     traces.into_iter().step_by(every).collect()
 }
@@ -101,7 +100,7 @@ mod tests {
 
     #[test]
     fn a_vehicle_keeps_its_share_and_no_more() {
-        let traces = vec![vec![1.0; 600]; 30];
+        let traces = vec![Trace::from(vec![1.0; 600]); 30];
         assert_eq!(some_of(traces.clone(), 1e9).len(), 30);
         assert_eq!(some_of(traces, 6000.0).len(), 10);
     }

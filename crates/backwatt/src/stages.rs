@@ -60,7 +60,7 @@ pub fn replay(
     let typed = types(pilot, vehicles)?;
     progress(Event::Stage { name: "replay", steps: vehicles.len() });
     let zone = pilot.zone.clone().unwrap_or(TimeZone::UTC);
-    let settings = speeds::with_library(&pilot.replay, layout, vehicles)?;
+    let settings = speeds::with_library(&pilot.replay, layout, &typed)?;
     typed.par_iter().try_for_each(|(vehicle, _, vehicle_type)| {
         let samples = read_samples(layout, vehicle)?;
         let day = |time_ns: i64| service_day(time_ns, &zone);
@@ -117,7 +117,7 @@ pub fn estimate(
         })
         .collect::<Result<Vec<Tally>, BackwattError>>()?;
     remove_absent(layout, &tables::SEGMENT_BATTERY, vehicles)?;
-    let trips = |(vehicle, ..): &(&str, &str, &VehicleType)| {
+    let trips = |(vehicle, ..): &Typed<'_>| {
         let trips = read_table(&layout.vehicle_table(&tables::TRIPS, vehicle), &tables::TRIPS)?;
         Ok(((*vehicle).to_owned(), trips))
     };
@@ -148,7 +148,7 @@ pub fn estimate(
 /// thread, and of the others only their moments.
 fn learn_types(
     layout: &Layout,
-    typed: &[(&str, &str, &VehicleType)],
+    typed: &[Typed<'_>],
     capacities: &BTreeMap<String, SessionCapacity>,
 ) -> Result<BTreeMap<String, (Learned, Vec<Statistics>)>, BackwattError> {
     let observed = typed
@@ -242,11 +242,10 @@ fn setting_row(setting: &backwatt_pilot::Setting) -> backwatt_report::SettingRow
     backwatt_report::SettingRow { key: setting.key.clone(), value: setting.value.clone(), origin }
 }
 
-/// Each vehicle with the name of its type and the type.
-pub fn types<'p>(
-    pilot: &'p Pilot,
-    vehicles: &'p [String],
-) -> Result<Vec<(&'p str, &'p str, &'p VehicleType)>, BackwattError> {
+/// A vehicle with the name of its type and the type.
+pub type Typed<'p> = (&'p str, &'p str, &'p VehicleType);
+
+pub fn types<'p>(pilot: &'p Pilot, vehicles: &'p [String]) -> Result<Vec<Typed<'p>>, BackwattError> {
     let mut typed = Vec::new();
     let mut problems = Vec::new();
     for vehicle in vehicles {

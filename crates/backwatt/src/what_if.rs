@@ -21,7 +21,7 @@ pub fn compare(
 ) -> Result<WhatIfAnswers, BackwattError> {
     let typed = types(pilot, vehicles)?;
     progress(Event::Stage { name: "what-if", steps: vehicles.len() });
-    let settings = speeds::with_library(&pilot.replay, layout, vehicles)?;
+    let settings = speeds::with_library(&pilot.replay, layout, &typed)?;
     let found = typed
         .par_iter()
         .map(|(vehicle, _, of)| {

@@ -37,13 +37,6 @@ const UNSTEPPED: f64 = 3.0;
 /// Error of the physics terms within one window: relative to what was drawn, and at least. The residuals widen both.
 const TERM_ERROR_FRAC: f64 = 0.03;
 const TERM_ERROR_KWH: f64 = 0.03;
-/// A window ends when so much has been drawn, not after so much driving: it is short where more was drawn than the terms
-/// say, and an error of the same size for every window would take the short ones for the rule. With errors that walk, their
-/// variance grows with what the sheet says was drawn, and sums over windows come out right: the first passage of a walk
-/// with drift, whose likeliest drift is the sum of falls over the sum of lengths (Folks and Chhikara 1978, The inverse
-/// Gaussian distribution and its statistical application, J. R. Stat. Soc. B 40, 263-275). Bound of that length against
-/// what was drawn, for sheets that are far off.
-const LENGTHS: f64 = 4.0;
 /// Height over a window is off by at least this where it is no terrain's. [m] Heights smoothed from altitude are means of what
 /// the road may be, so their errors blur windows without flattening what is learned from them (Berkson's kind of error).
 const HEIGHT_M: f64 = 2.0;
@@ -204,10 +197,10 @@ impl Cut {
             End::Step { wait_s } => (power_kw * wait_s / 3600.0).powi(2) / 12.0,
             End::Reading => rounded_difference_kwh(step, self.battery.capacity_kwh).powi(2) / 2.0,
         };
-        let length = (by_sheet(&open.features) / drawn_kwh).clamp(1.0 / LENGTHS, LENGTHS);
         let kwh_per_m = open.mass_kg * STANDARD_GRAVITY_M_S2 / JOULES_PER_KWH;
-        let height = (open.height_m2 + HEIGHT_M.powi(2) * length) * kwh_per_m.powi(2);
-        let terms = length * ((TERM_ERROR_FRAC * drawn_kwh).powi(2) + TERM_ERROR_KWH.powi(2))
+        let height = (open.height_m2 + HEIGHT_M.powi(2)) * kwh_per_m.powi(2);
+        let terms = (TERM_ERROR_FRAC * drawn_kwh).powi(2)
+            + TERM_ERROR_KWH.powi(2)
             + (UNSEEN_KW * open.features[UNSEEN]).powi(2)
             + DRAWN_OF_BRAKED.powi(2) * open.draws_kwh2;
         let ends: f64 = [open.begun, end].into_iter().map(|end| variance(end, self.step)).sum();
@@ -326,12 +319,6 @@ fn parts_by_sheet(x: &[f64]) -> [f64; 3] {
     let levels = (x.len() - SHARED) / crate::features::OF_LEVEL;
     let back = (0..levels).map(|slot| x[of_level(slot, TAKEN)] - x[of_level(slot, CONVERTED)]).sum();
     [x[INERTIA] + x[ROLLING] + x[AERO] + x[LOSS], x[AUX_MOVING] + x[AUX_STANDING], back]
-}
-
-/// What the sheet says was drawn. [kWh]
-fn by_sheet(x: &[f64]) -> f64 {
-    let [driven, auxiliaries, back] = parts_by_sheet(x);
-    driven + auxiliaries - back
 }
 
 fn plain(window: &Window) -> Observation {

@@ -28,7 +28,7 @@ fn made_drive(seconds: usize) -> Vec<f64> {
 
 fn gaps(bench: &mut Criterion) {
     let drive = made_drive(60 * 3600);
-    let library = Library::new("made".to_owned(), Origin::OwnFleet, std::slice::from_ref(&drive));
+    let library = Library::new("made".to_owned(), Origin::OwnFleet, &[drive.clone().into()]);
     let mut group = bench.benchmark_group("gaps");
     for seconds in [2, 5, 10, 30, 60] {
         for known in [false, true] {
@@ -43,6 +43,7 @@ fn gaps(bench: &mut Criterion) {
                     after_m_s: Some(drive[at + 2 * seconds]),
                     travelled: known
                         .then(|| Travelled { distance_m: drive[at..at + seconds].iter().sum(), sd_m: 4.0 }),
+                    lift_off_m_s2: None,
                 })
                 .collect();
             // Builds the windows of this length outside the clock.

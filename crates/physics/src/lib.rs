@@ -11,7 +11,7 @@ pub mod replay;
 mod truck;
 
 pub use kernels::climate::Climate;
-pub use kernels::filling::{Library, Origin};
+pub use kernels::filling::{Library, Origin, Trace};
 pub use kernels::losses::Losses;
 pub use replay::{
     AS_DRIVEN, Amount, Change, Driving, PhysicsError, Replay, ReplaySettings, Scenario, SpeedReading, Vehicle,

@@ -128,9 +128,16 @@ impl Truck {
     pub fn strength(&self, level: usize) -> f64 {
         match self.levels[level].lift_off {
             LiftOff::Force { n } => n,
-            LiftOff::Deceleration { m_s2, .. } => {
-                (self.mass_empty_kg + self.payload_kg + self.rotating_mass_kg) * m_s2
-            }
+            LiftOff::Deceleration { m_s2, .. } => self.mass_moved_kg() * m_s2,
         }
+    }
+
+    /// The same as a deceleration, whatever the road takes: what drivers of unlike trucks feel alike. [m/s²]
+    pub fn lift_off_m_s2(&self, level: usize) -> f64 {
+        self.strength(level) / self.mass_moved_kg()
+    }
+
+    fn mass_moved_kg(&self) -> f64 {
+        self.mass_empty_kg + self.payload_kg + self.rotating_mass_kg
     }
 }

@@ -5,7 +5,7 @@
 
 use std::sync::Arc;
 
-use backwatt_physics::{Library, Origin, ReplaySettings};
+use backwatt_physics::{Library, Origin, ReplaySettings, Trace};
 use backwatt_schema::tables;
 use backwatt_testkit::within;
 
@@ -27,7 +27,7 @@ struct Refilled {
 
 /// A cycle thinned and filled from others, mean over where the samples fall.
 fn refilled(speeds: &[f64], others: &[&Vec<f64>], every_s: usize) -> Refilled {
-    let traces: Vec<Vec<f64>> = others.iter().map(|of| (*of).clone()).collect();
+    let traces: Vec<Trace> = others.iter().map(|of| (*of).clone().into()).collect();
     let library = Arc::new(Library::new("other cycles".to_owned(), Origin::StandardCycles, &traces));
     let settings = ReplaySettings { library: Some(library), ..ReplaySettings::default() };
     let mut sum = Refilled { line: 0.0, drawn: 0.0, sd: 0.0, half: 0.0 };

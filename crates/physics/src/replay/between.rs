@@ -2,10 +2,12 @@
 
 use std::sync::Arc;
 
+use super::ledger::level_at;
 use super::motion::{Kind, Plan};
 use super::track::{GradeBasis, Track};
 use crate::kernels::filling::{DRAWS, Drawn, Gap, Library, SHORTEST_S, Travelled, draw, fit};
 use crate::kernels::road_load::Interval;
+use crate::truck::Truck;
 
 /// Distance and position of a vehicle may say so much more or less than its speed: a tyre's size, a chord. Beyond, they
 /// are about something else. Common practice, no source.
@@ -36,7 +38,13 @@ struct Filled {
 
 impl Between {
     /// Windows for every gap of driving of a log whose speed is slow.
-    pub fn new(track: &Track, plan: &Plan, vehicle_id: &str, library: Arc<Library>) -> Option<Self> {
+    pub fn new(
+        track: &Track,
+        plan: &Plan,
+        vehicle_id: &str,
+        truck: &Truck,
+        library: Arc<Library>,
+    ) -> Option<Self> {
         if track.interval_s <= SHORTEST_S {
             return None;
         }
@@ -52,7 +60,11 @@ impl Between {
                     break;
                 }
                 let before = at.checked_sub(1).map(|before| logged[before]);
-                let gap = gap(track, ends, before, logged.get(at + 2).copied(), ways.between(track, ends));
+                let known = Known {
+                    travelled: ways.between(track, ends),
+                    lift_off_m_s2: level_at(track, ends.0, truck).map(|level| truck.lift_off_m_s2(level)),
+                };
+                let gap = gap(track, ends, before, logged.get(at + 2).copied(), known);
                 if let Some(drawn) = draw(&between.library, &gap, vehicle_id, track.time_ns[ends.0]) {
                     between.of_interval[ends.0..ends.1].fill(Some(between.gaps.len() as u32));
                     between.gaps.push(Filled { ends, gap, drawn });
@@ -136,12 +148,18 @@ fn within(speeds: &[f64], duration_s: f64, window: (f64, f64)) -> Vec<Interval> 
     steps
 }
 
+/// What is known of a gap beside speeds.
+struct Known {
+    travelled: Option<Travelled>,
+    lift_off_m_s2: Option<f64>,
+}
+
 fn gap(
     track: &Track,
     ends: (usize, usize),
     before: Option<usize>,
     after: Option<usize>,
-    travelled: Option<Travelled>,
+    Known { travelled, lift_off_m_s2 }: Known,
 ) -> Gap {
     let duration_s = track.seconds(ends.0, ends.1);
     let (start_m_s, end_m_s) = (track.speed[ends.0], track.speed[ends.1]);
@@ -158,6 +176,7 @@ fn gap(
         before_m_s: before.and_then(|before| beyond(ends.0, before)),
         after_m_s: after.and_then(|after| beyond(ends.1, after)),
         travelled,
+        lift_off_m_s2,
     }
 }
 

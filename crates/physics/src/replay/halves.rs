@@ -30,7 +30,7 @@ impl Reconstruction {
         }
         track.aux_standing = auxiliaries::infer(&track, &plan, sheet.power_boundary);
         if let (SpeedReading::Smoothed { .. }, Some(library)) = (settings.speed, &settings.library) {
-            track.between = Between::new(&track, &plan, vehicle_id, Arc::clone(library));
+            track.between = Between::new(&track, &plan, vehicle_id, &sheet.nominal, Arc::clone(library));
         }
         Ok(Self { track, plan })
     }

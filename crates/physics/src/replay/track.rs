@@ -240,9 +240,14 @@ impl Track {
             })
             .collect();
         self.accelerator = held(&pick("accelerator_pedal_frac")?, PEDAL_HOLD_S);
-        self.level = self.texts(view.texts("regen_level")?, rows);
+        self.fill_levels(view, rows)?;
         self.driver = self.texts(view.texts("driver_id")?, rows);
         self.route = self.texts(view.texts("route_id")?, rows);
+        Ok(())
+    }
+
+    pub fn fill_levels(&mut self, view: &BatchView<'_>, rows: &[usize]) -> Result<(), PhysicsError> {
+        self.level = self.texts(view.texts("regen_level")?, rows);
         Ok(())
     }
 

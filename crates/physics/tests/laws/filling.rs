@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use backwatt_physics::kernels::filling::{DRAWS, Gap, Travelled, draw, fit};
-use backwatt_physics::{Library, Origin, Replay, ReplaySettings};
+use backwatt_physics::{Library, Origin, Replay, ReplaySettings, Trace};
 use backwatt_schema::tables::{self, CASCADE, GAINS};
 use proptest::prelude::*;
 
@@ -31,7 +31,7 @@ fn made_drive(seed: u64, seconds: usize) -> Vec<f64> {
 }
 
 fn library(seed: u64) -> Library {
-    let traces: Vec<Vec<f64>> = (0..4).map(|at| made_drive(seed + 100_000 * at, 900)).collect();
+    let traces: Vec<Trace> = (0..4).map(|at| made_drive(seed + 100_000 * at, 900).into()).collect();
     Library::new("made drives".to_owned(), Origin::OwnFleet, &traces)
 }
 
@@ -43,14 +43,16 @@ fn gap() -> impl Strategy<Value = Gap> {
     let speed = || prop_oneof![1 => Just(0.0), 4 => 0.0..32.0f64];
     let way = prop::option::of((0.0..2000.0f64, prop_oneof![Just(0.0), 0.1..40.0f64]));
     let neighbours = (prop::option::of(speed()), prop::option::of(speed()));
-    (1.6..60.0f64, speed(), speed(), neighbours, way).prop_map(
-        |(duration_s, start, end, (before, after), way)| Gap {
+    let level = prop::option::of(0.0..2.0f64);
+    (1.6..60.0f64, speed(), speed(), neighbours, way, level).prop_map(
+        |(duration_s, start, end, (before, after), way, lift_off_m_s2)| Gap {
             duration_s,
             start_m_s: start,
             end_m_s: end,
             before_m_s: before,
             after_m_s: after,
             travelled: way.map(|(distance_m, sd_m)| Travelled { distance_m, sd_m }),
+            lift_off_m_s2,
         },
     )
 }
@@ -170,7 +172,7 @@ fn a_fast_log_is_not_filled() {
 #[test]
 fn draws_bring_back_what_lines_lose() {
     let (mut truth, mut line, mut drawn) = (0.0, 0.0, 0.0);
-    let traces: Vec<Vec<f64>> = (0..40).map(|at| made_drive(at, 1200)).collect();
+    let traces: Vec<Trace> = (0..40).map(|at| made_drive(at, 1200).into()).collect();
     let library = Arc::new(Library::new("made drives".to_owned(), Origin::OwnFleet, &traces));
     let settings = ReplaySettings { library: Some(library), ..ReplaySettings::default() };
     for seed in 1000..1010 {
@@ -217,7 +219,7 @@ fn a_steady_drive_stays_steady() {
     let library = Library::new(
         "steady".to_owned(),
         Origin::OwnFleet,
-        &[[vec![0.0], vec![15.0; 300], vec![0.0]].concat()],
+        &[[vec![0.0], vec![15.0; 300], vec![0.0]].concat().into()],
     );
     let settings = ReplaySettings { library: Some(Arc::new(library)), ..ReplaySettings::default() };
     let log = Log::new(&[15.0; 31], &[10.0; 30])

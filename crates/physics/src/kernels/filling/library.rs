@@ -31,12 +31,29 @@ impl Origin {
     }
 }
 
+/// Driving, second by second.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Trace {
+    /// [m/s]
+    pub speeds: Vec<f64>,
+    /// What the regen level set slows by with the foot off, beside each speed; empty where no level is known. [m/s²]
+    pub lift_off: Vec<Option<f64>>,
+}
+
+impl From<Vec<f64>> for Trace {
+    fn from(speeds: Vec<f64>) -> Self {
+        Self { speeds, lift_off: Vec::new() }
+    }
+}
+
 /// Speeds driven, second by second.
 pub struct Library {
     /// What a figure that rests on it says: whose, and how much.
     name: String,
     origin: Origin,
     speeds: Vec<f32>,
+    /// As long as the speeds.
+    lift_off: Vec<Option<f32>>,
     /// First and one past the last value of each trace.
     traces: Vec<(usize, usize)>,
     /// By length in seconds, each built when the first gap of that length asks for it.
@@ -47,16 +64,19 @@ impl Library {
     /// A library of traces, each of speeds one second apart. [m/s]
     ///
     /// Negative and unknown speeds count as standing.
-    pub fn new(name: String, origin: Origin, traces: &[Vec<f64>]) -> Self {
-        let mut speeds = Vec::with_capacity(traces.iter().map(Vec::len).sum());
+    pub fn new(name: String, origin: Origin, traces: &[Trace]) -> Self {
+        let seconds = traces.iter().map(|trace| trace.speeds.len()).sum();
+        let (mut speeds, mut lift_off) = (Vec::with_capacity(seconds), Vec::with_capacity(seconds));
         let mut ends = Vec::with_capacity(traces.len());
         for trace in traces {
             let from = speeds.len();
-            speeds.extend(trace.iter().map(|speed| speed.max(0.0) as f32));
+            speeds.extend(trace.speeds.iter().map(|speed| speed.max(0.0) as f32));
+            lift_off.extend(trace.lift_off.iter().map(|slows| slows.map(|slows| slows as f32)));
+            lift_off.resize(speeds.len(), None);
             ends.push((from, speeds.len()));
         }
         let windows = (0..LONGEST_S.ceil() as usize).map(|_| OnceLock::new()).collect();
-        Self { name, origin, speeds, traces: ends, windows }
+        Self { name, origin, speeds, lift_off, traces: ends, windows }
     }
 
     pub fn name(&self) -> &str {
@@ -73,7 +93,7 @@ impl Library {
 
     /// The windows of a length of at most 60 s.
     pub(super) fn windows(&self, seconds: usize) -> &Windows {
-        self.windows[seconds].get_or_init(|| Windows::new(&self.speeds, &self.traces, seconds))
+        self.windows[seconds].get_or_init(|| Windows::new(&self.speeds, &self.lift_off, &self.traces, seconds))
     }
 
     /// Speeds of the window whose first value has this number: one more than its seconds.
@@ -100,7 +120,7 @@ impl fmt::Debug for Library {
 /// Windows follow from the speeds, whether or not they have been built.
 impl PartialEq for Library {
     fn eq(&self, other: &Self) -> bool {
-        (&self.name, self.origin, &self.speeds, &self.traces)
-            == (&other.name, other.origin, &other.speeds, &other.traces)
+        (&self.name, self.origin, &self.speeds, &self.lift_off, &self.traces)
+            == (&other.name, other.origin, &other.speeds, &other.lift_off, &other.traces)
     }
 }

@@ -12,5 +12,5 @@ mod windows;
 
 pub use draw::{DRAWS, Drawn, draw};
 pub use fit::fit;
-pub use library::{Library, Origin};
+pub use library::{Library, Origin, Trace};
 pub use windows::{Gap, LONGEST_S, SHORTEST_S, Travelled};

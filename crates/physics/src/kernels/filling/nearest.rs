@@ -1,13 +1,13 @@
 //! The nearest of many points, with weights of the axes that differ from question to question.
 
 /// Axes of a point.
-pub const AXES: usize = 5;
+pub const AXES: usize = 6;
 /// Neighbours looked for.
 pub const NEIGHBOURS: usize = 16;
 /// Points a leaf holds at most.
 const LEAF: usize = 12;
 /// How much a spread on each axis matters when the points are halved. It decides the time a search takes, not its answer.
-const HALVED: Point = [1.4, 1.4, 0.7, 0.7, 1.0];
+const HALVED: Point = [1.4, 1.4, 0.7, 0.7, 1.0, 1.0];
 
 pub type Point = [f32; AXES];
 
@@ -169,9 +169,9 @@ mod tests {
         let points = points();
         let tree = Tree::new(&points);
         for (query, weights) in [
-            ([1.0, 2.0, 3.0, 4.0, 5.0], [1.0; AXES]),
-            ([9.0, 0.1, 0.0, 4.4, 5.0], [2.0, 0.1, 0.0, 1.0, 7.0]),
-            ([-3.0, 12.0, 5.0, 5.0, 5.0], [1.0, 1.0, 0.0, 0.0, 0.0]),
+            ([1.0, 2.0, 3.0, 4.0, 5.0, 6.0], [1.0; AXES]),
+            ([9.0, 0.1, 0.0, 4.4, 5.0, 0.5], [2.0, 0.1, 0.0, 1.0, 7.0, 3.0]),
+            ([-3.0, 12.0, 5.0, 5.0, 5.0, 5.0], [1.0, 1.0, 0.0, 0.0, 0.0, 0.0]),
         ] {
             let found = tree.nearest(&query, &weights);
             let mut all: Vec<(f32, u32)> = points

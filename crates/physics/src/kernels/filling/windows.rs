@@ -1,4 +1,4 @@
-//! Windows of one length, as points that say where they begin, end, come from, go on to and how far they go.
+//! Windows of one length, as points that say where they begin, end, come from, go on to, how far they go and at what level.
 
 use super::nearest::{AXES, Nearest, Point, Tree};
 
@@ -16,6 +16,10 @@ const STANDING_APART_M_S: f64 = 3.0;
 const END_M_S: f64 = 0.7;
 const CHANGE_M_S: f64 = 1.5;
 const MEAN_M_S: f64 = 0.3;
+/// The same of what the regen level slows by with the foot off. [m/s²] Chosen on the made-up pilot (the same page).
+const LIFT_OFF_M_S2: f64 = 0.5;
+/// The axis it stands on.
+const LEVEL: usize = 5;
 
 /// What is known of the way between two samples.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -36,6 +40,8 @@ pub struct Gap {
     pub before_m_s: Option<f64>,
     pub after_m_s: Option<f64>,
     pub travelled: Option<Travelled>,
+    /// What the regen level set at the start slows by with the foot off. [m/s²]
+    pub lift_off_m_s2: Option<f64>,
 }
 
 impl Gap {
@@ -56,23 +62,30 @@ impl Gap {
 pub struct Windows {
     pub seconds: usize,
     tree: Tree,
+    knows_levels: bool,
 }
 
 impl Windows {
     /// Windows of `seconds` of each trace, by the place of their first value in `speeds`.
     ///
     /// Windows that begin and end at a standstill are left out: such gaps are not filled.
-    pub fn new(speeds: &[f32], traces: &[(usize, usize)], seconds: usize) -> Self {
+    /// Where some of the library's levels are known, one that is not is taken as their mean.
+    pub fn new(speeds: &[f32], lift_off: &[Option<f32>], traces: &[(usize, usize)], seconds: usize) -> Self {
+        let known = || lift_off.iter().flatten().map(|slows| f64::from(*slows));
+        let count = known().count();
+        let mean = if count > 0 { (known().sum::<f64>() / count as f64) as f32 } else { 0.0 };
         let mut points = Vec::new();
         for (from, to) in traces {
             let trace = &speeds[*from..*to];
+            let level = |at: usize| lift_off[from + at].unwrap_or(mean);
             for at in 0..trace.len().saturating_sub(seconds) {
-                if let Some(point) = point(trace, at, seconds) {
+                if let Some(mut point) = point(trace, at, seconds) {
+                    point[LEVEL] = level(at);
                     points.push((point, (from + at) as u32));
                 }
             }
         }
-        Self { seconds, tree: Tree::new(&points) }
+        Self { seconds, tree: Tree::new(&points), knows_levels: count > 0 }
     }
 
     /// The windows most like a gap, among those that go some way where one is asked for. [m]
@@ -84,6 +97,7 @@ impl Windows {
             gap.before_m_s.map_or(0.0, |before| (gap.start_m_s - before) as f32),
             gap.after_m_s.map_or(0.0, |after| (after - gap.end_m_s) as f32),
             way_m.map_or(0.0, |way_m| (way_m / gap.duration_s - gap.line_m_s()) as f32),
+            gap.lift_off_m_s2.unwrap_or(0.0) as f32,
         ];
         let weights = [
             weight(END_M_S),
@@ -91,6 +105,7 @@ impl Windows {
             scaled(gap.before_m_s.is_some(), CHANGE_M_S),
             scaled(gap.after_m_s.is_some(), CHANGE_M_S),
             scaled(way_m.is_some(), MEAN_M_S),
+            scaled(self.knows_levels && gap.lift_off_m_s2.is_some(), LIFT_OFF_M_S2),
         ];
         self.tree.nearest(&to, &weights)
     }
@@ -125,7 +140,7 @@ fn point(trace: &[f32], at: usize, seconds: usize) -> Option<Point> {
     };
     let inner: f64 = (at + 1..at + seconds).map(speed).sum();
     let mean = (inner + f64::midpoint(start, end)) / seconds as f64;
-    let point: [f64; AXES] = [0.0, 0.0, start - before, after - end, mean - f64::midpoint(start, end)];
+    let point: [f64; AXES] = [0.0, 0.0, start - before, after - end, mean - f64::midpoint(start, end), 0.0];
     let mut point = point.map(|value| value as f32);
     (point[0], point[1]) = (apart(start), apart(end));
     Some(point)
