@@ -245,18 +245,14 @@ pub(crate) fn relative([low, middle, high]: [f64; 3]) -> f64 {
     if middle > 0.0 { (high - low) / (2.0 * middle) } else { 0.0 }
 }
 
-fn is_measured(s: &Sums) -> bool {
-    evidence(s.moving_s, s.measured_moving_s, s.inferred_moving_s) == "measured"
-}
-
 /// A ratio of sums with its spread over vehicle-days and further relative errors, taken as independent.
 fn spread(group: &Group, over: fn(&Sums) -> f64, under: fn(&Sums) -> f64, errors: &[f64]) -> Interval {
     let pairs: Vec<(f64, f64)> = group.clusters.iter().map(|c| (over(c), under(c))).collect();
     let Some(found) = ratio_of_sums(&pairs) else { return Interval::default() };
     let further: f64 = errors.iter().map(|error| (found.ratio * error).powi(2)).sum();
     let half = match found.half_width_90 {
-        // One day has no spread, and without it what is left would feign certainty; an estimate keeps its own width.
-        None if further <= 0.0 || is_measured(&group.sums) => None,
+        // One day has no spread: what is left is that day's own, and nothing left would feign certainty.
+        None if further <= 0.0 => None,
         days => Some((days.unwrap_or(0.0).powi(2) + further).sqrt()),
     };
     let interval = Interval::around(found.ratio, half);
@@ -274,7 +270,7 @@ fn consumption(group: &Group) -> Interval {
     let Some(found) = ratio_of_sums(&pairs) else { return Interval::default() };
     let estimation = s.net_errors.half_width() / s.distance_battery_mi;
     let half = match found.half_width_90 {
-        None if estimation <= 0.0 || is_measured(&group.sums) => None,
+        None if estimation <= 0.0 => None,
         days => Some((days.unwrap_or(0.0).powi(2) + estimation.powi(2)).sqrt()),
     };
     Interval::around(found.ratio, half)
@@ -318,7 +314,7 @@ fn caution(s: &Sums, f: &Figures) -> String {
         texts.push("more came back than the sheet says was recoverable: sheet or heights are off");
     }
     if f.days < 2 {
-        texts.push("one vehicle-day: no spread between days");
+        texts.push("one vehicle-day: intervals are that day's own, without a spread between days");
     }
     texts.join("; ")
 }

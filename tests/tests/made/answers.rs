@@ -1,7 +1,7 @@
 //! Energies of the small made-up pilot against the truth.
 
 use backwatt::tables;
-use backwatt_testkit::{close, within};
+use backwatt_testkit::{Table, close, within};
 
 use crate::truth::SMALL;
 
@@ -96,6 +96,37 @@ fn answers_agree_with_the_ledger() {
     close("R5 = R4/(1 - R4)", r5, r4 / (1.0 - r4), 1e-9);
     assert!(at("range_gain_frac") >= r5, "R7 counts the auxiliaries that regen fed");
     assert!(at("carried_by_regen_mi") >= at("carried_by_regen_low_mi"), "R4 is the lower bound of R10");
+}
+
+/// The tables that say what came back: a middle never stands without both ends, in order, and without its grade.
+#[test]
+fn no_recovered_figure_without_grade_and_interval() {
+    let recovery = SMALL.recovery();
+    let grades = ["measured", "inferred", "modelled"];
+    let mut stated = 0;
+    let mut check = |table: &Table, grade: &str, columns: [String; 3]| {
+        let grade = table.texts(grade);
+        let [low, middle, high] = columns.map(|column| table.numbers(&column));
+        for row in (0..table.rows()).filter(|row| middle[*row].is_some()) {
+            assert!(grade[row].as_deref().is_some_and(|grade| grades.contains(&grade)), "row {row}: {grade:?}");
+            assert!(
+                low[row] <= middle[row] && middle[row] <= high[row],
+                "row {row}: {:?} {:?}",
+                low[row],
+                high[row]
+            );
+            assert!(low[row].is_some() && high[row].is_some(), "row {row} has no interval");
+            stated += 1;
+        }
+    };
+    for of in ["of_braking", "of_recoverable", "of_use", "over_net_use"] {
+        let column = |end: &str| format!("recapture_{of}{end}_frac");
+        check(&recovery, "recapture_evidence", ["_p05", "", "_p95"].map(column));
+    }
+    let energy = ["p05", "p50", "p95"].map(|end| format!("energy_recovered_{end}_kwh"));
+    check(&recovery, "recapture_evidence", energy.clone());
+    check(&SMALL.per_vehicle(&tables::SEGMENT_BATTERY), "evidence", energy);
+    assert!(stated > 100, "{stated} figures looked at");
 }
 
 /// Nobody is judged on three days of driving: no row about them, neither in the answers nor in the balance.
