@@ -44,11 +44,19 @@ struct Options {
     /// Write every pilot's figures to a CSV file
     #[arg(long, value_name = "FILE")]
     rows: Option<PathBuf>,
+    /// Make the page from such a file instead of running pilots
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["small", "rows"])]
+    from_rows: Option<PathBuf>,
 }
 
 fn main() -> Result<()> {
     let options = Options::parse();
     let plans = plans(&options);
+    if let Some(path) = &options.from_rows {
+        let text = std::fs::read_to_string(path).with_context(|| format!("{}", path.display()))?;
+        let found = rows::read(&text, &plans).with_context(|| format!("{}", path.display()))?;
+        return publish(&options, &plans, &found);
+    }
     let started = Instant::now();
     let done = run_all(&plans)?;
     eprintln!("{} pilots in {:.0} s", plans.len(), started.elapsed().as_secs_f64());

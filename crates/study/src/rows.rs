@@ -2,8 +2,11 @@
 
 use std::fmt::Write as _;
 
+use anyhow::{Context, Result, bail};
+
 use crate::design::Plan;
 use crate::pilot::{Row, What};
+use crate::quantiles::from_90;
 
 pub fn csv(plans: &[Plan], found: &[Row]) -> String {
     let mut text = String::from(
@@ -42,6 +45,45 @@ pub fn csv(plans: &[Plan], found: &[Row]) -> String {
         };
     }
     text
+}
+
+/// The figures of an earlier run of the same plans.
+pub fn read(text: &str, plans: &[Plan]) -> Result<Vec<Row>> {
+    let lines = text.lines().enumerate().skip(1);
+    lines.map(|(at, line)| one(line, plans).with_context(|| format!("line {}", at + 1))).collect()
+}
+
+/// Only the class may hold commas: the figures are counted from the end.
+fn one(line: &str, plans: &[Plan]) -> Result<Row> {
+    let pilot: usize = line.split(',').next().unwrap_or_default().parse()?;
+    let plan = plans.get(pilot).context("no such pilot")?;
+    if !line.starts_with(&format!("{pilot},\"{}\",{},", plan.class.label, plan.seed)) {
+        bail!("it is of another design or seed");
+    }
+    let mut fields: Vec<&str> = line.rsplit(',').take(7).collect();
+    fields.reverse();
+    let [what, evidence, covered, truth, ends @ ..] = &fields[..] else { bail!("fields are missing") };
+    let claim = match ends {
+        [p05, p50, p95] if !p50.is_empty() => Some(from_90(p05.parse()?, p50.parse()?, p95.parse()?)),
+        _ => None,
+    };
+    Ok(Row {
+        pilot,
+        what: named(what)?,
+        truth_kwh: truth.parse()?,
+        claim,
+        evidence: (*evidence).to_owned(),
+        covered_frac: covered.parse()?,
+    })
+}
+
+fn named(text: &str) -> Result<What> {
+    Ok(match text.split_once(" at ") {
+        Some(("recovered", level)) => What::Level(level.to_owned()),
+        None if text == "recovered" => What::Recovered,
+        None if text == "braking" => What::Braking,
+        _ => bail!("no figure is called {text:?}"),
+    })
 }
 
 fn name(what: &What) -> String {
