@@ -93,3 +93,31 @@ fn name(what: &What) -> String {
         What::Braking => "braking".to_owned(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::design;
+
+    #[test]
+    fn what_is_written_reads_as_it_was() {
+        let plans = design::small(1);
+        let row = |what, claim| Row {
+            pilot: 1,
+            what,
+            truth_kwh: 10.25,
+            claim,
+            evidence: "inferred".to_owned(),
+            covered_frac: 0.875,
+        };
+        let rows = vec![
+            row(What::Recovered, Some(from_90(8.0, 10.5, 12.0))),
+            row(What::Level("low".to_owned()), Some(from_90(1.0, 2.0, 3.0))),
+            row(What::Braking, None),
+        ];
+        let text = csv(&plans, &rows);
+        assert_eq!(read(&text, &plans).expect("it reads"), rows);
+        let other = text.replace(&format!(",{},", plans[1].seed), ",77,");
+        assert!(read(&other, &plans).is_err(), "rows of another seed");
+    }
+}
