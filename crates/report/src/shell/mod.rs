@@ -200,8 +200,13 @@ mod tests {
     #[test]
     fn names_are_text_and_paths_lead_back_to_the_report() {
         let here = Here { title: "A \"trip\"", entry: Entry::Trips, depth: 1 };
-        let made =
-            page(&site(), here, "<p>body</p>", &[Asset::ScriptFile("assets/replay.js")]).expect("a page");
+        let assets = [
+            Asset::ScriptFile("assets/replay.js"),
+            Asset::StyleFile("assets/replay.css"),
+            Asset::Script("let one;"),
+            Asset::Style(".one {}"),
+        ];
+        let made = page(&site(), here, "<p>body</p>", &assets).expect("a page");
         assert!(!made.contains("<b>Pilot"), "a name became markup");
         for held in [
             "<p>body</p>",
