@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use comfy_table::{CellAlignment, Table, presets};
 
 use crate::answers::{Answers, Group, Measure};
+use crate::figure::plain;
 
 pub(crate) const WIDTH: usize = 80;
 /// Rows shown of one grouping; the rest is in the tables.
@@ -27,7 +28,7 @@ pub fn text(answers: &Answers) -> String {
     let _ = writeln!(out, "{}", answers.pilot);
     let _ = writeln!(out, "{}\n", "=".repeat(answers.pilot.chars().count().clamp(1, WIDTH)));
     for sentence in &answers.sentences {
-        let _ = writeln!(out, "{}", wrapped(&format!("{} {}", sentence.question, sentence.text)));
+        let _ = writeln!(out, "{}", wrapped(&format!("{} {}", sentence.question, plain(&sentence.text))));
         out.push('\n');
     }
     for (grouping, heading) in SHOWN {

@@ -4,12 +4,15 @@ use std::io::Write as _;
 
 use arrow::array::RecordBatch;
 use backwatt_schema::{BatchView, Table, tables};
-use backwatt_store::{Layout, Provenance, StoreError, read_table, write_bytes, write_table, write_with};
+use backwatt_store::{Layout, Provenance, StoreError, write_bytes, write_table, write_with};
 
 use crate::answers::Answers;
+use crate::shell::Site;
+use crate::site;
+use crate::source::Source;
 use crate::topics::{self, Tables};
 use crate::trust::Trust;
-use crate::{ReportError, ReportInput, ReportOptions, balance, export, page};
+use crate::{ReportError, ReportInput, ReportOptions, balance, export};
 
 /// Writes `braking_balance.parquet` and the report folder, and gives the answers.
 pub fn write(
@@ -19,14 +22,15 @@ pub fn write(
     options: ReportOptions,
 ) -> Result<Answers, ReportError> {
     let mut trust = Trust::default();
-    let receipts = read_table(&layout.table(&tables::RECEIPTS), &tables::RECEIPTS)?;
+    let source = Source::new(layout);
+    let receipts = source.table(&tables::RECEIPTS)?;
     trust.read_receipts(&receipts)?;
-    let recovery = read_table(&layout.table(&tables::RECOVERY), &tables::RECOVERY)?;
+    let recovery = source.table(&tables::RECOVERY)?;
     let drivers = named_drivers(&recovery)?;
     let mut sums = Vec::new();
     let mut trips = Vec::new();
     for vehicle in &input.vehicles {
-        let read = |table: &'static Table| read_table(&layout.vehicle_table(table, vehicle), table);
+        let read = |table: &'static Table| source.vehicle_table(table, vehicle);
         let vehicle_trips = read(&tables::TRIPS)?;
         trust.add_trips(&vehicle_trips)?;
         sums.push(balance::of_vehicle(
@@ -41,8 +45,9 @@ pub fn write(
     write_table(&layout.table(&tables::BRAKING_BALANCE), &tables::BRAKING_BALANCE, &balance, provenance)?;
     let mut answers = Answers::new(input, &recovery, &balance, trust)?;
     trips.iter().try_for_each(|batch| answers.place_trips(batch))?;
-    let estimates = Tables::read(layout)?;
-    answers.topics = topics::all(&estimates, input.metric)?;
+    let estimates = Tables::read(&source, input.metric)?;
+    answers.topics = topics::all(&estimates)?;
+    answers.people = topics::people(&estimates)?;
 
     let folder = layout.report();
     let csv = |table: &'static Table, batches: &[RecordBatch]| -> Result<(), ReportError> {
@@ -56,7 +61,7 @@ pub fn write(
     csv(&tables::RECEIPTS, std::slice::from_ref(&receipts))?;
     csv(&tables::TRIPS, &trips)?;
     for table in [&tables::BRAKING_EVENTS, &tables::STOPS, &tables::CHARGES] {
-        let all = input.vehicles.iter().map(|v| read_table(&layout.vehicle_table(table, v), table));
+        let all = input.vehicles.iter().map(|v| source.vehicle_table(table, v));
         csv(table, &all.collect::<Result<Vec<_>, _>>()?)?;
     }
     for table in topics::SHOWN {
@@ -75,7 +80,15 @@ pub fn write(
     write_bytes(&folder.join("answers.json"), &json)?;
     write_bytes(&folder.join("summary.txt"), crate::text(&answers).as_bytes())?;
     if !options.no_pages {
-        write_bytes(&folder.join("index.html"), page::render(&answers)?.as_bytes())?;
+        let site = Site {
+            pilot: input.pilot_name.clone(),
+            program: input.program.clone(),
+            metric: input.metric,
+            shared: None,
+        };
+        for file in site::files(&answers, &site, &site::Replays::new())? {
+            write_bytes(&folder.join(&file.path), &file.bytes)?;
+        }
     }
     Ok(answers)
 }

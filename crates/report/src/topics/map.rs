@@ -39,7 +39,7 @@ struct Hexagon {
 
 /// A map that may leave the pilot: cells near where vehicles stay overnight and cells with few passes are left out.
 pub fn to_share(batch: &RecordBatch, metric: bool) -> Read<String> {
-    let rows = rows(&tables::ROAD_CELLS, batch);
+    let rows = rows(&tables::ROAD_CELLS, batch, metric);
     let mut shareable = Vec::new();
     for row in rows {
         if row.flag("is_shareable")? {
