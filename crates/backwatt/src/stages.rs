@@ -22,7 +22,7 @@ use jiff::{Timestamp, ToSpan};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::{BackwattError, Event, Progress, comparisons, plan, routes, sessions, speeds};
+use crate::{BackwattError, Event, Progress, comparisons, plan, replay_pages, routes, sessions, speeds};
 
 pub fn ingest(
     pilot: &Pilot,
@@ -219,7 +219,13 @@ pub fn report(
     provenance: &Provenance,
     options: ReportOptions,
 ) -> Result<Answers, BackwattError> {
+    let replays = if options.no_pages {
+        BTreeMap::new()
+    } else {
+        replay_pages::write(pilot, layout, vehicles, &provenance.program)?
+    };
     let input = ReportInput {
+        replays,
         pilot_name: pilot.name.clone(),
         metric: pilot.units == backwatt_pilot::DisplayUnits::Metric,
         vehicles: vehicles.to_vec(),

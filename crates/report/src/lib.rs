@@ -11,6 +11,7 @@ mod chart;
 mod export;
 mod figure;
 mod frame;
+pub mod replay_page;
 mod sentences;
 mod shell;
 mod site;
@@ -42,6 +43,8 @@ pub struct ReportInput {
     pub settings: Vec<SettingRow>,
     pub problems: Vec<Problem>,
     pub program: String,
+    /// Pages that replay a trip, by trip: the path below the report's folder.
+    pub replays: std::collections::BTreeMap<String, String>,
 }
 
 /// One assumption: what, how much, and where it comes from.
@@ -69,6 +72,8 @@ pub enum ReportError {
     Summary(#[from] polars::error::PolarsError),
     #[error("a page could not be rendered")]
     Page(#[from] askama::Error),
+    #[error("a trip could not be packed")]
+    Pack(#[source] std::io::Error),
     #[error("the answers could not be written as JSON")]
     Json(#[from] serde_json::Error),
 }

@@ -86,7 +86,7 @@ pub fn write(
             metric: input.metric,
             shared: None,
         };
-        for file in site::files(&answers, &site, &site::Replays::new())? {
+        for file in site::files(&answers, &site, &input.replays)? {
             write_bytes(&folder.join(&file.path), &file.bytes)?;
         }
     }
