@@ -10,7 +10,7 @@ const makeLedger = (trip, say) => {
       cell.textContent = unknown ? "–" : say.kwh(trip.steps(cell.dataset.span, from, to));
     }
     for (const cell of cells("share")) {
-      const whole = cell.closest("tbody").dataset.shareOf;
+      const whole = cell.closest("table").dataset.shareOf;
       const of = whole ? trip.steps(whole, from, to) : 0;
       cell.textContent = whole && of >= LEAST ? say.percent(trip.steps(cell.dataset.share, from, to), of) : "";
     }
@@ -35,10 +35,10 @@ const makeLedger = (trip, say) => {
     const parts = [`${whole}: ${time} (h:min:s) and ${say.figure(trip.sum("distance_m", from, to), "distance", 2)}.`];
     if (braking < LEAST) return parts.concat("Hardly anything was braked in it.").join(" ");
     const of = (name) => `${say.kwh(trip.steps(name, from, to))} kWh (${say.percent(trip.steps(name, from, to), braking)})`;
-    parts.push(`Braked at the wheels ${say.kwh(braking)} kWh; recoverable at the level as set ${of("energy_recoverable_kwh")} of that, modelled`);
+    parts.push(`Braked at the wheels ${say.kwh(braking)} kWh; recoverable at the level as set ${of("energy_recoverable_kwh")} of that, modelled${share > 0 ? "," : ";"}`);
     parts.push(share > 0
       ? `and recovered ${of("energy_recovered_kwh")}, as logged${share < 0.999 ? ` for ${say.fixed(100 * share, 0)} % of the time` : ""}.`
-      : "with battery power not logged: what came back is estimated for segments and trips, not for a span.");
+      : "battery power is not logged: what came back is estimated for segments and trips, not for a span.");
     const used = trip.steps("energy_discharged_kwh", from, to);
     if (share > 0 && used >= LEAST) parts.push(`Recovered is ${say.percent(trip.steps("energy_recovered_kwh", from, to), used)} of the span's gross discharge of ${say.kwh(used)} kWh.`);
     return parts.join(" ");
@@ -50,7 +50,7 @@ const makeLedger = (trip, say) => {
       const beside = document.querySelector(`[data-span="${cell.dataset.trip}"]`).textContent;
       if (cell.textContent === "–" || beside === "–") continue;
       compared++;
-      if (cell.textContent.replace("-", "−") !== beside) differ++;
+      if (cell.textContent !== beside) differ++;
     }
     return differ ? `${differ} of ${compared} sums over the intervals differ from the tables.` : `Over the whole trip all ${compared} sums of the intervals equal the tables'.`;
   };

@@ -1,7 +1,7 @@
 // The way as lines: north up, lengths true to the cosine of the middle latitude, a scale bar, no tiles.
 const makeMap = (trip, say, seek) => {
   const M_PER_DEGREE = 111195.08;
-  const [WIDTH, MARGIN, FOOT, LEAST_M] = [400, 14, 34, 150];
+  const [WIDTH, MARGIN, FOOT, LEAST_M] = [400, 14, 42, 150];
   const svg = document.getElementById("rp-map");
   const caption = document.getElementById("rp-map-words");
   if (!trip.hasPositions) {
@@ -20,6 +20,7 @@ const makeMap = (trip, say, seek) => {
   };
   const places = Array.from({ length: trip.n }, (_, i) => place(i));
   const way = make("path", svg, { class: "rp-way" });
+  const unknown = make("path", svg, { class: "rp-way-unknown" });
   const held = make("path", svg, { class: "rp-way-span" });
   const brakes = make("path", svg, { class: "rp-way-braking" });
   const ends = make("g", svg);
@@ -58,6 +59,16 @@ const makeMap = (trip, say, seek) => {
     }
     return text;
   };
+  // From where positions cease to where they begin again.
+  const gaps = () => {
+    let text = "", last = null;
+    for (let i = 0; i < trip.n; i++) {
+      if (!places[i]) continue;
+      if (last !== null && i - last > 1) text += `M${project(places[last]).map((x) => x.toFixed(1)).join(" ")}L${project(places[i]).map((x) => x.toFixed(1)).join(" ")}`;
+      last = i;
+    }
+    return text;
+  };
   const bar = (scale) => {
     const metre = say.system() === "us" ? 1609.344 : 1000;
     const wanted = WIDTH / 4 / scale / metre, power = 10 ** Math.floor(Math.log10(wanted));
@@ -78,6 +89,7 @@ const makeMap = (trip, say, seek) => {
   const draw = () => {
     const scale = fit(window_);
     way.setAttribute("d", line(0, trip.n));
+    unknown.setAttribute("d", gaps());
     held.setAttribute("d", spans[0] === 0 && spans[1] === trip.n ? "" : line(...spans));
     const braking = new Uint8Array(trip.n);
     for (const [from, to] of trip.head.events) braking.fill(1, ...trip.span(from / 1000, to / 1000));
@@ -107,7 +119,7 @@ const makeMap = (trip, say, seek) => {
     });
     seek(trip.start[best]);
   });
-  caption.textContent = "Broad: braking events. The ring is where the truck is at this instant. Positions as logged, joined by straight lines; no tiles.";
+  caption.textContent = "Broad: braking events. The ring is where the truck is at this instant. Positions as logged, joined by straight lines; dotted where none are logged.";
   document.addEventListener("units", draw);
   return {
     frame(from, to) { window_ = [from, to]; draw(); },

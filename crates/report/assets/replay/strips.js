@@ -53,7 +53,7 @@ const makeStrips = (trip, say, on) => {
     const font = `${narrow() ? 11 : 12}px "Source Sans 3", "Segoe UI", system-ui, sans-serif`;
     const axis = { stroke: ink, font, grid: { stroke: line, width: 1 }, ticks: { show: false } };
     return {
-      width: box.clientWidth, height: strip.height + (isLast ? 26 : 0), legend: { show: false }, pxAlign: 1, padding: [6, 8, isLast ? 0 : 6, 0],
+      width: box.clientWidth, height: strip.height + (isLast ? 26 : 0), legend: { show: false }, pxAlign: 1, padding: [6, 18, isLast ? 0 : 6, 0],
       // The data stay in seconds since setting off; zones are the words' affair.
       tzDate: (s) => uPlot.tzDate(new Date(s * 1000), "Etc/UTC"),
       cursor: { x: false, y: false, points: { show: false }, drag: { x: true, y: false, setScale: false }, bind: { dblclick: () => () => on.zoomAll() } },

@@ -6,12 +6,12 @@ const makeTrip = (head, series) => {
   const pieceOf = (i) => head.pieces[series.piece.steps[i]];
   const value = (name, i) => {
     const of = series[name];
-    return of.known && !of.known[i] ? null : of.steps[i] * of.step;
+    return of.known && !of.known[i] ? null : of.steps[i] / of.perUnit;
   };
   // Steps from the start of bin `from` to the end of the bin before `to`.
   const steps = (name, from, to) =>
     to > from ? series[name].steps[to - 1] - (from > 0 ? series[name].steps[from - 1] : 0) : 0;
-  const sum = (name, from, to) => steps(name, from, to) * series[name].step;
+  const sum = (name, from, to) => steps(name, from, to) / series[name].perUnit;
   const seconds = (i) => sum("duration_s", i, i + 1);
   const kilowatts = (kwh, i) => (seconds(i) > 0 ? (kwh * 3600) / seconds(i) : null);
 

@@ -28,11 +28,11 @@ const unpack = async (head, text) => {
     return known;
   };
   const series = {};
-  for (const { name, step, has_blanks } of head.series) {
-    const known = has_blanks ? stretches(head.bins) : null;
+  for (const [name, perUnit, hasBlanks] of head.series) {
+    const known = hasBlanks ? stretches(head.bins) : null;
     const steps = new Float64Array(head.bins);
     for (let i = 0, now = 0; i < head.bins; i++) steps[i] = now += signed();
-    series[name] = { step, steps, known };
+    series[name] = { perUnit, steps, known };
   }
   if (at !== bytes.length) throw new Error("the trace is of another length than its head says");
   return series;

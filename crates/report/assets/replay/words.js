@@ -2,11 +2,10 @@
 const words = (head) => {
   const units = window.backwatt;
   const system = () => units.system();
-  const minus = (text) => text.replace("-", "−");
   // As the program writes it: no sign before a zero.
   const fixed = (value, digits) => {
     const text = value.toFixed(digits);
-    return minus(/^-0(\.0*)?$/.test(text) ? text.slice(1) : text);
+    return /^-0(\.0*)?$/.test(text) ? text.slice(1) : text;
   };
   const two = (value) => String(value).padStart(2, "0");
   const elapsed = (seconds) => {
@@ -23,7 +22,7 @@ const words = (head) => {
     zone, clock, elapsed, fixed, system,
     convert: (si, kind) => units.convert(si, kind, system()),
     unit: (kind) => units.word(kind, system()),
-    figure: (si, kind, digits) => `${minus(units.format(si, kind, digits, system()))} ${units.word(kind, system())}`,
+    figure: (si, kind, digits) => `${units.format(si, kind, digits, system())} ${units.word(kind, system())}`,
     // Whole tenths of a watt hour, as kWh.
     kwh: (steps) => fixed(steps / 10000, 4),
     percent: (part, whole) => (whole > 0 ? `${fixed((100 * part) / whole, 1)} %` : "–"),

@@ -32,11 +32,11 @@ const fn battery(column: &'static str, label: &'static str) -> Account {
     Account { column, label, rests: Rests::Battery }
 }
 
-const BRAKING: Option<(&str, &str)> = Some(("energy_braking_kwh", "of braking energy at the wheels"));
+const BRAKING: Option<(&str, &str)> = Some(("energy_braking_kwh", "of the span's braking at the wheels"));
 
 pub const GROUPS: [Group; 4] = [
     Group {
-        heading: "At the wheels: kinetic + grade + rolling + air = tractive − braking",
+        heading: "At the wheels; kinetic + grade + rolling + air = tractive − braking",
         share_of: None,
         accounts: &[
             model("energy_tractive_kwh", "tractive"),

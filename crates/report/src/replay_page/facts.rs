@@ -4,7 +4,7 @@ use backwatt_schema::{BatchError, JOULES_PER_KWH};
 
 use super::accounts::{GROUPS, Rests};
 use super::view::OfTrip;
-use crate::figure::{Kind, figure, markup, name, unit};
+use crate::figure::{Kind, figure, fixed, markup, name, unit};
 
 /// Decimals of energies: a tenth of a watt hour, so that short spans can be added up.
 pub const KWH_DIGITS: usize = 4;
@@ -180,7 +180,7 @@ pub struct LedgerGroup {
     pub rows: Vec<LedgerRow>,
 }
 
-pub fn ledger(sums: &TripSums<'_>, metric: bool) -> Result<Vec<LedgerGroup>, BatchError> {
+pub fn ledger(sums: &TripSums<'_>) -> Result<Vec<LedgerGroup>, BatchError> {
     let mut groups = Vec::new();
     for group in &GROUPS {
         let mut rows = Vec::new();
@@ -189,7 +189,7 @@ pub fn ledger(sums: &TripSums<'_>, metric: bool) -> Result<Vec<LedgerGroup>, Bat
             rows.push(LedgerRow {
                 column: account.column,
                 label: account.label,
-                whole: whole.map_or("–".to_owned(), |v| markup(&kwh(v, KWH_DIGITS, metric))),
+                whole: whole.map_or("–".to_owned(), |v| fixed(v, KWH_DIGITS)),
                 is_logged: account.rests == Rests::Battery,
             });
         }

@@ -12,15 +12,9 @@ use flate2::Compression;
 use flate2::write::DeflateEncoder;
 use serde::Serialize;
 
-/// One series as the script has to read it.
+/// One series as the script has to read it: its name, steps in a unit, and whether stretches without a value come first.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Series {
-    pub name: String,
-    /// Value of one step.
-    pub step: f64,
-    /// Whether stretches without a value come first.
-    pub has_blanks: bool,
-}
+pub struct Series(pub String, pub u32, pub bool);
 
 #[derive(Debug, Default)]
 pub struct Packer {
@@ -30,19 +24,19 @@ pub struct Packer {
 
 impl Packer {
     pub fn whole(&mut self, name: &str, values: impl IntoIterator<Item = i64>) {
-        self.series.push(Series { name: name.to_owned(), step: 1.0, has_blanks: false });
+        self.series.push(Series(name.to_owned(), 1, false));
         self.differences(values);
     }
 
-    /// Values as multiples of a step that is one over a whole number, which keeps the multiples exact.
+    /// Values as multiples of a step, of which a whole number make a unit.
     pub fn numbers(&mut self, name: &str, per_unit: u32, values: &[f64]) {
-        self.series.push(Series { name: name.to_owned(), step: 1.0 / f64::from(per_unit), has_blanks: false });
+        self.series.push(Series(name.to_owned(), per_unit, false));
         self.differences(values.iter().map(|value| steps(*value, per_unit)));
     }
 
     /// The same where values may be unknown.
     pub fn known(&mut self, name: &str, per_unit: u32, values: &[Option<f64>]) {
-        self.series.push(Series { name: name.to_owned(), step: 1.0 / f64::from(per_unit), has_blanks: true });
+        self.series.push(Series(name.to_owned(), per_unit, true));
         self.stretches(values);
         let mut last = 0;
         self.differences(values.iter().map(|value| {

@@ -78,7 +78,7 @@ pub fn render(
     }
     let sums = sums(batches, trip_id)?;
     let mut packer = packed(&bins);
-    let what_if = what_if::pack(batches, trip_id, &bins, &mut packer, site.metric)?;
+    let what_if = what_if::pack(batches, trip_id, &bins, &mut packer)?;
     let events = OfTrip::new(&tables::BRAKING_EVENTS, &batches.events, trip_id)?;
     let stops = OfTrip::new(&tables::STOPS, &batches.stops, trip_id)?;
     let events = rows::events(&events, began_ns, site.metric)?;
@@ -90,7 +90,6 @@ pub fn render(
         "zone": input.zone,
         "is_relative": trip.flag("clock_relative", row)?,
         "series": series,
-        "accounts": accounts::packed().map(|account| account.column).collect::<Vec<_>>(),
         "pieces": bins.pieces.iter().map(|piece| json!({
             "level": piece.level.as_deref().map(shown_level),
             "standing": piece.is_standing,
@@ -104,7 +103,7 @@ pub fn render(
     let facts = facts::of(&trip, row, &sums, input.zone.as_deref(), site.metric)?;
     let title = crate::figure::plain(&facts.title);
     let body = Body {
-        ledger: facts::ledger(&sums, site.metric)?,
+        ledger: facts::ledger(&sums)?,
         facts,
         before: before.map(|trip| name_of(&file(trip))),
         after: after.map(|trip| name_of(&file(trip))),

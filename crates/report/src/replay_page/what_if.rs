@@ -4,10 +4,10 @@ use arrow::array::RecordBatch;
 use backwatt_schema::{BatchError, BatchView, tables};
 
 use super::bins::{Bins, rows_of};
-use super::facts::{KWH_DIGITS, kwh};
+use super::facts::KWH_DIGITS;
 use super::pack::Packer;
 use super::view::{Batches, OfTrip};
-use crate::figure::{markup, name};
+use crate::figure::{fixed, markup, name};
 
 /// Steps of an energy: tenths of a watt hour.
 pub const PER_KWH: u32 = 10_000;
@@ -44,7 +44,6 @@ pub fn pack(
     trip_id: &str,
     bins: &Bins,
     packer: &mut Packer,
-    metric: bool,
 ) -> Result<Option<WhatIf>, BatchError> {
     let (Some(table), Some(trace)) = (&batches.what_if, &batches.traces.what_if) else { return Ok(None) };
     let of_trip = OfTrip::new(&tables::WHAT_IF, table, trip_id)?;
@@ -67,7 +66,7 @@ pub fn pack(
         remarks: remarks(&of_trip, row)?,
         rows: QUANTITIES
             .iter()
-            .map(|(quantity, label)| told(&of_trip, row, quantity, label, metric))
+            .map(|(quantity, label)| told(&of_trip, row, quantity, label))
             .collect::<Result<_, _>>()?,
     }))
 }
@@ -126,18 +125,17 @@ fn told(
     row: usize,
     quantity: &'static str,
     label: &'static str,
-    metric: bool,
 ) -> Result<WhatIfRow, BatchError> {
     let shown = |side| -> Result<String, BatchError> {
         let value = of_trip.number(&column(quantity, side), row)?;
-        Ok(value.map_or("–".to_owned(), |v| markup(&kwh(v, KWH_DIGITS, metric))))
+        Ok(value.map_or("–".to_owned(), |v| fixed(v, KWH_DIGITS)))
     };
     let bounded = matches!(quantity, "net" | "recovered");
     let end = |end: &str| of_trip.number(&format!("energy_{quantity}_change_{end}_kwh"), row);
     let bounds = match (bounded.then(|| end("low")), bounded.then(|| end("high"))) {
-        (Some(low), Some(high)) => low?.zip(high?).map(|(low, high)| {
-            markup(&format!("{} to {}", kwh(low, KWH_DIGITS, metric), kwh(high, KWH_DIGITS, metric)))
-        }),
+        (Some(low), Some(high)) => low?
+            .zip(high?)
+            .map(|(low, high)| format!("{} to {}", fixed(low, KWH_DIGITS), fixed(high, KWH_DIGITS))),
         _ => None,
     };
     Ok(WhatIfRow {
