@@ -80,7 +80,7 @@ const start = (trip) => {
   for (const button of document.querySelectorAll("[data-event]")) {
     button.addEventListener("click", () => { player.goEvent(Number(button.dataset.event)); section.focus(); section.scrollIntoView(); });
   }
-  if (!trip.head.events.length) for (const name of ["eventBefore", "eventAfter"]) document.querySelector(`[data-do=${name}]`).disabled = true;
+  if (!trip.head.events.length) for (const name of ["eventBefore", "eventAfter"]) document.querySelector(`[data-do=${name}]`).hidden = true;
   listen(section, player);
   document.addEventListener("units", () => { now(); span(player.state); });
   now();

@@ -157,7 +157,8 @@ const makeStrips = (trip, say, on) => {
   };
   let waiting = 0;
   const again = () => { cancelAnimationFrame(waiting); waiting = requestAnimationFrame(build); };
-  let width = 0;
+  // Of the last drawing: an observer speaks once before anything has changed.
+  let width = box.clientWidth;
   new ResizeObserver(() => { if (!printing && box.clientWidth !== width) { width = box.clientWidth; again(); } }).observe(box);
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", again);
   document.addEventListener("units", again);

@@ -19,7 +19,7 @@ mod what_if;
 
 use arrow::array::RecordBatch;
 use backwatt_schema::tables;
-use backwatt_store::{Layout, read_table, safe_name, write_bytes};
+use backwatt_store::{Layout, digest_bytes, read_table, read_table_if_present, write_bytes};
 
 use crate::ReportError;
 use crate::shell::Site;
@@ -64,9 +64,19 @@ impl ReplayInput {
     }
 }
 
-/// Path of a trip's page below the report's folder.
+/// Longest name of a trip that names its page by itself.
+const FILE_CHARS: usize = 60;
+
+/// Path of a trip's page below the report's folder: one that needs no escaping in a link or on any disk. What a name has
+/// beyond that is told by its digest.
 pub fn file(trip_id: &str) -> String {
-    format!("replay/{}.html", safe_name(trip_id))
+    let is_plain = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_');
+    if trip_id.len() <= FILE_CHARS && trip_id.chars().all(is_plain) {
+        return format!("replay/{trip_id}.html");
+    }
+    let plain: String =
+        trip_id.chars().map(|c| if is_plain(c) { c } else { '-' }).take(FILE_CHARS / 2).collect();
+    format!("replay/{plain}-{}.html", &digest_bytes(trip_id.as_bytes())[..12])
 }
 
 /// Writes the pages of one vehicle's chosen trips.
@@ -84,10 +94,7 @@ pub fn write_vehicle(
         battery: read(&tables::SEGMENT_BATTERY)?,
         events: read(&tables::BRAKING_EVENTS)?,
         stops: read(&tables::STOPS)?,
-        what_if: backwatt_store::read_table_if_present(
-            &layout.vehicle_table(&tables::WHAT_IF, vehicle_id),
-            &tables::WHAT_IF,
-        )?,
+        what_if: read_table_if_present(&layout.vehicle_table(&tables::WHAT_IF, vehicle_id), &tables::WHAT_IF)?,
         traces,
     };
     let site = input.site();
@@ -115,4 +122,19 @@ pub fn write_list(
     let html = list::render(input, &input.site(), chosen, trips, written)?;
     write_bytes(&layout.report().join("replay/index.html"), html.as_bytes())?;
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_page_has_a_name_that_any_link_and_disk_can_hold() {
+        assert_eq!(file("H12-0001"), "replay/H12-0001.html");
+        let odd = [file("a/../b-0001"), file("a b-0001"), file("a?b-0001"), file(&"W".repeat(10_000))];
+        for path in &odd {
+            assert!(path.len() < 80 && !path.contains("..") && path.matches('/').count() == 1, "{path}");
+        }
+        assert_ne!(odd[1], odd[2]);
+    }
 }

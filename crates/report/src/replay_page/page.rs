@@ -12,12 +12,14 @@ use super::view::{Batches, OfTrip};
 use super::what_if::{self, PER_KWH, WhatIf};
 use super::{ReplayInput, accounts, file};
 use crate::ReportError;
-use crate::figure::scrub;
+use crate::figure::{Kind, cut, markup, scrub, unit};
 use crate::shell::{self, Asset, Entry, Here, Site};
 
 const SCRIPT: &str = "assets/replay.js";
 const STRIPS: &str = "assets/uplot.js";
 const STYLE: &str = "assets/replay.css";
+/// Longest name of a level beside its strip.
+const LEVEL_CHARS: usize = 24;
 /// Parts of one script, in the order they lean on each other.
 const PARTS: [&str; 8] = [
     include_str!("../../assets/replay/unpack.js"),
@@ -55,6 +57,8 @@ struct Body<'a> {
     segments: Vec<Row>,
     more_segments: usize,
     what_if: Option<WhatIf>,
+    speed_unit: String,
+    distance_unit: String,
     head: String,
     trace: &'a str,
 }
@@ -111,8 +115,10 @@ pub fn render(
         segments,
         more_segments,
         what_if,
+        speed_unit: markup(&unit(Kind::Speed, site.metric)),
+        distance_unit: markup(&unit(Kind::Distance, site.metric)),
         // Inside markup no text may end the element it stands in.
-        head: head.to_string().replace('<', "\\u003c"),
+        head: head.to_string().replace('<', "\\u003c").replace('&', "\\u0026"),
         trace: &text,
     }
     .render()?;
@@ -155,9 +161,10 @@ fn spans(of: &OfTrip<'_>, began_ns: i64) -> Result<Vec<[i64; 2]>, BatchError> {
         .collect()
 }
 
-/// A level's name as a script may draw it.
+/// A level's name as a script may draw it: short, and turning nothing around it.
 fn shown_level(level: &str) -> String {
-    crate::figure::cut(&scrub(level), 24)
+    let turns = |c: char| matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    cut(&scrub(level).replace(turns, "\u{fffd}"), LEVEL_CHARS)
 }
 
 fn name_of(path: &str) -> String {
