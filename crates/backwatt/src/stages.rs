@@ -230,6 +230,7 @@ pub fn report(
         settings: pilot.settings.iter().map(setting_row).collect(),
         problems: problems.to_vec(),
         program: provenance.program.clone(),
+        drivers_are_pseudonyms: pilot.pseudonyms,
     };
     Ok(backwatt_report::write(&input, layout, provenance, options)?)
 }

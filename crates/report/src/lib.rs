@@ -12,6 +12,7 @@ mod export;
 mod figure;
 mod frame;
 mod sentences;
+mod share;
 mod shell;
 mod site;
 mod source;
@@ -42,6 +43,8 @@ pub struct ReportInput {
     pub settings: Vec<SettingRow>,
     pub problems: Vec<Problem>,
     pub program: String,
+    /// False where the logs call people by their names.
+    pub drivers_are_pseudonyms: bool,
 }
 
 /// One assumption: what, how much, and where it comes from.
@@ -57,6 +60,8 @@ pub struct SettingRow {
 pub struct ReportOptions {
     /// Tables and JSON only, no pages.
     pub no_pages: bool,
+    /// A copy for others instead of the pilot's own: see `share`.
+    pub to_share: bool,
 }
 
 #[derive(Debug, thiserror::Error)]
@@ -65,6 +70,8 @@ pub enum ReportError {
     Store(#[from] StoreError),
     #[error(transparent)]
     Batch(#[from] BatchError),
+    #[error("a table could not be cut down")]
+    Arrow(#[from] arrow::error::ArrowError),
     #[error("summaries could not be formed")]
     Summary(#[from] polars::error::PolarsError),
     #[error("a page could not be rendered")]
