@@ -219,7 +219,8 @@ pub fn report(
     provenance: &Provenance,
     options: ReportOptions,
 ) -> Result<Answers, BackwattError> {
-    let replays = if options.no_pages {
+    // A drive in full, with its places, is nothing to share.
+    let replays = if options.no_pages || options.to_share {
         BTreeMap::new()
     } else {
         replay_pages::write(pilot, layout, vehicles, &provenance.program)?
@@ -236,6 +237,7 @@ pub fn report(
         settings: pilot.settings.iter().map(setting_row).collect(),
         problems: problems.to_vec(),
         program: provenance.program.clone(),
+        drivers_are_pseudonyms: pilot.pseudonyms,
     };
     Ok(backwatt_report::write(&input, layout, provenance, options)?)
 }

@@ -129,6 +129,8 @@ pub struct Answers {
     pub trust: Trust,
     pub settings: Vec<SettingRow>,
     pub problems: Vec<String>,
+    /// What a copy for others leaves out; empty in the pilot's own.
+    pub taken_out: Vec<String>,
 }
 
 impl Answers {
@@ -163,6 +165,7 @@ impl Answers {
             trust,
             settings: input.settings.clone(),
             problems: input.problems.iter().map(ToString::to_string).collect(),
+            taken_out: Vec::new(),
         })
     }
 

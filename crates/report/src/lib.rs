@@ -13,6 +13,7 @@ mod figure;
 mod frame;
 pub mod replay_page;
 mod sentences;
+mod share;
 mod shell;
 mod site;
 mod source;
@@ -45,6 +46,8 @@ pub struct ReportInput {
     pub program: String,
     /// Pages that replay a trip, by trip: the path below the report's folder.
     pub replays: std::collections::BTreeMap<String, String>,
+    /// False where the logs call people by their names.
+    pub drivers_are_pseudonyms: bool,
 }
 
 /// One assumption: what, how much, and where it comes from.
@@ -60,6 +63,8 @@ pub struct SettingRow {
 pub struct ReportOptions {
     /// Tables and JSON only, no pages.
     pub no_pages: bool,
+    /// A copy for others instead of the pilot's own: see `share`.
+    pub to_share: bool,
 }
 
 #[derive(Debug, thiserror::Error)]
@@ -68,6 +73,8 @@ pub enum ReportError {
     Store(#[from] StoreError),
     #[error(transparent)]
     Batch(#[from] BatchError),
+    #[error("a table could not be cut down")]
+    Arrow(#[from] arrow::error::ArrowError),
     #[error("summaries could not be formed")]
     Summary(#[from] polars::error::PolarsError),
     #[error("a page could not be rendered")]

@@ -4,39 +4,60 @@ use std::sync::Arc;
 
 use arrow::array::{Array, ArrayRef, RecordBatch, StringArray};
 use backwatt_schema::Table;
-use backwatt_store::{Layout, StoreError, read_table};
+use backwatt_store::{Layout, read_table};
 
-use crate::figure;
+use crate::share::{Censor, LEFT_OUT};
+use crate::{ReportError, figure};
 
-/// Tables as a report may show them: without the characters that its own marks are made of.
+/// Tables as a report may show them: names hidden where they have to be, and without the characters that its own marks
+/// are made of.
 pub struct Source<'a> {
     layout: &'a Layout,
+    censor: &'a Censor,
 }
 
 impl<'a> Source<'a> {
-    pub fn new(layout: &'a Layout) -> Self {
-        Self { layout }
+    pub fn new(layout: &'a Layout, censor: &'a Censor) -> Self {
+        Self { layout, censor }
     }
 
-    pub fn table(&self, table: &'static Table) -> Result<RecordBatch, StoreError> {
-        Ok(scrubbed(read_table(&self.layout.table(table), table)?))
+    pub fn leaves(&self) -> bool {
+        self.censor.leaves()
     }
 
-    pub fn table_if_present(&self, table: &'static Table) -> Result<Option<RecordBatch>, StoreError> {
-        if self.layout.table(table).is_file() { self.table(table).map(Some) } else { Ok(None) }
+    pub fn table(&self, table: &'static Table) -> Result<RecordBatch, ReportError> {
+        self.shown(table, read_table(&self.layout.table(table), table)?)
     }
 
-    pub fn vehicle_table(&self, table: &'static Table, vehicle: &str) -> Result<RecordBatch, StoreError> {
-        Ok(scrubbed(read_table(&self.layout.vehicle_table(table, vehicle), table)?))
+    /// Nothing where no run has written it, or where it may not leave the building.
+    pub fn table_if_present(&self, table: &'static Table) -> Result<Option<RecordBatch>, ReportError> {
+        let left_out = self.censor.leaves() && LEFT_OUT.iter().any(|out| out.name == table.name);
+        let present = !left_out && self.layout.table(table).is_file();
+        if present { self.table(table).map(Some) } else { Ok(None) }
+    }
+
+    pub fn vehicle_table(&self, table: &'static Table, vehicle: &str) -> Result<RecordBatch, ReportError> {
+        self.shown(table, read_table(&self.layout.vehicle_table(table, vehicle), table)?)
+    }
+
+    /// A table made here, as it may be shown.
+    pub fn shown(&self, table: &'static Table, batch: RecordBatch) -> Result<RecordBatch, ReportError> {
+        // Names are known by their letters as logged: they are hidden first.
+        Ok(scrubbed(self.censor.table(table, batch)?))
     }
 }
 
 fn scrubbed(batch: RecordBatch) -> RecordBatch {
-    mapped(&batch, |_, text| figure::has_marks(text).then(|| figure::scrub(text).into_owned())).unwrap_or(batch)
+    let scrub =
+        |_: usize, _: &str, text: &str| figure::has_marks(text).then(|| figure::scrub(text).into_owned());
+    mapped(&batch, scrub).unwrap_or(batch)
 }
 
-/// The batch with texts changed, by column and text; nothing where no text is.
-pub fn mapped(batch: &RecordBatch, change: impl Fn(&str, &str) -> Option<String>) -> Option<RecordBatch> {
+/// The batch with texts changed, by row, column and text; nothing where no text is.
+pub fn mapped(
+    batch: &RecordBatch,
+    change: impl Fn(usize, &str, &str) -> Option<String>,
+) -> Option<RecordBatch> {
     let schema = batch.schema();
     let mut changed = false;
     let columns: Vec<ArrayRef> = batch
@@ -45,7 +66,8 @@ pub fn mapped(batch: &RecordBatch, change: impl Fn(&str, &str) -> Option<String>
         .zip(schema.fields())
         .map(|(column, field)| {
             let Some(texts) = column.as_any().downcast_ref::<StringArray>() else { return Arc::clone(column) };
-            let new: Vec<Option<String>> = texts.iter().map(|text| change(field.name(), text?)).collect();
+            let new: Vec<Option<String>> =
+                texts.iter().enumerate().map(|(row, text)| change(row, field.name(), text?)).collect();
             if new.iter().all(Option::is_none) {
                 return Arc::clone(column);
             }

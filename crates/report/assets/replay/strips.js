@@ -62,8 +62,8 @@ const makeStrips = (trip, say, on) => {
       axes: [
         { ...axis, show: isLast, size: 26, space: 80, incrs: [1, 2, 5, 10, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400], values: (_, splits, __, ___, step) => clock(splits, step) },
         strip.levels
-          ? { ...axis, size: narrow() ? 44 : 64, splits: () => levels.map((_, i) => i), values: (_, splits) => splits.map((i) => levels[levels.length - 1 - i].slice(0, narrow() ? 6 : 9)) }
-          : { ...axis, size: narrow() ? 44 : 64, space: 24, values: (_, splits) => splits.map((v) => say.fixed(v, Number.isInteger(v) ? 0 : 1)) },
+          ? { ...axis, size: narrow() ? 52 : 64, splits: () => levels.map((_, i) => i), values: (_, splits) => splits.map((i) => levels[levels.length - 1 - i].slice(0, narrow() ? 7 : 9)) }
+          : { ...axis, size: narrow() ? 52 : 64, space: 24, values: (_, splits) => splits.map((v) => say.fixed(v, Number.isInteger(v) ? 0 : 1)) },
       ],
       series: [{}, ...strip.series.map((series) => ({
         stroke: css(series.ink), width: series.width || 1.2, dash: LINES[series.line], points: { show: false }, spanGaps: false,

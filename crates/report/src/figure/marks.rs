@@ -39,6 +39,19 @@ pub fn name(text: &str) -> String {
     if text.chars().count() <= NAME_CHARS { text.to_owned() } else { format!("{OPEN}n{PART}{text}{CLOSE}") }
 }
 
+/// A band of the outside air, "-10 to 0 degC", as figures that can be shown in either unit.
+pub fn band(text: &str, metric: bool) -> String {
+    let celsius = |text: &str| text.parse().ok().map(|at: f64| at + 273.15);
+    let ends = text.strip_suffix(" degC").and_then(|ends| ends.split_once(" to "));
+    match ends.and_then(|(low, high)| celsius(low).zip(celsius(high))) {
+        Some((low, high)) => {
+            let of = |k: f64| figure(k, Kind::Temperature, 0, metric);
+            format!("{} to {} {}", of(low), of(high), unit(Kind::Temperature, metric))
+        }
+        None => prose(text),
+    }
+}
+
 /// A sentence or remark from a table, in which a name may be long.
 pub fn prose(text: &str) -> String {
     let fits = text.chars().count() <= PROSE_CHARS;
@@ -170,6 +183,13 @@ mod tests {
             "&lt;i&gt; <data value=\"2236.936292054402\" data-kind=\"per_distance\" data-digits=\"2\" data-of=\"recovery.0.x\">1.00</data> \
              <span data-unit=\"per_distance\">kWh/mile</span>"
         );
+    }
+
+    #[test]
+    fn a_band_of_the_outside_air_has_both_units() {
+        assert_eq!(plain(&band("-10 to 0 degC", false)), "14 to 32 °F");
+        assert_eq!(plain(&band("-10 to 0 degC", true)), "-10 to 0 °C");
+        assert_eq!(band("(unknown)", true), "(unknown)");
     }
 
     #[test]

@@ -10,7 +10,7 @@ mod marks;
 
 pub use fixed::fixed;
 pub use kind::Kind;
-pub use marks::{NAME_CHARS, cut, figure, has_marks, markup, name, of_cell, plain, prose, scrub, unit};
+pub use marks::{NAME_CHARS, band, cut, figure, has_marks, markup, name, of_cell, plain, prose, scrub, unit};
 
 /// Sentences as text, for JSON.
 pub fn as_plain<S: serde::Serializer>(told: &[String], to: S) -> Result<S::Ok, S::Error> {

@@ -10,7 +10,8 @@ mod policy;
 use askama::Template;
 
 use crate::ReportError;
-use crate::figure::cut;
+use crate::chart::clean;
+use crate::figure::{cut, scrub};
 use crate::text::CAUTION;
 use policy::Policy;
 
@@ -131,9 +132,9 @@ struct Link {
 #[template(path = "shell.html")]
 struct Shell<'a> {
     site: &'a Site,
+    title: String,
     pilot: String,
     pilot_hover: String,
-    here: Here<'a>,
     policy: String,
     styles: Vec<&'a str>,
     style_files: Vec<String>,
@@ -174,9 +175,9 @@ pub fn page(site: &Site, here: Here<'_>, body: &str, assets: &[Asset<'_>]) -> Re
         .collect();
     let shell = Shell {
         site,
-        pilot: cut(&site.pilot, PILOT_CHARS),
-        pilot_hover: cut(&site.pilot, 10 * PILOT_CHARS),
-        here,
+        title: clean(here.title),
+        pilot: cut(&clean(&scrub(&site.pilot)), PILOT_CHARS),
+        pilot_hover: cut(&clean(&scrub(&site.pilot)), 10 * PILOT_CHARS),
         policy: policy.to_string(),
         styles,
         style_files,

@@ -73,7 +73,7 @@ pub fn section(answers: &Answers, grouping: &str, replays: &Replays) -> Result<S
     let title = format!("{heading}: consumption with 90 % intervals");
     let svg = |metric: bool| {
         let kind = Kind::PerDistance.shown(metric);
-        chart::dots(&title, kind.word, &dots(shown, kind.factor))
+        chart::dots(&title, kind.word, &dots(shown, metric))
     };
     let section = Section {
         id,
@@ -89,7 +89,8 @@ pub fn section(answers: &Answers, grouping: &str, replays: &Replays) -> Result<S
     Ok(section.render()?)
 }
 
-fn dots(groups: &[&Group], factor: f64) -> Vec<Dot> {
+fn dots(groups: &[&Group], metric: bool) -> Vec<Dot> {
+    let factor = Kind::PerDistance.shown(metric).factor;
     let shown = |kwh_mi: f64| factor * Kind::PerDistance.from_column("_kwh_mi", kwh_mi);
     groups
         .iter()
@@ -97,7 +98,10 @@ fn dots(groups: &[&Group], factor: f64) -> Vec<Dot> {
             let measure = group.consumption_kwh_mi;
             let value = shown(measure.value?);
             Some(Dot {
-                label: figure::cut(&group.name, figure::NAME_CHARS),
+                label: match group.grouping.as_str() {
+                    "temperature_band" => figure::plain(&figure::band(&group.name, metric)),
+                    _ => figure::cut(&group.name, figure::NAME_CHARS),
+                },
                 value,
                 low: measure.low.map(shown),
                 high: measure.high.map(shown),
@@ -187,7 +191,11 @@ fn row(group: &Group, answers: &Answers, cautions: &[String], replays: &Replays)
 
 /// The group's name, with a link to what it leads to and the numbers of its cautions.
 fn named(group: &Group, answers: &Answers, cautions: &[String], replays: &Replays) -> String {
-    let label = markup(&figure::name(&answers.label(group)));
+    let label = match group.grouping.as_str() {
+        "temperature_band" => figure::band(&group.name, group.metric),
+        _ => figure::name(&answers.label(group)),
+    };
+    let label = markup(&label);
     let label = match replays.get(&group.name).filter(|_| group.grouping == "trip") {
         Some(path) => format!("<a href=\"{}\">{label}</a>", crate::chart::escape(path)),
         None => label,

@@ -12,7 +12,7 @@ macro_rules! handbook {
     };
 }
 
-const PAGES: [(&str, &str); 12] = handbook![
+const PAGES: [(&str, &str); 13] = handbook![
     "ledger.md",
     "smoothing.md",
     "sparse-logs.md",
@@ -25,6 +25,7 @@ const PAGES: [(&str, &str); 12] = handbook![
     "comparing-drivers.md",
     "plan-and-packs.md",
     "charge-sessions.md",
+    "sharing.md",
 ];
 
 const PICTURES: [(&str, &str); 4] =

@@ -56,11 +56,17 @@ pub fn files(answers: &Answers, site: &Site, replays: &Replays) -> Result<Vec<Fi
             "Packs, charging and climate",
             &[topic("packs")?, topic("charging")?, topic("climate")?],
         )?,
-        shell(Entry::Trips, "Trips", &[groups("trip")?])?,
+        shell(Entry::Trips, "Trips", &[trips(answers, replays)?])?,
         shell(
             Entry::Trust,
             "What the logs are worth",
-            &[trust::logs(answers)?, trust::files(answers)?, topic("logs")?, trust::assumptions(answers)?],
+            &[
+                trust::taken_out(answers),
+                trust::logs(answers)?,
+                trust::files(answers)?,
+                topic("logs")?,
+                trust::assumptions(answers)?,
+            ],
         )?,
         shell(Entry::Methods, "How it is computed", &[methods::list()])?,
         shell(Entry::Glossary, "Glossary", &[glossary::body()?])?,
@@ -68,6 +74,15 @@ pub fn files(answers: &Answers, site: &Site, replays: &Replays) -> Result<Vec<Fi
     files.extend(sheets.into_iter().map(|sheet| sheet.file));
     files.extend(methods::files(site)?);
     Ok(files)
+}
+
+fn trips(answers: &Answers, replays: &Replays) -> Result<String, ReportError> {
+    if answers.taken_out.is_empty() {
+        return groups::section(answers, "trip", replays);
+    }
+    Ok("<section id=\"trip\"><p class=\"missing\">Trips are not shown one by one in a copy to share: a trip is a moment of \
+        somebody's day.</p></section>"
+        .to_owned())
 }
 
 /// Links to the sections of a page that has several.

@@ -31,6 +31,7 @@ struct GridView<'a> {
     /// From the page's folder to the report's.
     root: &'static str,
     has_json: bool,
+    has_shape: bool,
 }
 
 struct CellView {
@@ -73,5 +74,6 @@ fn view<'a>(grid: &'a Grid, root: &'static str) -> GridView<'a> {
         remarks: grid.remarks.iter().map(|remark| markup(remark)).collect(),
         root,
         has_json: true,
+        has_shape: crate::export::SHAPED.contains(&grid.table),
     }
 }

@@ -44,6 +44,20 @@ struct Assumptions<'a> {
     rows: Vec<[String; 3]>,
 }
 
+/// What a copy for others leaves out; nothing in the pilot's own.
+pub fn taken_out(answers: &Answers) -> String {
+    if answers.taken_out.is_empty() {
+        return String::new();
+    }
+    let lines: String =
+        answers.taken_out.iter().map(|line| format!("<li>{}</li>", crate::chart::escape(line))).collect();
+    let method = methods::href("sharing.md");
+    format!(
+        "<section id=\"taken-out\"><h2>Taken out of this copy</h2><ul>{lines}</ul><p class=\"method\"><a href=\"{method}\">How is it \
+         decided? A copy to share</a></p></section>"
+    )
+}
+
 pub fn logs(answers: &Answers) -> Result<String, ReportError> {
     let page = Logs {
         lines: lines(answers),

@@ -64,6 +64,12 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
             shown.push(*row);
         }
     }
+    if rows.is_empty() && tables.leaves {
+        topic.miss(
+            "No driver is told apart in this copy: there are fewer than five, or none has enough driving.",
+        );
+        return Ok(topic);
+    }
     if rows.is_empty() {
         topic.miss(
             "No driver is named. Map a driver column under [sources.columns], or name who drove when in a file under [shifts]; pseudonyms will do.",

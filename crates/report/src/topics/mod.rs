@@ -25,9 +25,9 @@ use std::collections::BTreeMap;
 
 use arrow::array::RecordBatch;
 use backwatt_schema::{Table, tables};
-use backwatt_store::StoreError;
 use serde::Serialize;
 
+use crate::ReportError;
 use crate::figure;
 use crate::source::Source;
 
@@ -119,18 +119,20 @@ pub struct Drawing {
 /// The tables as read; one that no run has written is empty.
 pub struct Tables {
     metric: bool,
+    /// True for a copy that leaves the building: what is missing may have been taken out.
+    leaves: bool,
     batches: BTreeMap<&'static str, RecordBatch>,
 }
 
 impl Tables {
-    pub fn read(source: &Source<'_>, metric: bool) -> Result<Self, StoreError> {
+    pub fn read(source: &Source<'_>, metric: bool) -> Result<Self, ReportError> {
         let mut batches = BTreeMap::new();
         for table in SHOWN {
             if let Some(batch) = source.table_if_present(table)? {
                 batches.insert(table.name, batch);
             }
         }
-        Ok(Self { metric, batches })
+        Ok(Self { metric, leaves: source.leaves(), batches })
     }
 
     pub fn batch(&self, table: &'static Table) -> Option<&RecordBatch> {

@@ -73,7 +73,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     // What was asked comes first, the routes it was driven on second.
     topic.answer.insert(0, told_cells(&cells)?);
     let whole = "Braking energy at the wheels for each pass, by road cell";
-    topic.drawings.push(Drawing { caption: whole, svg: map::map(&placed, units)? });
+    topic.drawings.push(Drawing { caption: whole, svg: map::map(&placed)? });
     topic.drawings.retain(|drawing| !drawing.svg.is_empty());
     if topic.drawings.is_empty() {
         topic.miss("No map: the cells lie across the 180th meridian, where a flat map says nothing; road_cells.csv has them.");
@@ -81,7 +81,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     let busy = map::busiest(&placed)?;
     if !busy.is_empty() {
         let caption = "The part that holds most of the braking energy, larger and with classes of its own";
-        topic.drawings.push(Drawing { caption, svg: map::map(&busy, units)? });
+        topic.drawings.push(Drawing { caption, svg: map::map(&busy)? });
     }
     topic.notes.push(
         "Cells of about 130 m. This map is for the pilot's own use: cells with a dashed edge lie within 300 m of where a vehicle stays \

@@ -48,6 +48,9 @@ impl<'a> Row<'a> {
     /// Cut where it is long, as a name from a log may be.
     pub fn words(&self, name: &str) -> Read<String> {
         let text = self.text(name)?;
+        if name == "temperature_band" {
+            return Ok(figure::band(text, self.metric));
+        }
         let shown = if is_name(name) { figure::name } else { figure::prose };
         Ok(if text.is_empty() { UNKNOWN.to_owned() } else { shown(text) })
     }
