@@ -16,6 +16,7 @@ mod demo;
 mod error;
 mod inputs;
 mod plan;
+mod replay_pages;
 mod routes;
 mod run;
 mod sessions;

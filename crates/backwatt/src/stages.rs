@@ -22,7 +22,7 @@ use jiff::{Timestamp, ToSpan};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::{BackwattError, Event, Progress, comparisons, plan, routes, sessions, speeds};
+use crate::{BackwattError, Event, Progress, comparisons, plan, replay_pages, routes, sessions, speeds};
 
 pub fn ingest(
     pilot: &Pilot,
@@ -219,7 +219,14 @@ pub fn report(
     provenance: &Provenance,
     options: ReportOptions,
 ) -> Result<Answers, BackwattError> {
+    // A drive in full, with its places, is nothing to share.
+    let replays = if options.no_pages || options.to_share {
+        BTreeMap::new()
+    } else {
+        replay_pages::write(pilot, layout, vehicles, &provenance.program)?
+    };
     let input = ReportInput {
+        replays,
         pilot_name: pilot.name.clone(),
         metric: pilot.units == backwatt_pilot::DisplayUnits::Metric,
         vehicles: vehicles.to_vec(),
@@ -230,6 +237,7 @@ pub fn report(
         settings: pilot.settings.iter().map(setting_row).collect(),
         problems: problems.to_vec(),
         program: provenance.program.clone(),
+        drivers_are_pseudonyms: pilot.pseudonyms,
     };
     Ok(backwatt_report::write(&input, layout, provenance, options)?)
 }

@@ -89,13 +89,18 @@ Speeds stay as driven, except under a speed cap. Both sides are modelled; the ta
         pilot: PilotArguments,
     },
     /// All tables to pages, text, CSV and JSON.
-    #[command(after_help = "EXAMPLE\n  backwatt report pilot.toml --text")]
+    #[command(
+        after_help = "EXAMPLES\n  backwatt report pilot.toml --text\n  backwatt report pilot.toml --share"
+    )]
     Report {
         #[command(flatten)]
         pilot: PilotArguments,
         /// Print the summary, and write no pages.
         #[arg(long)]
         text: bool,
+        /// Write a copy that may leave the building to "report-to-share", and say what was taken out.
+        #[arg(long, conflicts_with = "text")]
+        share: bool,
     },
     /// Print a completion script for a shell.
     #[command(after_help = "EXAMPLE\n  backwatt completions bash > /etc/bash_completion.d/backwatt")]

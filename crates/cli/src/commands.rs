@@ -93,8 +93,9 @@ pub fn run(arguments: &Arguments) -> Result<Exit, Fault> {
         Command::Replay { pilot, with } if !with.is_empty() => what_if(arguments, pilot, with, &shown),
         Command::Replay { pilot, .. } => stage(arguments, pilot, &shown, |run, tell| run.replay(tell)),
         Command::Estimate { pilot } => stage(arguments, pilot, &shown, |run, tell| run.estimate(tell)),
-        Command::Report { pilot, text } => {
-            let options = ReportOptions { no_pages: *text };
+        Command::Report { pilot, share: true, .. } => share(arguments, pilot, &shown),
+        Command::Report { pilot, text, .. } => {
+            let options = ReportOptions { no_pages: *text, to_share: false };
             stage(arguments, pilot, &shown, |run, tell| run.report(tell, options))
         }
         Command::Inspect { folder } => inspect(arguments, folder),
@@ -181,6 +182,29 @@ fn stage(
             outcome.rows_rejected,
             100.0 * outcome.rejected_share(),
             folder.display()
+        ))?;
+    }
+    Ok(exit(&outcome, given))
+}
+
+/// The copy of the report for others, and what is not in it.
+fn share(arguments: &Arguments, given: &PilotArguments, shown: &Shown) -> Result<Exit, Fault> {
+    let pilot = read_pilot(&given.pilot)?;
+    let folder = given.out.clone().unwrap_or_else(|| pilot.folder.join("out"));
+    let run = Run::new(pilot, &folder);
+    let options = ReportOptions { no_pages: false, to_share: true };
+    let outcome = run.report(&|event: Event| shown.tell(event), options)?;
+    shown.end();
+    if arguments.json {
+        json(&outcome, &folder)?;
+    } else {
+        let taken = outcome.answers.as_ref().map(|answers| answers.taken_out.as_slice()).unwrap_or_default();
+        out("Taken out of the copy:\n")?;
+        taken.iter().try_for_each(|line| out(&format!("- {line}\n")))?;
+        out(&format!(
+            "\ncopy  {}\nkey   {}\n",
+            run.layout.report_to_share().display(),
+            run.layout.key_of_share().display()
         ))?;
     }
     Ok(exit(&outcome, given))

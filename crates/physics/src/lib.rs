@@ -15,7 +15,7 @@ pub use kernels::filling::{Library, Origin, Trace};
 pub use kernels::losses::Losses;
 pub use replay::{
     AS_DRIVEN, Amount, Change, Driving, PhysicsError, Replay, ReplaySettings, Scenario, SpeedReading, Vehicle,
-    Weather, Wind, is_fast, power_trace, replay, scenarios, speed_traces, what_if,
+    Weather, Wind, is_fast, ledger_trace, power_trace, replay, scenarios, speed_traces, what_if, what_if_trace,
 };
 pub use truck::{Acceptance, Blending, Level, LiftOff, PowerBoundary, RollingTemperature, Sheet, Truck};
 

@@ -6,6 +6,7 @@ mod laws {
     pub mod crossings;
     pub mod edges;
     pub mod filling;
+    pub mod ledger_trace;
     pub mod levels;
     pub mod loads;
     pub mod made;

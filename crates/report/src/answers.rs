@@ -6,10 +6,14 @@ use arrow::array::RecordBatch;
 use backwatt_schema::{BatchError, BatchView, number_at, tables, text_at};
 use serde::Serialize;
 
+use crate::figure::{Kind, figure, of_cell, unit};
 use crate::sentences::Sentence;
-use crate::topics::Topic;
+use crate::topics::{Person, Topic};
 use crate::trust::Trust;
 use crate::{ReportInput, SettingRow};
+
+/// What stands where nothing is known.
+pub const UNKNOWN: &str = "–";
 
 /// A figure with its 90 % interval, where there is one.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
@@ -35,20 +39,43 @@ pub struct Group {
     pub consumption_kwh_mi: Measure,
     /// R1.
     pub recapture_of_braking_frac: Measure,
-    /// Every other number of the row, by column name.
+    /// Every number of the row, by column name.
     pub figures: BTreeMap<String, Option<f64>>,
+    /// Row of `recovery`.
+    #[serde(skip)]
+    pub row: usize,
+    #[serde(skip)]
+    pub metric: bool,
 }
 
 impl Group {
+    /// A number of the row as a reader sees it.
+    pub fn shown(&self, column: &str, kind: Kind, digits: usize) -> String {
+        self.figure(column).map_or(UNKNOWN.to_owned(), |value| {
+            let cell = format!("recovery.{}.{column}", self.row);
+            of_cell(kind.from_column(column, value), kind, digits, self.metric, &cell)
+        })
+    }
+
+    /// "12.3 to 14.5": the 90 % interval of a number, where there is one.
+    pub fn range(&self, stem: &str, unit: &str, kind: Kind, digits: usize) -> Option<String> {
+        let ends = [format!("{stem}_p05_{unit}"), format!("{stem}_p95_{unit}")];
+        self.figure(&ends[0]).zip(self.figure(&ends[1]))?;
+        Some(format!("{} to {}", self.shown(&ends[0], kind, digits), self.shown(&ends[1], kind, digits)))
+    }
+
+    /// A figure of this group that stands in no column by itself.
+    pub fn other(&self, si: f64, kind: Kind, digits: usize) -> String {
+        figure(si, kind, digits, self.metric)
+    }
+
+    pub fn unit(&self, kind: Kind) -> String {
+        unit(kind, self.metric)
+    }
+
     /// A number of the row by its column; `None` where it is null or not claimed.
     pub fn figure(&self, column: &str) -> Option<f64> {
         self.figures.get(column).copied().flatten()
-    }
-
-    /// A number of the row with its interval: `stem` and `unit` make the column's name.
-    pub fn measure(&self, stem: &str, unit: &str) -> Measure {
-        let at = |percentile: &str| self.figure(&format!("{stem}_{percentile}{unit}"));
-        Measure { value: at(""), low: at("p05_"), high: at("p95_") }
     }
 }
 
@@ -58,9 +85,23 @@ pub struct Balance {
     pub grouping: String,
     pub name: String,
     pub figures: BTreeMap<String, Option<f64>>,
+    /// Row of `braking_balance`.
+    #[serde(skip)]
+    pub row: usize,
 }
 
 impl Balance {
+    /// An energy of the row in kWh, as a reader sees it.
+    pub fn shown(&self, column: &str, digits: usize) -> String {
+        let cell = format!("braking_balance.{}.{column}", self.row);
+        of_cell(Kind::Energy.from_column(column, self.figure(column)), Kind::Energy, digits, false, &cell)
+    }
+
+    /// A share of the braking energy at the wheels.
+    pub fn share(&self, kwh: f64, digits: usize) -> String {
+        figure(kwh / self.figure("energy_braking_kwh"), Kind::Share, digits, false)
+    }
+
     pub fn figure(&self, column: &str) -> f64 {
         self.figures.get(column).copied().flatten().unwrap_or(0.0)
     }
@@ -78,11 +119,18 @@ pub struct Answers {
     pub sentences: Vec<Sentence>,
     /// One for each further question, from the tables of the estimate stage.
     pub topics: Vec<Topic>,
+    /// What is told of each driver; on sheets of their own.
+    #[serde(skip)]
+    pub people: Vec<Person>,
+    #[serde(skip)]
+    pub vehicles: usize,
     pub groups: Vec<Group>,
     pub balances: Vec<Balance>,
     pub trust: Trust,
     pub settings: Vec<SettingRow>,
     pub problems: Vec<String>,
+    /// What a copy for others leaves out; empty in the pilot's own.
+    pub taken_out: Vec<String>,
 }
 
 impl Answers {
@@ -92,7 +140,7 @@ impl Answers {
         balance: &RecordBatch,
         trust: Trust,
     ) -> Result<Self, BatchError> {
-        let mut groups = groups(recovery)?;
+        let mut groups = groups(recovery, input.metric)?;
         // Bands in the order of their degrees, which is not that of their letters; the unknown one last.
         let degrees = |group: &Group| match group.grouping.as_str() {
             "temperature_band" => group.name.split(' ').next().and_then(|n| n.parse().ok()).unwrap_or(f64::MAX),
@@ -102,19 +150,22 @@ impl Answers {
             band.sort_by(|a, b| degrees(a).total_cmp(&degrees(b)));
         }
         let balances = balances(balance)?;
-        let sentences = crate::sentences::all(&groups, &balances, input.metric);
+        let sentences = crate::sentences::all(&groups, &balances);
         Ok(Self {
             pilot: input.pilot_name.clone(),
             program: input.program.clone(),
             metric: input.metric,
             trip_places: BTreeMap::new(),
             sentences,
+            people: Vec::new(),
+            vehicles: input.vehicles.len(),
             topics: Vec::new(),
             groups,
             balances,
             trust,
             settings: input.settings.clone(),
             problems: input.problems.iter().map(ToString::to_string).collect(),
+            taken_out: Vec::new(),
         })
     }
 
@@ -152,7 +203,7 @@ impl Answers {
     }
 }
 
-fn groups(batch: &RecordBatch) -> Result<Vec<Group>, BatchError> {
+fn groups(batch: &RecordBatch, metric: bool) -> Result<Vec<Group>, BatchError> {
     let view = BatchView::new(&tables::RECOVERY, batch);
     let text = |name: &str, row: usize| -> Result<String, BatchError> {
         Ok(text_at(view.texts(name)?, row).unwrap_or_default().to_owned())
@@ -185,6 +236,8 @@ fn groups(batch: &RecordBatch) -> Result<Vec<Group>, BatchError> {
                     row,
                 )?,
                 figures: figures(&view, &tables::RECOVERY, row)?,
+                row,
+                metric,
             })
         })
         .collect()
@@ -199,6 +252,7 @@ fn balances(batch: &RecordBatch) -> Result<Vec<Balance>, BatchError> {
                 grouping: grouping.value(row).to_owned(),
                 name: group.value(row).to_owned(),
                 figures: figures(&view, &tables::BRAKING_BALANCE, row)?,
+                row,
             })
         })
         .collect()

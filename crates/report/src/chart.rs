@@ -149,6 +149,15 @@ pub fn escape(text: &str) -> String {
     out
 }
 
+/// A text for a template that escapes by itself: without what could turn the words around it.
+pub fn clean(text: &str) -> String {
+    let kept = |c: char| match c {
+        '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => Some('\u{fffd}'),
+        c => (!c.is_control()).then_some(c),
+    };
+    text.chars().filter_map(kept).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -9,9 +9,14 @@ mod answers;
 mod balance;
 mod chart;
 mod export;
+mod figure;
 mod frame;
-mod page;
+pub mod replay_page;
 mod sentences;
+mod share;
+mod shell;
+mod site;
+mod source;
 mod text;
 mod topics;
 mod trust;
@@ -39,6 +44,10 @@ pub struct ReportInput {
     pub settings: Vec<SettingRow>,
     pub problems: Vec<Problem>,
     pub program: String,
+    /// Pages that replay a trip, by trip: the path below the report's folder.
+    pub replays: std::collections::BTreeMap<String, String>,
+    /// False where the logs call people by their names.
+    pub drivers_are_pseudonyms: bool,
 }
 
 /// One assumption: what, how much, and where it comes from.
@@ -54,6 +63,8 @@ pub struct SettingRow {
 pub struct ReportOptions {
     /// Tables and JSON only, no pages.
     pub no_pages: bool,
+    /// A copy for others instead of the pilot's own: see `share`.
+    pub to_share: bool,
 }
 
 #[derive(Debug, thiserror::Error)]
@@ -62,10 +73,14 @@ pub enum ReportError {
     Store(#[from] StoreError),
     #[error(transparent)]
     Batch(#[from] BatchError),
+    #[error("a table could not be cut down")]
+    Arrow(#[from] arrow::error::ArrowError),
     #[error("summaries could not be formed")]
     Summary(#[from] polars::error::PolarsError),
     #[error("a page could not be rendered")]
     Page(#[from] askama::Error),
+    #[error("a trip could not be packed")]
+    Pack(#[source] std::io::Error),
     #[error("the answers could not be written as JSON")]
     Json(#[from] serde_json::Error),
 }

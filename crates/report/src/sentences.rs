@@ -3,64 +3,72 @@
 use backwatt_schema::tables;
 use serde::Serialize;
 
-use crate::answers::{Balance, Group, Measure};
+use crate::answers::{Balance, Group};
+use crate::figure::{self, Kind};
 
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Sentence {
     /// The question it answers, in the reader's words.
     pub question: &'static str,
+    /// Figures as marks.
+    #[serde(serialize_with = "plain")]
     pub text: String,
 }
 
-const KM_PER_MILE: f64 = 1.609_344;
+fn plain<S: serde::Serializer>(text: &str, to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_str(&figure::plain(text))
+}
 
-pub fn all(groups: &[Group], balances: &[Balance], metric: bool) -> Vec<Sentence> {
+pub fn all(groups: &[Group], balances: &[Balance]) -> Vec<Sentence> {
     let Some(pilot) = groups.iter().find(|group| group.grouping == "pilot") else { return Vec::new() };
     let balance = balances.iter().find(|b| b.grouping == "pilot");
     let sentence = |question, text| Sentence { question, text };
     vec![
-        sentence("How much energy did driving take?", consumption(pilot, metric)),
+        sentence("How much energy did driving take?", consumption(pilot)),
         sentence("How much of the braking energy came back?", recapture(pilot)),
-        sentence("What is that as a share of use, and in distance?", shares(pilot, metric)),
+        sentence("What is that as a share of use, and in distance?", shares(pilot)),
         sentence("Where did the rest of the braking energy go?", rest(balance)),
         sentence("What is left between battery and physics?", unexplained(pilot)),
     ]
 }
 
-/// "12.3 to 14.5", or a word that there is no interval.
-pub fn interval(measure: Measure, scale: f64, digits: usize) -> String {
-    match (measure.low, measure.high) {
-        (Some(low), Some(high)) => {
-            format!("90 % interval {:.digits$} to {:.digits$}", low * scale, high * scale)
-        }
-        _ => "no interval from so few vehicle-days".to_owned(),
-    }
+/// The 90 % interval of a figure, or a word that there is none.
+pub fn interval(group: &Group, stem: &str, unit: &str, kind: Kind, digits: usize) -> String {
+    group.range(stem, unit, kind, digits).map_or_else(
+        || "no interval from so few vehicle-days".to_owned(),
+        |range| format!("90 % interval {range}"),
+    )
 }
 
-fn consumption(pilot: &Group, metric: bool) -> String {
+fn consumption(pilot: &Group) -> String {
     let Some(value) = pilot.consumption_kwh_mi.value else {
         return "There is no distance to divide by.".to_owned();
     };
-    let (scale, unit) = if metric { (1.0 / KM_PER_MILE, "kWh/km") } else { (1.0, "kWh/mile") };
+    let unit = pilot.unit(Kind::PerDistance);
     let miles = pilot.figure("distance_mi").unwrap_or(0.0);
-    let (distance, length) = if metric { (miles * KM_PER_MILE, "km") } else { (miles, "miles") };
-    let ton = pilot.figure("consumption_kwh_ton_mi").map_or(String::new(), |value| {
-        let share = pilot.figure("payload_ton_miles_share_frac").unwrap_or(0.0);
+    let ton = pilot.figure("consumption_kwh_ton_mi").map_or(String::new(), |_| {
         format!(
-            " Where the payload is known ({:.0} % of the distance) it took {value:.2} kWh per ton-mile of payload (short tons).",
-            100.0 * share
+            " Where the payload is known ({} % of the distance) it took {} {} of payload (short tons and miles, or tonnes and km).",
+            pilot.shown("payload_ton_miles_share_frac", Kind::Share, 0),
+            pilot.shown("consumption_kwh_ton_mi", Kind::PerLoadDistance, 2),
+            pilot.unit(Kind::PerLoadDistance),
         )
     });
     let stood = pilot.figure("energy_standing_kwh").unwrap_or(0.0);
     let parked = pilot.figure("energy_parked_kwh").unwrap_or(0.0);
-    let all_in = (value * miles + stood + parked) / miles.max(f64::MIN_POSITIVE) * scale;
+    let all_in = (value * miles + stood + parked) / miles.max(f64::MIN_POSITIVE);
     format!(
-        "Driving took {:.2} {unit} at the battery terminals ({}; {}; {} vehicle-days, {distance:.0} {length}). \
-         Standing at stops took {stood:.1} kWh and parking {parked:.1} kWh more: {all_in:.2} {unit} with both.{ton}",
-        value * scale,
-        interval(pilot.consumption_kwh_mi, scale, 2),
+        "Driving took {} {unit} at the battery terminals ({}; {}; {} vehicle-days, {} {}). \
+         Standing at stops took {} kWh and parking {} kWh more: {} {unit} with both.{ton}",
+        pilot.shown("consumption_kwh_mi", Kind::PerDistance, 2),
+        interval(pilot, "consumption", "kwh_mi", Kind::PerDistance, 2),
         evidence(pilot),
         pilot.vehicle_days,
+        pilot.shown("distance_mi", Kind::Distance, 0),
+        pilot.unit(Kind::Distance),
+        pilot.other(Kind::Energy.from_column("_kwh", stood), Kind::Energy, 1),
+        pilot.other(Kind::Energy.from_column("_kwh", parked), Kind::Energy, 1),
+        pilot.other(Kind::PerDistance.from_column("_kwh_mi", all_in), Kind::PerDistance, 2),
     )
 }
 
@@ -69,12 +77,15 @@ fn evidence(group: &Group) -> String {
     if group.evidence == "measured" || measured == 0.0 {
         group.evidence.clone()
     } else {
-        format!("{}, with {:.0} % of the moving time measured", group.evidence, 100.0 * measured)
+        format!(
+            "{}, with {} % of the moving time measured",
+            group.evidence,
+            group.shown("evidence_measured_share_frac", Kind::Share, 0)
+        )
     }
 }
 
 fn recapture(pilot: &Group) -> String {
-    let braking = pilot.figure("energy_braking_paired_kwh").unwrap_or(0.0);
     let elsewhere = pilot.figure("energy_returned_unknown_store_kwh").unwrap_or(0.0);
     let unknown_store = if elsewhere > 0.005 {
         format!(
@@ -83,33 +94,39 @@ fn recapture(pilot: &Group) -> String {
     } else {
         String::new()
     };
-    let Some(value) = pilot.recapture_of_braking_frac.value else {
-        let why = if pilot.caution.is_empty() { String::new() } else { format!(": {}", pilot.caution) };
+    if pilot.recapture_of_braking_frac.value.is_none() {
+        let caution = figure::prose(&pilot.caution);
+        let why = if caution.is_empty() { String::new() } else { format!(": {caution}") };
         return format!("No share of braking energy can be claimed from these logs{why}.{unknown_store}");
-    };
+    }
     // What no battery signal bears out is told as what it is, and its share of the recoverable is the assumption itself.
     let measured = pilot.figure("recapture_measured_share_frac").unwrap_or(0.0);
     let modelled = pilot.recapture_evidence == "modelled" && measured < 0.5;
     let evidence = if pilot.recapture_evidence == "measured" || measured == 0.0 {
         pilot.recapture_evidence.clone()
     } else {
-        format!("measured for {:.0} % of the time, else {}", 100.0 * measured, pilot.recapture_evidence)
+        format!(
+            "measured for {} % of the time, else {}",
+            pilot.shown("recapture_measured_share_frac", Kind::Share, 0),
+            pilot.recapture_evidence
+        )
     };
     let head = if modelled { "By the model, about " } else { "" };
     let recoverable = match pilot.figure("recapture_of_recoverable_frac") {
-        Some(share) if !modelled => {
+        Some(_) if !modelled => {
             format!(
-                " It is {:.0} % of what the vehicle sheet says was recoverable at the levels as set.",
-                100.0 * share
+                " It is {} % of what the vehicle sheet says was recoverable at the levels as set.",
+                pilot.shown("recapture_of_recoverable_frac", Kind::Share, 0)
             )
         }
         _ => String::new(),
     };
     format!(
-        "{head}{:.0} % of the braking energy at the wheels ({braking:.1} kWh, modelled) came back to the battery \
+        "{head}{} % of the braking energy at the wheels ({} kWh, modelled) came back to the battery \
          terminals ({}; recovered energy {}{}).{recoverable}{unknown_store}",
-        100.0 * value,
-        interval(pilot.recapture_of_braking_frac, 100.0, 0),
+        pilot.shown("recapture_of_braking_frac", Kind::Share, 0),
+        pilot.shown("energy_braking_paired_kwh", Kind::Energy, 1),
+        interval(pilot, "recapture_of_braking", "frac", Kind::Share, 0),
         evidence,
         claimed_distance(pilot),
     )
@@ -118,7 +135,10 @@ fn recapture(pilot: &Group) -> String {
 /// Where recovered energy is claimed on part of the distance only.
 fn claimed_distance(pilot: &Group) -> String {
     match pilot.figure("recapture_distance_share_frac") {
-        Some(share) if share < 0.99 => format!("; claimed on {:.0} % of the distance", 100.0 * share),
+        Some(share) if share < 0.99 => format!(
+            "; claimed on {} % of the distance",
+            pilot.shown("recapture_distance_share_frac", Kind::Share, 0)
+        ),
         _ => String::new(),
     }
 }
@@ -137,35 +157,33 @@ fn unexplained(pilot: &Group) -> String {
     };
     format!(
         "Where battery power is measured, the battery gave {:.1} kWh {direction} than physics and the vehicle sheet ask: {:.1} % of \
-         its gross discharge of {measured:.1} kWh is unexplained.{reading}",
+         its gross discharge of {} kWh is unexplained.{reading}",
         gap.abs(),
         100.0 * gap / measured,
+        pilot.shown("energy_measured_discharged_kwh", Kind::Energy, 1),
     )
 }
 
-fn shares(pilot: &Group, metric: bool) -> String {
-    let (Some(of_use), Some(over_net)) =
-        (pilot.figure("recapture_of_use_frac"), pilot.figure("recapture_over_net_use_frac"))
-    else {
+fn shares(pilot: &Group) -> String {
+    if pilot.figure("recapture_of_use_frac").is_none() || pilot.figure("recapture_over_net_use_frac").is_none()
+    {
         return "No recovered energy worth a share is claimed, so there is no share of use.".to_owned();
-    };
-    let gain = pilot.figure("range_gain_frac").unwrap_or(0.0);
-    let (scale, length) = if metric { (KM_PER_MILE, "km") } else { (1.0, "miles") };
-    let carried = pilot.measure("carried_by_regen", "mi");
+    }
     let claimed = pilot.figure("distance_mi").unwrap_or(0.0)
         * pilot.figure("recapture_distance_share_frac").unwrap_or(0.0);
     format!(
-        "The same energy is {:.1} % of gross discharge in trips, stops included ({}) and {:.1} % of net use. Counting what \
-         regen fed to the auxiliaries first (modelled), the range gain is {:.1} % of net use and regen carried {:.0} of the \
-         {:.0} {length} on which recovery is claimed ({}); counting only what reached the battery terminals, {:.0}.",
-        100.0 * of_use,
-        interval(pilot.measure("recapture_of_use", "frac"), 100.0, 1),
-        100.0 * over_net,
-        100.0 * gain,
-        carried.value.unwrap_or(0.0) * scale,
-        claimed * scale,
-        interval(carried, scale, 0),
-        pilot.figure("carried_by_regen_low_mi").unwrap_or(0.0) * scale,
+        "The same energy is {} % of gross discharge in trips, stops included ({}) and {} % of net use. Counting what \
+         regen fed to the auxiliaries first (modelled), the range gain is {} % of net use and regen carried {} of the \
+         {} {} on which recovery is claimed ({}); counting only what reached the battery terminals, {}.",
+        pilot.shown("recapture_of_use_frac", Kind::Share, 1),
+        interval(pilot, "recapture_of_use", "frac", Kind::Share, 1),
+        pilot.shown("recapture_over_net_use_frac", Kind::Share, 1),
+        pilot.shown("range_gain_frac", Kind::Share, 1),
+        pilot.shown("carried_by_regen_mi", Kind::Distance, 0),
+        pilot.other(Kind::Distance.from_column("_mi", claimed), Kind::Distance, 0),
+        pilot.unit(Kind::Distance),
+        interval(pilot, "carried_by_regen", "mi", Kind::Distance, 0),
+        pilot.shown("carried_by_regen_low_mi", Kind::Distance, 0),
     )
 }
 

@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use comfy_table::{CellAlignment, Table, presets};
 
 use crate::answers::{Answers, Group, Measure};
+use crate::figure::{band, plain};
 
 pub(crate) const WIDTH: usize = 80;
 /// Rows shown of one grouping; the rest is in the tables.
@@ -27,7 +28,7 @@ pub fn text(answers: &Answers) -> String {
     let _ = writeln!(out, "{}", answers.pilot);
     let _ = writeln!(out, "{}\n", "=".repeat(answers.pilot.chars().count().clamp(1, WIDTH)));
     for sentence in &answers.sentences {
-        let _ = writeln!(out, "{}", wrapped(&format!("{} {}", sentence.question, sentence.text)));
+        let _ = writeln!(out, "{}", wrapped(&format!("{} {}", sentence.question, plain(&sentence.text))));
         out.push('\n');
     }
     for (grouping, heading) in SHOWN {
@@ -61,7 +62,7 @@ fn table(groups: &[&Group], answers: &Answers) -> String {
             .zip(measure.high)
             .map_or("-".to_owned(), |(low, high)| format!("{:.2}-{:.2}", low * scale, high * scale));
         table.add_row(vec![
-            shortened(&answers.label(group), 30),
+            shortened(&shown(answers, group), 30),
             if distance < 10.0 { format!("{distance:.1}") } else { format!("{distance:.0}") },
             measure.value.map_or("-".to_owned(), |v| format!("{:.2}", v * scale)),
             range,
@@ -80,6 +81,14 @@ fn table(groups: &[&Group], answers: &Answers) -> String {
         "{}\n braking: recovered over braking energy at the wheels, with its interval in %",
         lines.join("\n")
     )
+}
+
+/// A group's name, bands of the outside air in the reader's unit.
+fn shown(answers: &Answers, group: &Group) -> String {
+    match group.grouping.as_str() {
+        "temperature_band" => plain(&band(&group.name, answers.metric)),
+        _ => answers.label(group),
+    }
 }
 
 /// The ends of a share's interval, in percent.

@@ -42,7 +42,10 @@ impl Layout {
     /// Folders that hold nothing but what the program wrote.
     pub fn own_folders(&self) -> Vec<PathBuf> {
         let tables = backwatt_schema::tables::ALL.iter().map(|table| table.name);
-        tables.chain(["report", ".spool", ".stamps"]).map(|name| self.root.join(name)).collect()
+        tables
+            .chain(["report", "report-to-share", ".spool", ".stamps"])
+            .map(|name| self.root.join(name))
+            .collect()
     }
 
     pub fn spool(&self) -> PathBuf {
@@ -55,6 +58,21 @@ impl Layout {
 
     pub fn report(&self) -> PathBuf {
         self.root.join("report")
+    }
+
+    /// The copy of the report that may leave the building.
+    pub fn report_to_share(&self) -> PathBuf {
+        self.root.join("report-to-share")
+    }
+
+    /// Who is behind the pseudonyms of the copy: beside it, never in it.
+    pub fn key_of_share(&self) -> PathBuf {
+        self.root.join("names-behind-report-to-share.csv")
+    }
+
+    /// Who is behind the pseudonyms of the report, where the logs hold names.
+    pub fn key_of_report(&self) -> PathBuf {
+        self.root.join("names-behind-report.csv")
     }
 }
 

@@ -1,20 +1,40 @@
-//! The page of the small made-up pilot: a section for each question, and figures that are the tables'.
+//! The pages of the small made-up pilot: a section for each question, and figures that are the tables'.
 
 use backwatt::tables;
 use backwatt_testkit::Table;
 
 use crate::truth::SMALL;
 
-fn page() -> String {
-    std::fs::read_to_string(SMALL.out.join("report/index.html")).expect("a page")
+/// The section of one page that has it, figures and units as a reader sees them.
+fn section(id: &str) -> String {
+    let report = SMALL.out.join("report");
+    for file in std::fs::read_dir(report).expect("a report").flatten() {
+        let path = file.path();
+        if path.extension().is_none_or(|ending| ending != "html") {
+            continue;
+        }
+        let page = std::fs::read_to_string(&path).expect("a page");
+        if let Some(from) = page.find(&format!("<section id=\"{id}\">")) {
+            let length = page[from..].find("</section>").expect("the section ends");
+            return shown(&page[from..from + length]);
+        }
+    }
+    panic!("no section {id}")
 }
 
-/// The markup of one section.
-fn section(id: &str) -> String {
-    let page = page();
-    let from = page.find(&format!("<section id=\"{id}\">")).unwrap_or_else(|| panic!("no section {id}"));
-    let length = page[from..].find("</section>").expect("the section ends");
-    page[from..from + length].to_owned()
+/// Markup without the tags around figures and units.
+fn shown(markup: &str) -> String {
+    let mut out = String::new();
+    for part in markup.split_inclusive('>') {
+        let (text, tag) = part.split_once('<').unwrap_or((part, ""));
+        out.push_str(text);
+        let name = tag.trim_start_matches('/').split([' ', '>']).next().unwrap_or_default();
+        if !tag.is_empty() && !matches!(name, "data" | "span") {
+            out.push('<');
+            out.push_str(tag);
+        }
+    }
+    out
 }
 
 fn table(of: &'static backwatt_schema::Table) -> Table {
@@ -42,7 +62,7 @@ fn every_question_has_its_section_on_page_and_terminal() {
         ("coverage", "Coverage of the pilot"),
     ] {
         holds(id, &format!("<h2>{heading}</h2>"));
-        holds(id, "Method: notebooks-docs/method/");
+        holds(id, "<a href=\"methods/");
         assert!(text.contains(&format!("\n{heading}\n---")), "{heading}");
     }
     assert!(text.lines().all(|line| line.chars().count() <= 80), "a line is wider than 80 columns");
@@ -142,9 +162,11 @@ fn the_map_to_share_holds_only_what_may_be_shared() {
 }
 
 #[test]
-fn tables_lie_beside_the_page_as_csv_and_json() {
+fn tables_lie_beside_the_pages_in_every_form() {
     for of in [&tables::PLAN_CHECK, &tables::PACK_SIZING, &tables::ROAD_CELLS, &tables::SAMPLING_AUDIT] {
         let rows = table(of).rows();
+        let parquet = SMALL.out.join("report/tables").join(format!("{}.parquet", of.name));
+        assert_eq!(Table::read(&[parquet], of).rows(), rows, "{}", of.name);
         let beside = |ending: &str| {
             let path = SMALL.out.join("report/tables").join(format!("{}.{ending}", of.name));
             std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()))
@@ -152,5 +174,27 @@ fn tables_lie_beside_the_page_as_csv_and_json() {
         let json: serde_json::Value = serde_json::from_str(&beside("json")).expect("JSON");
         assert_eq!(json.as_array().map(Vec::len), Some(rows), "{}", of.name);
         assert!(beside("csv").lines().count() > rows, "{}", of.name);
+    }
+}
+
+#[test]
+fn the_map_is_geojson_too() {
+    let cells = table(&tables::ROAD_CELLS);
+    let text = std::fs::read_to_string(SMALL.out.join("report/tables/road_cells.geojson")).expect("GeoJSON");
+    let json: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    let features = json["features"].as_array().expect("features");
+    assert_eq!(features.len(), cells.texts("cell").iter().flatten().count());
+    let middles = cells.numbers("lon_deg");
+    for (feature, middle) in features.iter().zip(middles.into_iter().flatten()) {
+        let ring = feature["geometry"]["coordinates"][0].as_array().expect("a ring");
+        assert_eq!(ring.first(), ring.last(), "RFC 7946, 3.1.6: closed");
+        let at = |point: &serde_json::Value, n: usize| point[n].as_f64().expect("a coordinate");
+        // Twice the area by the shoelace formula: counterclockwise is positive.
+        let area: f64 =
+            ring.windows(2).map(|w| at(&w[0], 0) * at(&w[1], 1) - at(&w[1], 0) * at(&w[0], 1)).sum();
+        assert!(area > 0.0, "RFC 7946, 3.1.6: the right-hand rule");
+        let west = ring.iter().map(|point| at(point, 0)).fold(f64::MAX, f64::min);
+        let east = ring.iter().map(|point| at(point, 0)).fold(f64::MIN, f64::max);
+        assert!(west < middle && middle < east, "longitude first");
     }
 }

@@ -1,19 +1,40 @@
-//! The report page, read as text: what it must and must not hold.
+//! The report's pages, read as text: what they must and must not hold.
 
-use crate::{TINY, backwatt, code, stderr, tiny_pilot};
+use std::path::Path;
+
+use crate::{TINY, backwatt, code, stderr, stdout, tiny_pilot};
 
 fn page(pilot: &str) -> String {
     let (folder, _) = tiny_pilot(pilot);
     let output = backwatt(folder.path(), &["run", "pilot.toml", "--quiet"]);
     assert_eq!(code(&output), 0, "{}", stderr(&output));
-    std::fs::read_to_string(folder.path().join("out/report/index.html")).expect("a page")
+    pages(&folder.path().join("out/report"))
+}
+
+/// Every page of the folder, one after the other; the handbook's are not of this pilot.
+fn pages(report: &Path) -> String {
+    let mut paths: Vec<_> = std::fs::read_dir(report).expect("a report").flatten().map(|e| e.path()).collect();
+    paths.retain(|path| path.extension().is_some_and(|ending| ending == "html"));
+    paths.sort();
+    assert!(paths.len() >= 11, "{paths:?}");
+    paths.iter().map(|path| std::fs::read_to_string(path).expect("a page")).collect()
 }
 
 #[test]
-fn it_needs_no_network_and_runs_no_script() {
+fn it_needs_no_network_and_runs_no_script_but_its_own() {
     let page = page(TINY);
-    assert!(page.contains("default-src 'none'"));
-    for outside in ["http://", "https://", "<script", "<link", "@import", "url(http"] {
+    assert!(page.contains("default-src 'none'") && page.contains("script-src 'sha256-"));
+    for outside in [
+        "http://",
+        "https://",
+        "<script src",
+        "<link",
+        "@import",
+        "url(http",
+        "unsafe-",
+        " style=",
+        " onclick=",
+    ] {
         assert!(!page.contains(outside), "{outside}");
     }
 }
@@ -56,7 +77,7 @@ fn hostile_names_stay_text_in_every_section() {
     std::fs::write(&pilot, renamed.replace("\\u{202e}", "\u{202e}")).expect("writable");
     let output = backwatt(folder.path(), &["run", "pilot.toml", "--quiet"]);
     assert_eq!(code(&output), 0, "{}", stderr(&output));
-    let page = std::fs::read_to_string(folder.path().join("out/report/index.html")).expect("a page");
+    let page = pages(&folder.path().join("out/report"));
     assert!(!page.contains("<svg onload"), "markup from a name");
     let charging = page.split("<section id=\"charging\">").nth(1).expect("a section");
     assert!(charging.contains("svg onload"), "the name is shown, as text");
@@ -89,7 +110,50 @@ fn a_pilot_of_one_vehicle_shares_no_cell() {
     let output = backwatt(folder.path(), &["run", "pilot.toml", "--quiet"]);
     assert_eq!(code(&output), 0, "{}", stderr(&output));
     let read = |name: &str| std::fs::read_to_string(folder.path().join("out/report").join(name)).expect(name);
-    assert!(read("index.html").contains("<polygon class=\"cell"), "the pilot's own map has cells");
+    assert!(read("routes.html").contains("<polygon class=\"cell"), "the pilot's own map has cells");
     let shared = read("map-to-share.svg");
     assert!(!shared.contains("<polygon") && shared.contains("No cell of this pilot may be shared"));
+}
+
+/// A copy for others: nobody's name in any file of it, and the key outside.
+#[test]
+fn a_copy_to_share_names_nobody() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let demo = backwatt(folder.path(), &["demo", ".", "--small", "--quiet"]);
+    assert_eq!(code(&demo), 0, "{}", stderr(&demo));
+    let output = backwatt(folder.path(), &["report", "pilot.toml", "--share", "--quiet"]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    let told = stdout(&output);
+    for words in ["Taken out of the copy", "2 vehicles", "300 m", "fewer than 5 vehicle-days", "delete it"] {
+        assert!(told.contains(words), "{words}: {told}");
+    }
+    let key =
+        std::fs::read_to_string(folder.path().join("out/names-behind-report-to-share.csv")).expect("a key");
+    let names: Vec<&str> = key
+        .lines()
+        .filter(|line| line.starts_with("driver,") || line.starts_with("vehicle,"))
+        .filter_map(|line| line.rsplit(',').next())
+        .collect();
+    assert!(names.contains(&"Asta") && names.contains(&"H12"), "{key}");
+    let copy = folder.path().join("out/report-to-share");
+    let mut read = 0;
+    for file in ["", "tables"].iter().flat_map(|sub| std::fs::read_dir(copy.join(sub)).expect("a folder")) {
+        let path = file.expect("a file").path();
+        if path.is_dir() {
+            continue;
+        }
+        let text = String::from_utf8_lossy(&std::fs::read(&path).expect("readable")).into_owned();
+        // Parquet is packed; the CSV of the same batch is not.
+        for name in &names {
+            assert!(!text.contains(name), "{name} in {}", path.display());
+        }
+        read += 1;
+    }
+    assert!(read > 40, "only {read} files");
+    for left_out in ["trips", "braking_events", "stops", "charges", "places", "charge_sessions"] {
+        assert!(!copy.join(format!("tables/{left_out}.csv")).exists(), "{left_out}");
+    }
+    let own =
+        std::fs::read_to_string(folder.path().join("out/report/tables/trips.csv")).expect("the pilot's own");
+    assert!(own.contains("Asta"), "the pilot's own report is left as it was");
 }

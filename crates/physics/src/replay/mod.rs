@@ -9,6 +9,7 @@ mod events;
 mod filled;
 mod halves;
 mod ledger;
+mod ledger_trace;
 mod levels;
 mod mass;
 mod motion;
@@ -32,6 +33,7 @@ use backwatt_schema::BatchError;
 
 #[doc(hidden)]
 pub use self::halves::Reconstruction;
+pub use self::ledger_trace::ledger_trace;
 pub use self::trace::power_trace;
 pub use self::traces::{is_fast, speed_traces};
 use crate::kernels::filling::Library;
@@ -40,7 +42,7 @@ use crate::truck::Sheet;
 pub use named_routes::{NamedRoute, NamedRoutes};
 pub use nodes::Node;
 pub use weather::{Weather, Wind};
-pub use what_if::{AS_DRIVEN, Amount, Change, Driving, Scenario, Vehicle, scenarios, what_if};
+pub use what_if::{AS_DRIVEN, Amount, Change, Driving, Scenario, Vehicle, scenarios, what_if, what_if_trace};
 
 /// Thresholds that move a number, with the product's defaults.
 #[derive(Debug, Clone, PartialEq)]

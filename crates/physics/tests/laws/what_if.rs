@@ -1,8 +1,10 @@
 //! The same trips with something changed.
 
 use backwatt_physics::replay::Vehicle;
-use backwatt_physics::{Amount, Change, Level, LiftOff, ReplaySettings, SpeedReading, Truck, what_if};
-use backwatt_schema::tables::WHAT_IF;
+use backwatt_physics::{
+    Amount, Change, Level, LiftOff, ReplaySettings, SpeedReading, Truck, what_if, what_if_trace,
+};
+use backwatt_schema::tables::{WHAT_IF, WHAT_IF_TRACE};
 use proptest::prelude::*;
 
 use super::made::{Log, cases, drive, exactly, known, numbers, plain, truck};
@@ -56,6 +58,30 @@ proptest! {
             let driven = sum(&log, &vehicle, &vehicle, &Change::default(), driven);
             prop_assert!((driven - of_trips).abs() <= 1e-9 * of_trips + 1e-12);
         }
+    }
+
+    #[test]
+    fn the_intervals_sum_to_the_trip(truck in truck(), (speeds, steps) in drive(), cap in 5.0..30.0f64) {
+        let log = Log::new(&speeds, &steps).with("soc_frac", known(&vec![0.8; speeds.len()]));
+        let vehicle = side(&truck, Some(1e8));
+        let change = Change {
+            payload_kg: Some(Amount::Add(800.0)),
+            speed_cap_m_s: (cap < 20.0).then_some(cap),
+            ..Change::default()
+        };
+        let sides = (&vehicle, &vehicle);
+        let trace = what_if_trace("T1", &log.batch(), sides, &change, &settings(), &|_| true).unwrap();
+        for quantity in ["tractive", "braking", "recovered", "auxiliary", "net"] {
+            for side in ["driven", "changed"] {
+                let name = format!("energy_{quantity}_{side}_kwh");
+                let whole = sum(&log, &vehicle, &vehicle, &change, &name);
+                let parts: f64 = numbers(&WHAT_IF_TRACE, &trace, &name).into_iter().flatten().sum();
+                prop_assert!((whole - parts).abs() <= 1e-9 * whole.abs() + 1e-12, "{name}: {parts} {whole}");
+            }
+        }
+        let ends = numbers(&WHAT_IF_TRACE, &trace, "soc_end_changed_frac");
+        let last = compared(&log, &vehicle, &vehicle, &change, "soc_end_changed_frac").last().copied().flatten();
+        prop_assert_eq!(ends.last().copied().flatten(), last);
     }
 
     #[test]

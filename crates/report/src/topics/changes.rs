@@ -2,26 +2,28 @@
 
 use backwatt_schema::tables;
 
+use crate::figure::Kind;
+
 use super::grid::{Grid, figure, page_only, remarks, words};
 use super::rows::{Read, Row};
 use super::units::Units;
 use super::{Tables, Topic, counted, grid, listed};
 
 const CHANGES: [grid::Column; 10] = [
-    words("who or what", |row, _| Ok(format!("{} {}", row.text("subject")?, row.text("name")?))),
+    words("who or what", |row, _| Ok(format!("{} {}", row.text("subject")?, row.words("name")?))),
     words("response", |row, _| row.words("response")),
     words("finding", |row, _| row.scope(&["finding", "what"])),
     words("first day after", |row, _| row.words("service_day")),
-    figure("kWh/{mile}", |row, units| match row.number("change_kwh_mi")? {
-        Some(_) => row.scaled("change_kwh_mi", units.per_mile(), 4),
-        None => row.scaled("standing_kwh_mi", units.per_mile(), 4),
+    figure("{kWh/mile}", |row, _| match row.number("change_kwh_mi")? {
+        Some(_) => row.shown("change_kwh_mi", Kind::PerDistance, 4),
+        None => row.shown("standing_kwh_mi", Kind::PerDistance, 4),
     }),
-    figure("90 % interval", |row, units| match row.number("change_p05_kwh_mi")? {
-        Some(_) => row.range(["change_p05_kwh_mi", "change_p95_kwh_mi"], units.per_mile(), 4),
-        None => row.range(["standing_p05_kwh_mi", "standing_p95_kwh_mi"], units.per_mile(), 4),
+    figure("90 % interval", |row, _| match row.number("change_p05_kwh_mi")? {
+        Some(_) => row.range(["change_p05_kwh_mi", "change_p95_kwh_mi"], Kind::PerDistance, 4),
+        None => row.range(["standing_p05_kwh_mi", "standing_p95_kwh_mi"], Kind::PerDistance, 4),
     }),
-    page_only(figure("fell back by chance, kWh/{mile}", |row, units| {
-        row.scaled("regression_kwh_mi", units.per_mile(), 4)
+    page_only(figure("fell back by chance, {kWh/mile}", |row, _| {
+        row.shown("regression_kwh_mi", Kind::PerDistance, 4)
     })),
     page_only(figure("as sharp by chance, %", |row, _| row.percent("chance_probability_frac", 1))),
     page_only(figure("days before, after", |row, _| {
@@ -35,7 +37,7 @@ const CAPACITY: [grid::Column; 8] = [
     figure("stated, kWh", |row, _| row.fixed("capacity_stated_kwh", 1)),
     figure("measured, kWh", |row, _| row.fixed("capacity_measured_p50_kwh", 1)),
     figure("90 % interval", |row, _| {
-        row.range(["capacity_measured_p05_kwh", "capacity_measured_p95_kwh"], 1.0, 1)
+        row.range(["capacity_measured_p05_kwh", "capacity_measured_p95_kwh"], Kind::Energy, 1)
     }),
     figure("measured / stated, %", |row, _| row.percent("capacity_ratio_p50_frac", 1)),
     figure("sessions", |row, _| row.whole("sessions")),
@@ -122,14 +124,14 @@ fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
         )
     };
     Ok(format!(
-        "{} {}, {}: {}; {} kWh/{} {when} (90 % interval {}).",
+        "{} {}, {}: {}; {} {} {when} (90 % interval {}).",
         row.words("subject")?,
         row.words("name")?,
         row.text("response")?,
         row.scope(&["finding", "what"])?,
-        row.scaled(value, units.per_mile(), 4)?,
-        units.mile(),
-        row.range(ends, units.per_mile(), 4)?,
+        row.shown(value, Kind::PerDistance, 4)?,
+        units.per_distance(),
+        row.range(ends, Kind::PerDistance, 4)?,
     ))
 }
 
@@ -142,7 +144,7 @@ fn battery(topic: &mut Topic, tables: &Tables, units: Units) -> Read<()> {
                 "{} {} kWh (90 % interval {}; {}; {} % of the stated)",
                 row.words("vehicle_id")?,
                 row.fixed("capacity_measured_p50_kwh", 1)?,
-                row.range(["capacity_measured_p05_kwh", "capacity_measured_p95_kwh"], 1.0, 1)?,
+                row.range(["capacity_measured_p05_kwh", "capacity_measured_p95_kwh"], Kind::Energy, 1)?,
                 counted(row.count("sessions")?.unwrap_or(0) as usize, "session"),
                 row.percent("capacity_ratio_p50_frac", 1)?,
             ));

@@ -2,13 +2,12 @@
 
 use backwatt_schema::tables;
 
+use crate::figure::Kind;
+
 use super::grid::{Grid, figure, page_only, words};
 use super::rows::{Read, Row};
 use super::units::Units;
 use super::{Tables, Topic, grid};
-
-const HOURS_PER_SECOND: f64 = 1.0 / 3600.0;
-const KW_PER_W: f64 = 1e-3;
 
 const COLUMNS: [grid::Column; 16] = [
     words("type", |row, _| row.words("vehicle_type")),
@@ -16,7 +15,7 @@ const COLUMNS: [grid::Column; 16] = [
     words("charger", |row, _| row.words("charger")),
     page_only(words("from", |row, _| row.words("basis"))),
     figure("nights refilled, %", |row, _| row.percent("refilled_frac", 0)),
-    figure("90 % interval", |row, _| row.range(["refilled_p05_frac", "refilled_p95_frac"], 100.0, 0)),
+    figure("90 % interval", |row, _| row.range(["refilled_p05_frac", "refilled_p95_frac"], Kind::Share, 0)),
     words("enough", |row, _| {
         let silent = row.number("refilled_frac")?.is_none();
         Ok(if silent {
@@ -29,15 +28,13 @@ const COLUMNS: [grid::Column; 16] = [
         .to_owned())
     }),
     figure("n", |row, _| row.whole("nights")),
-    figure("stands, h", |row, _| row.scaled("dwell_p50_s", HOURS_PER_SECOND, 1)),
-    figure("refill, h", |row, _| row.scaled("time_refill_p50_s", HOURS_PER_SECOND, 1)),
-    page_only(figure("refill, 90th percentile h", |row, _| {
-        row.scaled("time_refill_p90_s", HOURS_PER_SECOND, 1)
-    })),
+    figure("stands, h", |row, _| row.shown("dwell_p50_s", Kind::Hours, 1)),
+    figure("refill, h", |row, _| row.shown("time_refill_p50_s", Kind::Hours, 1)),
+    page_only(figure("refill, 90th percentile h", |row, _| row.shown("time_refill_p90_s", Kind::Hours, 1))),
     page_only(figure("refill, kWh at the battery", |row, _| row.fixed("energy_refill_p50_kwh", 1))),
     page_only(figure("kWh from the grid", |row, _| row.fixed("energy_wall_p50_kwh", 1))),
-    page_only(figure("least power that would do, kW", |row, _| row.scaled("power_least_w", KW_PER_W, 1))),
-    page_only(figure("midday top-up, {miles}", |row, units| row.scaled("topup_midday_mi", units.miles(), 0))),
+    page_only(figure("least power that would do, kW", |row, _| row.shown("power_least_w", Kind::Power, 1))),
+    page_only(figure("midday top-up, {miles}", |row, _| row.shown("topup_midday_mi", Kind::Distance, 0))),
     page_only(words("cost of the median night", |row, _| row.words("cost_night"))),
 ];
 
@@ -94,7 +91,7 @@ fn sentence(row: &Row<'_>) -> Read<String> {
         row.words("charger")?,
         row.percent("refilled_frac", 0)?,
         row.whole("nights")?,
-        row.range(["refilled_p05_frac", "refilled_p95_frac"], 100.0, 0)?,
+        row.range(["refilled_p05_frac", "refilled_p95_frac"], Kind::Share, 0)?,
         row.words("evidence")?,
     ))
 }

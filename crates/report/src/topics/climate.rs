@@ -2,6 +2,8 @@
 
 use backwatt_schema::tables;
 
+use crate::figure::Kind;
+
 use super::grid::{Grid, figure, page_only, remarks, words};
 use super::rows::{Read, Row};
 use super::units::Units;
@@ -12,12 +14,16 @@ const COLUMNS: [grid::Column; 12] = [
     words("load", |row, _| row.words("load")),
     words("outside air", |row, _| row.words("temperature_band")),
     figure("kWh", |row, _| row.fixed("energy_p50_kwh", 1)),
-    page_only(figure("90 % interval", |row, _| row.range(["energy_p05_kwh", "energy_p95_kwh"], 1.0, 1))),
+    page_only(figure("90 % interval", |row, _| {
+        row.range(["energy_p05_kwh", "energy_p95_kwh"], Kind::Energy, 1)
+    })),
     figure("% of gross discharge", |row, _| row.percent("share_of_use_frac", 1)),
-    figure("90 % interval", |row, _| row.range(["share_of_use_p05_frac", "share_of_use_p95_frac"], 100.0, 1)),
-    figure("mean kW", |row, _| row.scaled("power_mean_w", 1e-3, 2)),
-    page_only(figure("kWh/{mile}", |row, units| row.scaled("consumption_kwh_mi", units.per_mile(), 3))),
-    page_only(figure("{miles}", |row, units| row.scaled("distance_mi", units.miles(), 0))),
+    figure("90 % interval", |row, _| {
+        row.range(["share_of_use_p05_frac", "share_of_use_p95_frac"], Kind::Share, 1)
+    }),
+    figure("mean kW", |row, _| row.shown("power_mean_w", Kind::Power, 2)),
+    page_only(figure("{kWh/mile}", |row, _| row.shown("consumption_kwh_mi", Kind::PerDistance, 3))),
+    page_only(figure("{miles}", |row, _| row.shown("distance_mi", Kind::Distance, 0))),
     words("evidence", |row, _| row.words("evidence")),
     remarks("rests on", |row, _| row.words("why")),
 ];
@@ -63,20 +69,20 @@ fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
         format!(
             ", {} % of gross discharge in trips (90 % interval {} %)",
             row.percent("share_of_use_frac", 1)?,
-            row.range(["share_of_use_p05_frac", "share_of_use_p95_frac"], 100.0, 1)?
+            row.range(["share_of_use_p05_frac", "share_of_use_p95_frac"], Kind::Share, 1)?
         )
     } else {
         String::new()
     };
     Ok(format!(
-        "{}: {} took {} kWh{share}, {} kWh/{} over {} {} ({}: {}).",
+        "{}: {} took {} kWh{share}, {} {} over {} {} ({}: {}).",
         row.words("vehicle_type")?,
         row.words("load")?,
         row.fixed("energy_p50_kwh", 1)?,
-        row.scaled("consumption_kwh_mi", units.per_mile(), 3)?,
-        units.mile(),
-        row.scaled("distance_mi", units.miles(), 0)?,
-        units.miles_word(),
+        row.shown("consumption_kwh_mi", Kind::PerDistance, 3)?,
+        units.per_distance(),
+        row.shown("distance_mi", Kind::Distance, 0)?,
+        units.distance(),
         row.words("evidence")?,
         row.words("basis")?,
     ))

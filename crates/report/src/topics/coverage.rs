@@ -2,8 +2,10 @@
 
 use backwatt_schema::tables;
 
+use crate::figure::Kind;
+
 use super::grid::{Grid, figure, page_only, remarks, words};
-use super::rows::{Read, Row, fixed};
+use super::rows::{Read, Row};
 use super::units::Units;
 use super::{Tables, Topic, counted, grid, listed};
 
@@ -16,7 +18,7 @@ const COLUMNS: [grid::Column; 11] = [
     words("payload", |row, _| row.words("payload_band")),
     figure("vehicle-days", |row, _| row.whole("vehicle_days")),
     page_only(figure("vehicles", |row, _| row.whole("vehicles"))),
-    figure("{miles}", |row, units| row.scaled("distance_mi", units.miles(), 0)),
+    figure("{miles}", |row, _| row.shown("distance_mi", Kind::Distance, 0)),
     figure("driven, %", |row, _| row.percent("distance_share_frac", 1)),
     figure("planned, %", |row, _| row.percent("planned_share_frac", 1)),
     page_only(figure("more vehicle-days", |row, _| row.whole("more_vehicle_days"))),
@@ -47,7 +49,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     if planned.is_empty() {
         topic.miss("The plan names no shares of route, season or temperature: [[plan.driving]] with share = \"40 %\" and a route, a season or temperature_from.");
     } else {
-        topic.tell(told_planned(&planned)?);
+        topic.tell(told_planned(&planned, units)?);
     }
     topic.tell(told(&rows, units)?);
     if let Some(sentence) = told_more(tables)? {
@@ -74,22 +76,22 @@ fn dimensions(row: &Row<'_>) -> Read<usize> {
     Ok(n)
 }
 
-fn told_planned(planned: &[Row<'_>]) -> Read<String> {
+fn told_planned(planned: &[Row<'_>], units: Units) -> Read<String> {
     let mut gaps = Vec::new();
     for row in planned {
         let (driven, plan) = (
             row.number("distance_share_frac")?.unwrap_or(0.0),
             row.number("planned_share_frac")?.unwrap_or(0.0),
         );
-        let names = KEY.iter().map(|name| row.text(name)).collect::<Read<Vec<_>>>()?;
-        let name: Vec<&str> = names.into_iter().filter(|name| *name != "all").collect();
+        let mut name = KEY.iter().map(|name| row.words(name)).collect::<Read<Vec<_>>>()?;
+        name.retain(|name| name != "all");
         gaps.push((
             plan - driven,
             format!(
                 "{} ({} % of the distance driven, {} % planned)",
                 name.join(", "),
-                fixed(100.0 * driven, 0),
-                fixed(100.0 * plan, 0)
+                units.figure(driven, Kind::Share, 0),
+                units.figure(plan, Kind::Share, 0)
             ),
         ));
     }
@@ -110,8 +112,8 @@ fn told(rows: &[Row<'_>], units: Units) -> Read<String> {
                 "The pilot covers {} of {} over {} {}.",
                 counted(row.count("vehicle_days")?.unwrap_or(0) as usize, "vehicle-day"),
                 counted(row.count("vehicles")?.unwrap_or(0) as usize, "vehicle"),
-                row.scaled("distance_mi", units.miles(), 0)?,
-                units.miles_word()
+                row.shown("distance_mi", Kind::Distance, 0)?,
+                units.distance()
             ));
         }
     }

@@ -2,14 +2,16 @@
 
 use backwatt_schema::tables;
 
+use crate::figure::Kind;
+
 use super::grid::{Grid, figure, page_only, remarks, words};
-use super::rows::{Read, Row, chance, fixed};
+use super::rows::{Read, Row, chance};
 use super::units::Units;
 use super::{Tables, Topic, counted, grid, habits};
 
-const ABOUT: &str = "These are estimates about energy, made to help in coaching. They are no basis on their own for discipline or pay, and say \
+pub const ABOUT: &str = "These are estimates about energy, made to help in coaching. They are no basis on their own for discipline or pay, and say \
     nothing of safe driving; whoever they are about may see what they rest on and contest it. Names stand in the order of the alphabet: this is no ranking.";
-const SAFETY: &str = "Safe stopping comes first: nothing here advises avoiding or delaying the brake pedal, or closing up to the vehicle ahead. A full or \
+pub const SAFETY: &str = "Safe stopping comes first: nothing here advises avoiding or delaying the brake pedal, or closing up to the vehicle ahead. A full or \
     cold battery refuses regen, and no driver is to be blamed for it. On ice, snow or wet leaves the manufacturer's instruction decides the level. \
     Logs that name drivers are personal data; local rules and works agreements apply.";
 /// From this chance on a quarter is put into words.
@@ -19,10 +21,10 @@ const COLUMNS: [grid::Column; 13] = [
     words("driver", |row, _| row.words("driver_id")),
     words("response", |row, _| row.words("response")),
     figure("kWh a day", |row, _| row.fixed("effect_kwh_day", 2)),
-    figure("90 % interval", |row, _| row.range(["effect_p05_kwh_day", "effect_p95_kwh_day"], 1.0, 2)),
-    figure("{miles} a day", |row, units| row.scaled("effect_mi_day", units.miles(), 1)),
-    page_only(figure("kWh/{mile}", |row, units| row.scaled("effect_kwh_mi", units.per_mile(), 4))),
-    page_only(figure("not adjusted, kWh/{mile}", |row, units| row.scaled("raw_kwh_mi", units.per_mile(), 3))),
+    figure("90 % interval", |row, _| row.range(["effect_p05_kwh_day", "effect_p95_kwh_day"], Kind::Energy, 2)),
+    figure("{miles} a day", |row, _| row.shown("effect_mi_day", Kind::Distance, 1)),
+    page_only(figure("{kWh/mile}", |row, _| row.shown("effect_kwh_mi", Kind::PerDistance, 4))),
+    page_only(figure("not adjusted, {kWh/mile}", |row, _| row.shown("raw_kwh_mi", Kind::PerDistance, 3))),
     page_only(figure("chance of the quarter that costs most, %", |row, _| {
         Ok(chance(row.number("worst_quarter_probability_frac")?))
     })),
@@ -31,6 +33,20 @@ const COLUMNS: [grid::Column; 13] = [
     page_only(figure("braking energy, kWh", |row, _| row.fixed("energy_braking_kwh", 0))),
     words("evidence", |row, _| row.words("evidence")),
     remarks("allowed for", |row, _| row.joined(&["adjusted_for", "caution"])),
+];
+
+/// The same for one person alone.
+pub const OWN: [grid::Column; 10] = [
+    words("response", |row, _| row.words("response")),
+    figure("kWh a day", |row, _| row.fixed("effect_kwh_day", 2)),
+    figure("90 % interval", |row, _| row.range(["effect_p05_kwh_day", "effect_p95_kwh_day"], Kind::Energy, 2)),
+    figure("{miles} a day", |row, _| row.shown("effect_mi_day", Kind::Distance, 1)),
+    figure("{kWh/mile}", |row, _| row.shown("effect_kwh_mi", Kind::PerDistance, 4)),
+    figure("not adjusted, {kWh/mile}", |row, _| row.shown("raw_kwh_mi", Kind::PerDistance, 3)),
+    figure("compared with", |row, _| row.whole("drivers_compared")),
+    figure("n: days", |row, _| row.whole("driving_days")),
+    figure("braking energy, kWh", |row, _| row.fixed("energy_braking_kwh", 0)),
+    words("evidence", |row, _| row.words("evidence")),
 ];
 
 pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
@@ -47,6 +63,12 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         if row.text("why_not_shown")?.is_empty() {
             shown.push(*row);
         }
+    }
+    if rows.is_empty() && tables.leaves {
+        topic.miss(
+            "No driver is told apart in this copy: there are fewer than five, or none has enough driving.",
+        );
+        return Ok(topic);
     }
     if rows.is_empty() {
         topic.miss(
@@ -119,6 +141,22 @@ fn stands_out(row: &Row<'_>) -> Read<Option<bool>> {
     })
 }
 
+/// One comparison in words, beyond chance or not.
+pub fn compared(row: &Row<'_>, units: Units) -> Read<String> {
+    if stands_out(row)?.is_some() {
+        return Ok(format!("{}{}", sentence(row, units)?, quarter(row)?));
+    }
+    Ok(format!(
+        "By {} the difference from the average of {} drivers at like work cannot be told from chance: {} kWh a day ({}, 90 %; {}; {} days).",
+        row.text("response")?,
+        row.whole("drivers_compared")?,
+        row.fixed("effect_kwh_day", 2)?,
+        row.range(["effect_p05_kwh_day", "effect_p95_kwh_day"], Kind::Energy, 2)?,
+        row.words("evidence")?,
+        row.whole("driving_days")?,
+    ))
+}
+
 fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
     let sign = if stands_out(row)? == Some(false) { -1.0 } else { 1.0 };
     let (verb, more) = if sign > 0.0 { ("leaves", "more on the road") } else { ("needs", "less") };
@@ -128,8 +166,8 @@ fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
         ["effect_p95_kwh_day", "effect_p05_kwh_day"]
     };
     let range = match row.number("effect_mi_day")? {
-        Some(miles) => {
-            format!(", about {} {} of range a day", fixed(sign * miles * units.miles(), 1), units.miles_word())
+        Some(_) => {
+            format!(", about {} {} of range a day", row.signed("effect_mi_day", sign, 1)?, units.distance())
         }
         None => String::new(),
     };
@@ -137,9 +175,9 @@ fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
         "By {}, {} {verb} {} kWh a day {more} than the average of {} drivers at like work ({}, 90 %){range} ({}; {} days).",
         row.text("response")?,
         row.words("driver_id")?,
-        row.scaled("effect_kwh_day", sign, 2)?,
+        row.signed("effect_kwh_day", sign, 2)?,
         row.whole("drivers_compared")?,
-        row.range(ends, sign, 2)?,
+        row.signed_range(ends, sign, 2)?,
         row.words("evidence")?,
         row.whole("driving_days")?,
     ))
@@ -168,13 +206,13 @@ fn quarter(row: &Row<'_>) -> Read<String> {
 
 /// Why people have no figure, each reason once with whom it is about.
 fn reasons(rows: &[Row<'_>]) -> Read<Vec<String>> {
-    let mut reasons: Vec<(String, Vec<&str>)> = Vec::new();
+    let mut reasons: Vec<(String, Vec<String>)> = Vec::new();
     for row in rows {
         let why = row.text("why_not_shown")?;
         if why.is_empty() {
             continue;
         }
-        let (why, driver) = (format!("{} ({})", why, row.text("response")?), row.text("driver_id")?);
+        let (why, driver) = (format!("{} ({})", why, row.text("response")?), row.words("driver_id")?);
         match reasons.iter_mut().find(|(known, _)| *known == why) {
             Some((_, drivers)) => drivers.push(driver),
             None => reasons.push((why, vec![driver])),

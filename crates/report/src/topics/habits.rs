@@ -2,6 +2,8 @@
 
 use backwatt_schema::tables;
 
+use crate::figure::{Kind, name};
+
 use super::grid::{self, Grid, figure, page_only, remarks, words};
 use super::rows::{Read, Row};
 use super::units::Units;
@@ -10,10 +12,12 @@ const COLUMNS: [grid::Column; 12] = [
     words("driver", |row, _| row.words("driver_id")),
     words("habit", |row, _| row.words("habit")),
     figure("kWh a day", |row, _| row.fixed("energy_kwh_day", 2)),
-    page_only(figure("{miles} a day", |row, units| row.scaled("energy_mi_day", units.miles(), 1))),
+    page_only(figure("{miles} a day", |row, _| row.shown("energy_mi_day", Kind::Distance, 1))),
     figure("beyond others, kWh a day", |row, _| row.fixed("above_group_kwh_day", 2)),
-    figure("90 % interval", |row, _| row.range(["above_group_p05_kwh_day", "above_group_p95_kwh_day"], 1.0, 2)),
-    figure("beyond others, {miles} a day", |row, units| row.scaled("above_group_mi_day", units.miles(), 1)),
+    figure("90 % interval", |row, _| {
+        row.range(["above_group_p05_kwh_day", "above_group_p95_kwh_day"], Kind::Energy, 2)
+    }),
+    figure("beyond others, {miles} a day", |row, _| row.shown("above_group_mi_day", Kind::Distance, 1)),
     figure("days", |row, _| row.whole("driving_days")),
     page_only(figure("occasions", |row, _| row.whole("occasions"))),
     remarks("kWh a day is against", |row, _| row.words("reference")),
@@ -38,6 +42,7 @@ pub fn grid(rows: &[Row<'_>], units: Units) -> Read<Option<Grid>> {
 
 /// The habit that stands out most of one driver, or that none does.
 pub fn standing_out(rows: &[Row<'_>], driver: &str, units: Units) -> Read<String> {
+    let shown = name(driver);
     let mut most: Option<(f64, &Row<'_>)> = None;
     for row in rows {
         let beyond = row.number("above_group_p05_kwh_day")?.is_some_and(|low| low > 0.0);
@@ -47,18 +52,18 @@ pub fn standing_out(rows: &[Row<'_>], driver: &str, units: Units) -> Read<String
         }
     }
     let Some((_, row)) = most else {
-        return Ok(format!("No single habit of {driver} stands out from the others."));
+        return Ok(format!("No single habit of {shown} stands out from the others."));
     };
     let miles = if row.number("above_group_mi_day")?.is_some() {
-        format!(", {} {}", row.scaled("above_group_mi_day", units.miles(), 1)?, units.miles_word())
+        format!(", {} {}", row.shown("above_group_mi_day", Kind::Distance, 1)?, units.distance())
     } else {
         String::new()
     };
     Ok(format!(
-        "What stands out with {driver} is {}: {} kWh a day beyond the others at like work ({}, 90 %; {}){miles}. {}",
+        "What stands out with {shown} is {}: {} kWh a day beyond the others at like work ({}, 90 %; {}){miles}. {}",
         row.text("habit")?,
         row.fixed("above_group_kwh_day", 2)?,
-        row.range(["above_group_p05_kwh_day", "above_group_p95_kwh_day"], 1.0, 2)?,
+        row.range(["above_group_p05_kwh_day", "above_group_p95_kwh_day"], Kind::Energy, 2)?,
         row.words("evidence")?,
         row.text("caution")?,
     )

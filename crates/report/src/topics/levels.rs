@@ -2,6 +2,8 @@
 
 use backwatt_schema::tables;
 
+use crate::figure::Kind;
+
 use super::grid::{Grid, figure, page_only, words};
 use super::rows::{Read, Row};
 use super::units::Units;
@@ -14,7 +16,7 @@ const COLUMNS: [grid::Column; 11] = [
     figure("recovered / braking, %", |row, _| row.percent("recapture_of_braking_frac", 1)),
     figure("difference at like work, points", |row, _| row.percent("recapture_difference_frac", 1)),
     figure("90 % interval", |row, _| {
-        row.range(["recapture_difference_p05_frac", "recapture_difference_p95_frac"], 100.0, 1)
+        row.range(["recapture_difference_p05_frac", "recapture_difference_p95_frac"], Kind::Share, 1)
     }),
     page_only(figure("by the sheet, points", |row, _| row.percent("recoverable_difference_frac", 1))),
     page_only(figure("strata shared", |row, _| row.whole("strata"))),
@@ -63,11 +65,11 @@ fn sentence(row: &Row<'_>) -> Read<String> {
          vehicle-days); the sheet's levels account for {}.",
         row.words("vehicle_type")?,
         row.words("regen_level")?,
-        row.percent("recapture_difference_frac", 1)?.trim_start_matches('-'),
+        row.magnitude("recapture_difference_frac", 1)?,
         if less { "less" } else { "more" },
         row.words("level_reference")?,
         row.percent("recapture_difference_frac", 1)?,
-        row.range(["recapture_difference_p05_frac", "recapture_difference_p95_frac"], 100.0, 1)?,
+        row.range(["recapture_difference_p05_frac", "recapture_difference_p95_frac"], Kind::Share, 1)?,
         row.words("evidence")?,
         row.whole("vehicle_days")?,
         row.percent("recoverable_difference_frac", 1)?,

@@ -2,8 +2,10 @@
 
 use backwatt_schema::tables;
 
+use crate::figure::{Kind, name};
+
 use super::grid::{Grid, figure, page_only, remarks, words};
-use super::rows::{Read, Row, fixed};
+use super::rows::{Read, Row};
 use super::units::Units;
 use super::{Tables, Topic, counted, grid, listed};
 
@@ -27,7 +29,7 @@ const AUDIT: [grid::Column; 10] = [
     figure("braking as logged, kWh", |row, _| row.fixed("energy_braking_as_logged_kwh", 1)),
     figure("corrected, kWh", |row, _| row.fixed("energy_braking_kwh", 1)),
     page_only(figure("claimed between, kWh", |row, _| {
-        row.range(["energy_braking_low_kwh", "energy_braking_high_kwh"], 1.0, 1)
+        row.range(["energy_braking_low_kwh", "energy_braking_high_kwh"], Kind::Energy, 1)
     })),
     figure("hidden, %", |row, _| row.percent("correction_frac", 1)),
     page_only(figure("trips in full, in a band, drawn", |row, _| {
@@ -51,11 +53,11 @@ const CALIBRATION: [grid::Column; 9] = [
         Ok(format!("{} ± {}", row.fixed("before_p50", 3)?, row.fixed("before_half_width", 3)?))
     })),
     figure("after", |row, _| row.fixed("value_p50", 3)),
-    figure("90 % interval", |row, _| row.range(["value_p05", "value_p95"], 1.0, 3)),
+    figure("90 % interval", |row, _| row.range(["value_p05", "value_p95"], Kind::Plain, 3)),
     words("evidence", |row, _| row.words("evidence")),
     words("tied to", |row, _| {
         Ok(match row.number("tied_to_correlation")? {
-            Some(r) => format!("{} ({})", row.text("tied_to")?, fixed(r, 2)),
+            Some(r) => format!("{} ({})", row.text("tied_to")?, crate::figure::fixed(r, 2)),
             None => "–".to_owned(),
         })
     }),
@@ -115,6 +117,7 @@ fn told_signals(rows: &[Row<'_>]) -> Read<Vec<String>> {
             continue;
         }
         let vehicle_type = now.text("vehicle_type")?;
+        let named = name(vehicle_type);
         let mut best: Option<&Row<'_>> = None;
         for row in rows {
             let narrows = row.number("narrowing_recovered_frac")?.is_some_and(|narrower| narrower > 0.0);
@@ -124,7 +127,7 @@ fn told_signals(rows: &[Row<'_>]) -> Read<Vec<String>> {
         }
         let is = now.percent("half_width_recovered_frac", 1)?;
         let of = format!(
-            "{vehicle_type}: recovered energy ({} kWh) is known to ± {is} % as logged (90 %, expected)",
+            "{named}: recovered energy ({} kWh) is known to ± {is} % as logged (90 %, expected)",
             now.fixed("energy_recovered_kwh", 1)?
         );
         told.push(match best {
@@ -144,7 +147,7 @@ fn told_audit(rows: &[Row<'_>]) -> Read<Option<String>> {
     let mut parts = Vec::new();
     for row in rows {
         if let Some(share) = row.number("correction_frac")? {
-            parts.push((share, row.text("vehicle_id")?, row.fixed("sample_interval_s", 0)?));
+            parts.push((share, row.words("vehicle_id")?, row.fixed("sample_interval_s", 0)?));
         }
     }
     parts.sort_by(|a, b| b.0.abs().total_cmp(&a.0.abs()));
@@ -156,7 +159,7 @@ fn told_audit(rows: &[Row<'_>]) -> Read<Option<String>> {
         format!(
             "Of {} logs the one of {vehicle} ({step} s between speeds) {verb} most: {} % of its braking energy as logged.",
             parts.len(),
-            fixed(100.0 * share.abs(), 1)
+            crate::figure::fixed(100.0 * share.abs(), 1)
         )
     }))
 }
@@ -176,8 +179,8 @@ fn told_calibration(rows: &[Row<'_>]) -> Read<String> {
     tied.sort_by(|a, b| b.0.abs().total_cmp(&a.0.abs()));
     let mut seen: Vec<String> = Vec::new();
     for (r, of, [one, other]) in tied {
-        let text = format!("{one} from {other} of {of} (correlation {})", fixed(r, 2));
-        let back = format!("{other} from {one} of {of} (correlation {})", fixed(r, 2));
+        let text = format!("{one} from {other} of {of} (correlation {})", crate::figure::fixed(r, 2));
+        let back = format!("{other} from {one} of {of} (correlation {})", crate::figure::fixed(r, 2));
         if seen.len() < 3 && !seen.contains(&back) {
             seen.push(text);
         }

@@ -8,7 +8,6 @@ use backwatt_schema::tables;
 use h3o::CellIndex;
 
 use super::rows::{Read, Row, rows};
-use super::units::Units;
 use crate::chart::escape;
 
 const WIDTH: f64 = 840.0;
@@ -27,6 +26,8 @@ const PART: f64 = 0.6;
 /// Share of the braking energy that is cut off on each side.
 const EDGE: f64 = 0.1;
 const CLASSES: usize = 5;
+const OWN_STYLE: &str = "<style>text{font:13px sans-serif;fill:#1d2529}.rule{stroke:#1d2529}.q0{fill:#d3e6e8}.q1{fill:#a3cbd0}.q2{fill:#6aabb3}\
+    .q3{fill:#34848d}.q4{fill:#0e4f57}.cell{stroke:#fff;stroke-width:.3}.small{stroke:none}</style>";
 
 /// One hexagon and what it shows.
 struct Hexagon {
@@ -39,28 +40,27 @@ struct Hexagon {
 
 /// A map that may leave the pilot: cells near where vehicles stay overnight and cells with few passes are left out.
 pub fn to_share(batch: &RecordBatch, metric: bool) -> Read<String> {
-    let rows = rows(&tables::ROAD_CELLS, batch);
+    let rows = rows(&tables::ROAD_CELLS, batch, metric);
     let mut shareable = Vec::new();
     for row in rows {
         if row.flag("is_shareable")? {
             shareable.push(row);
         }
     }
-    let svg = map(&shareable, Units { metric })?;
+    let svg = map(&shareable)?;
     if svg.is_empty() {
         return Ok("<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 840 40\"><text x=\"12\" y=\"25\" \
                    font-family=\"sans-serif\" font-size=\"13\">No cell of this pilot may be shared.</text></svg>"
             .to_owned());
     }
     // On its own it has no page to take its colours from.
-    let own = "<style>text{font:13px sans-serif;fill:#1d2529}.rule{stroke:#1d2529}.q0{fill:#d3e6e8}.q1{fill:#a3cbd0}.q2{fill:#6aabb3}\
-               .q3{fill:#34848d}.q4{fill:#0e4f57}.cell{stroke:#fff;stroke-width:.3}.small{stroke:none}</style>";
+    let other = if metric { "us-only" } else { "metric-only" };
+    let own = format!("<style>.{other}{{display:none}}</style>{OWN_STYLE}");
     let opened = svg.replacen("<svg ", "<svg xmlns=\"http://www.w3.org/2000/svg\" ", 1);
     Ok(opened.replacen("</title>", &format!("</title>{own}"), 1))
 }
-
 /// Empty where no cell has a position.
-pub fn map(rows: &[Row<'_>], units: Units) -> Read<String> {
+pub fn map(rows: &[Row<'_>]) -> Read<String> {
     let mut hexagons = Vec::new();
     for row in rows {
         hexagons.extend(hexagon(row)?);
@@ -80,7 +80,9 @@ pub fn map(rows: &[Row<'_>], units: Units) -> Read<String> {
         draw(&mut svg, hexagon, &frame, &bounds);
     }
     legend(&mut svg, &bounds, frame.height + 20.0);
-    scale_bar(&mut svg, &frame, units);
+    for metric in [false, true] {
+        scale_bar(&mut svg, &frame, metric);
+    }
     svg.push_str("</svg>");
     Ok(svg)
 }
@@ -253,14 +255,14 @@ fn plain(value: f64) -> String {
 }
 
 /// A bar of a round length, about a sixth of the width.
-fn scale_bar(svg: &mut String, frame: &Frame, units: Units) {
-    let unit_m = if units.metric { 1000.0 } else { 1609.344 };
+fn scale_bar(svg: &mut String, frame: &Frame, metric: bool) {
+    let unit_m = if metric { 1000.0 } else { 1609.344 };
     let wanted = WIDTH / 6.0 / frame.points_per_m / unit_m;
     let power = 10f64.powf(wanted.log10().floor());
     let length = [5.0, 2.0, 1.0].into_iter().map(|f| f * power).find(|l| *l <= wanted).unwrap_or(power);
     let points = length * unit_m * frame.points_per_m;
     let (right, y) = (WIDTH - MARGIN, frame.height + 30.0);
-    let word = if units.metric {
+    let word = if metric {
         "km"
     } else if length == 1.0 {
         "mile"
@@ -269,11 +271,12 @@ fn scale_bar(svg: &mut String, frame: &Frame, units: Units) {
     };
     let _ = write!(
         svg,
-        "<path class=\"rule\" fill=\"none\" d=\"M{0:.1} {1:.1}v6H{2:.1}v-6\"/><text x=\"{2:.1}\" y=\"{3:.1}\" text-anchor=\"end\">{length} {word}, north is up</text>",
+        "<g class=\"{4}\"><path class=\"rule\" fill=\"none\" d=\"M{0:.1} {1:.1}v6H{2:.1}v-6\"/><text x=\"{2:.1}\" y=\"{3:.1}\" text-anchor=\"end\">{length} {word}, north is up</text></g>",
         right - points,
         y,
         right,
-        y - 8.0
+        y - 8.0,
+        if metric { "metric-only" } else { "us-only" }
     );
 }
 

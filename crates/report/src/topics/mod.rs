@@ -14,6 +14,7 @@ mod levels;
 mod logs;
 mod map;
 mod packs;
+mod people;
 mod plan;
 mod routes;
 mod rows;
@@ -24,14 +25,18 @@ use std::collections::BTreeMap;
 
 use arrow::array::RecordBatch;
 use backwatt_schema::{Table, tables};
-use backwatt_store::{Layout, StoreError, read_table};
 use serde::Serialize;
 
-use grid::Grid;
+use crate::ReportError;
+use crate::figure;
+use crate::source::Source;
+
 use rows::{Read, Row};
 use units::Units;
 
+pub use grid::{Cell, Grid};
 pub use map::to_share;
+pub use people::{NOTES as PEOPLE_NOTES, Person};
 pub use text::text;
 
 /// Tables of the estimate stage that these sections show, written beside the page as CSV and JSON.
@@ -63,9 +68,11 @@ pub struct Topic {
     #[serde(skip)]
     pub heading: &'static str,
     pub question: &'static str,
-    /// The answer first, then what else must be told.
+    /// The answer first, then what else must be told; figures as marks.
+    #[serde(serialize_with = "figure::as_plain")]
     pub answer: Vec<String>,
     /// What is not there, and what would bring it; empty where nothing is amiss.
+    #[serde(serialize_with = "figure::as_plain")]
     pub missing: Vec<String>,
     /// How to read it, and what it is not.
     #[serde(skip)]
@@ -111,19 +118,21 @@ pub struct Drawing {
 
 /// The tables as read; one that no run has written is empty.
 pub struct Tables {
+    metric: bool,
+    /// True for a copy that leaves the building: what is missing may have been taken out.
+    leaves: bool,
     batches: BTreeMap<&'static str, RecordBatch>,
 }
 
 impl Tables {
-    pub fn read(layout: &Layout) -> Result<Self, StoreError> {
+    pub fn read(source: &Source<'_>, metric: bool) -> Result<Self, ReportError> {
         let mut batches = BTreeMap::new();
         for table in SHOWN {
-            let path = layout.table(table);
-            if path.is_file() {
-                batches.insert(table.name, read_table(&path, table)?);
+            if let Some(batch) = source.table_if_present(table)? {
+                batches.insert(table.name, batch);
             }
         }
-        Ok(Self { batches })
+        Ok(Self { metric, leaves: source.leaves(), batches })
     }
 
     pub fn batch(&self, table: &'static Table) -> Option<&RecordBatch> {
@@ -131,13 +140,13 @@ impl Tables {
     }
 
     fn rows(&self, table: &'static Table) -> Vec<Row<'_>> {
-        self.batch(table).map(|batch| rows::rows(table, batch)).unwrap_or_default()
+        self.batch(table).map(|batch| rows::rows(table, batch, self.metric)).unwrap_or_default()
     }
 }
 
 /// Every section, in the order of the page.
-pub fn all(tables: &Tables, metric: bool) -> Read<Vec<Topic>> {
-    let units = Units { metric };
+pub fn all(tables: &Tables) -> Read<Vec<Topic>> {
+    let units = Units { metric: tables.metric };
     let sections = [
         plan::topic,
         packs::topic,
@@ -151,6 +160,11 @@ pub fn all(tables: &Tables, metric: bool) -> Read<Vec<Topic>> {
         coverage::topic,
     ];
     sections.into_iter().map(|section| section(tables, units)).collect()
+}
+
+/// What is told of each driver with enough driving.
+pub fn people(tables: &Tables) -> Read<Vec<Person>> {
+    people::all(tables, Units { metric: tables.metric })
 }
 
 /// "a", "a and b", "a, b and c".

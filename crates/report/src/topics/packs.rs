@@ -2,6 +2,8 @@
 
 use backwatt_schema::tables;
 
+use crate::figure::Kind;
+
 use super::grid::{Grid, figure, page_only, words};
 use super::rows::{Read, Row, chance};
 use super::units::Units;
@@ -33,7 +35,7 @@ const COLUMNS: [grid::Column; 17] = [
     page_only(figure("usable, kWh", |row, _| row.fixed("capacity_usable_kwh", 1))),
     page_only(figure("day, median kWh", |row, _| row.fixed("energy_day_p50_kwh", 1))),
     page_only(figure("day, 90th percentile kWh", |row, _| row.fixed("energy_day_p90_kwh", 1))),
-    page_only(figure("{miles} a pack", |row, units| row.scaled("range_per_pack_mi", units.miles(), 1))),
+    page_only(figure("{miles} a pack", |row, _| row.shown("range_per_pack_mi", Kind::Distance, 1))),
 ];
 
 fn chances(row: &Row<'_>, _: Units) -> Read<String> {

@@ -2,8 +2,10 @@
 
 use backwatt_schema::tables;
 
+use crate::figure::Kind;
+
 use super::grid::{Grid, figure, page_only, remarks, words};
-use super::rows::{Read, Row, in_unit};
+use super::rows::{Read, Row};
 use super::units::Units;
 use super::{Tables, Topic, counted, grid};
 
@@ -13,9 +15,9 @@ const CHECKS: [grid::Column; 12] = [
     words("assumption", |row, _| Ok(format!("{}, {}", row.words("assumption")?, row.scope(&SCOPE)?))),
     words("measured as", |row, _| row.words("measure")),
     figure("plan", |row, units| value(row, "plan_value", units)),
-    page_only(figure("still agrees", |row, units| range(row, ["margin_low", "margin_high"], units))),
+    page_only(figure("still agrees", |row, _| range(row, ["margin_low", "margin_high"]))),
     figure("driven", |row, units| value(row, "value_p50", units)),
-    figure("90 % interval", |row, units| range(row, ["value_p05", "value_p95"], units)),
+    figure("90 % interval", |row, _| range(row, ["value_p05", "value_p95"])),
     words("verdict", |row, _| row.words("verdict")),
     page_only(words("could be true of", |row, _| row.words("could_be_true_of"))),
     page_only(words("evidence", |row, _| row.words("evidence"))),
@@ -27,24 +29,19 @@ const CHECKS: [grid::Column; 12] = [
 const GAPS: [grid::Column; 7] = [
     words("plan for", |row, _| row.scope(&SCOPE)),
     words("part of the gap", |row, _| row.words("part")),
-    figure("kWh/{mile}", |row, units| row.scaled("gap_p50_kwh_mi", units.per_mile(), 3)),
-    figure("90 % interval", |row, units| row.range(["gap_p05_kwh_mi", "gap_p95_kwh_mi"], units.per_mile(), 3)),
+    figure("{kWh/mile}", |row, _| row.shown("gap_p50_kwh_mi", Kind::PerDistance, 3)),
+    figure("90 % interval", |row, _| row.range(["gap_p05_kwh_mi", "gap_p95_kwh_mi"], Kind::PerDistance, 3)),
     words("evidence", |row, _| row.words("evidence")),
     page_only(figure("vehicle-days", |row, _| row.whole("vehicle_days"))),
     remarks("how", |row, _| row.words("why")),
 ];
 
 fn value(row: &Row<'_>, name: &str, units: Units) -> Read<String> {
-    Ok(in_unit(row.number(name)?, row.text("unit")?, units))
+    row.in_unit(name, units)
 }
 
-fn range(row: &Row<'_>, names: [&str; 2], units: Units) -> Read<String> {
-    let (factor, digits) = match row.text("unit")? {
-        "kW.h/[mi_i]" => (units.per_mile(), 3),
-        "[mi_i]" => (units.miles(), 0),
-        _ => (100.0, 1),
-    };
-    row.range(names, factor, digits)
+fn range(row: &Row<'_>, names: [&str; 2]) -> Read<String> {
+    row.range_in_unit(names)
 }
 
 pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
@@ -76,7 +73,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         topic.miss("The gap is not split by cause: that takes an assumption under [[plan.energy]], and [plan.scenario] for its causes.");
     } else {
         topic.grids.push(Grid::new(
-            "Where the gap in kWh/{mile} comes from: parts add up to driven less planned, plus where the pilot uses more; their intervals do not add up",
+            "Where the gap in {kWh/mile} comes from: parts add up to driven less planned, plus where the pilot uses more; their intervals do not add up",
             &tables::PLAN_GAP,
             &gaps,
             &GAPS,
@@ -120,11 +117,11 @@ fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
         row.scope(&SCOPE)?,
         value(row, "plan_value", units)?,
         value(row, "value_p50", units)?,
-        range(row, ["value_p05", "value_p95"], units)?,
+        range(row, ["value_p05", "value_p95"])?,
         row.words("evidence")?,
         row.whole("vehicle_days")?,
-        row.scaled("distance_mi", units.miles(), 0)?,
-        units.miles_word(),
+        row.shown("distance_mi", Kind::Distance, 0)?,
+        units.distance(),
         row.words("measure")?,
         row.words("verdict")?,
     ))

@@ -1,6 +1,8 @@
 //! Which routes, and where on the map braking energy is won and lost?
 
-use backwatt_schema::tables;
+use backwatt_schema::{METRES_PER_MILE, tables};
+
+use crate::figure::Kind;
 
 use super::grid::{Grid, figure, page_only, words};
 use super::rows::{Read, Row};
@@ -19,8 +21,8 @@ const ROUTES: [grid::Column; 9] = [
     page_only(figure("of which found", |row, _| row.whole("trips_found"))),
     figure("vehicle-days", |row, _| row.whole("days")),
     page_only(figure("vehicles", |row, _| row.whole("vehicles"))),
-    figure("{miles}", |row, units| row.scaled("distance_mi", units.miles(), 0)),
-    figure("a round, {miles}", |row, units| row.scaled("round_distance_median_mi", units.miles(), 1)),
+    figure("{miles}", |row, _| row.shown("distance_mi", Kind::Distance, 0)),
+    figure("a round, {miles}", |row, _| row.shown("round_distance_median_mi", Kind::Distance, 1)),
 ];
 
 const CELLS: [grid::Column; 10] = [
@@ -31,7 +33,7 @@ const CELLS: [grid::Column; 10] = [
     figure("braked, kWh", |row, _| row.fixed("energy_braking_kwh", 2)),
     figure("recovered, kWh", |row, _| row.fixed("energy_recovered_p50_kwh", 2)),
     page_only(figure("90 % interval or wider", |row, _| {
-        row.range(["energy_recovered_p05_kwh", "energy_recovered_p95_kwh"], 1.0, 2)
+        row.range(["energy_recovered_p05_kwh", "energy_recovered_p95_kwh"], Kind::Energy, 2)
     })),
     words("most of the rest", |row, _| Ok(cause(row)?.map_or("–".to_owned(), |(name, _)| name.to_owned()))),
     page_only(words("evidence", |row, _| row.words("evidence"))),
@@ -71,7 +73,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     // What was asked comes first, the routes it was driven on second.
     topic.answer.insert(0, told_cells(&cells)?);
     let whole = "Braking energy at the wheels for each pass, by road cell";
-    topic.drawings.push(Drawing { caption: whole, svg: map::map(&placed, units)? });
+    topic.drawings.push(Drawing { caption: whole, svg: map::map(&placed)? });
     topic.drawings.retain(|drawing| !drawing.svg.is_empty());
     if topic.drawings.is_empty() {
         topic.miss("No map: the cells lie across the 180th meridian, where a flat map says nothing; road_cells.csv has them.");
@@ -79,7 +81,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     let busy = map::busiest(&placed)?;
     if !busy.is_empty() {
         let caption = "The part that holds most of the braking energy, larger and with classes of its own";
-        topic.drawings.push(Drawing { caption, svg: map::map(&busy, units)? });
+        topic.drawings.push(Drawing { caption, svg: map::map(&busy)? });
     }
     topic.notes.push(
         "Cells of about 130 m. This map is for the pilot's own use: cells with a dashed edge lie within 300 m of where a vehicle stays \
@@ -111,10 +113,10 @@ fn told_routes(routes: &[Row<'_>], units: Units) -> Read<String> {
         format!("{found} of them found by how trips resemble each other")
     };
     Ok(format!(
-        "{} with {trips} trips over {:.0} {}, {origin}.",
+        "{} with {trips} trips over {} {}, {origin}.",
         counted(routes.len(), "route"),
-        miles * units.miles(),
-        units.miles_word()
+        units.figure(miles * METRES_PER_MILE, Kind::Distance, 0),
+        units.distance()
     ))
 }
 

@@ -4,6 +4,7 @@ use arrow::array::{Array, RecordBatch};
 use backwatt_schema::{BatchError, BatchView, Table, number_at, text_at};
 
 use super::units::Units;
+use crate::figure::{self, Kind, figure, fixed, of_cell};
 
 /// What stands where nothing is known.
 pub const UNKNOWN: &str = "–";
@@ -13,12 +14,14 @@ pub type Read<T> = Result<T, BatchError>;
 #[derive(Clone, Copy)]
 pub struct Row<'a> {
     view: BatchView<'a>,
+    table: &'static str,
+    metric: bool,
     at: usize,
 }
 
-pub fn rows<'a>(table: &'static Table, batch: &'a RecordBatch) -> Vec<Row<'a>> {
+pub fn rows<'a>(table: &'static Table, batch: &'a RecordBatch, metric: bool) -> Vec<Row<'a>> {
     let view = BatchView::new(table, batch);
-    (0..view.rows()).map(|at| Row { view, at }).collect()
+    (0..view.rows()).map(|at| Row { view, table: table.name, metric, at }).collect()
 }
 
 impl<'a> Row<'a> {
@@ -42,71 +45,129 @@ impl<'a> Row<'a> {
         Ok(flags.is_valid(self.at) && flags.value(self.at))
     }
 
+    /// Cut where it is long, as a name from a log may be.
     pub fn words(&self, name: &str) -> Read<String> {
-        Ok(Some(self.text(name)?).filter(|text| !text.is_empty()).unwrap_or(UNKNOWN).to_owned())
+        let text = self.text(name)?;
+        if name == "temperature_band" {
+            return Ok(figure::band(text, self.metric));
+        }
+        let shown = if is_name(name) { figure::name } else { figure::prose };
+        Ok(if text.is_empty() { UNKNOWN.to_owned() } else { shown(text) })
     }
 
     pub fn whole(&self, name: &str) -> Read<String> {
-        Ok(self.count(name)?.map_or(UNKNOWN.to_owned(), |n| n.to_string()))
+        Ok(self.count(name)?.map_or(UNKNOWN.to_owned(), |n| self.mark(n as f64, Kind::Plain, 0, name)))
     }
 
-    /// A number times a factor, such as one that turns a share to percent or miles to kilometres.
-    pub fn scaled(&self, name: &str, factor: f64, digits: usize) -> Read<String> {
-        Ok(self.number(name)?.map_or(UNKNOWN.to_owned(), |value| fixed(value * factor, digits)))
+    /// A number in the unit of its kind; the column's name says which unit it is kept in.
+    pub fn shown(&self, name: &str, kind: Kind, digits: usize) -> Read<String> {
+        Ok(self
+            .number(name)?
+            .map_or(UNKNOWN.to_owned(), |value| self.mark(kind.from_column(name, value), kind, digits, name)))
     }
 
+    /// Energies in kWh, other numbers as the column has them.
     pub fn fixed(&self, name: &str, digits: usize) -> Read<String> {
-        self.scaled(name, 1.0, digits)
+        self.shown(name, as_kept(name), digits)
     }
 
     pub fn percent(&self, name: &str, digits: usize) -> Read<String> {
-        self.scaled(name, 100.0, digits)
+        self.shown(name, Kind::Share, digits)
     }
 
-    /// "0.9 to 1.1", both ends times the factor.
-    pub fn range(&self, names: [&str; 2], factor: f64, digits: usize) -> Read<String> {
-        let ends = self.number(names[0])?.zip(self.number(names[1])?);
-        Ok(ends.map_or(UNKNOWN.to_owned(), |(low, high)| {
-            format!("{} to {}", fixed(low * factor, digits), fixed(high * factor, digits))
+    /// A share without its sign, in percent.
+    pub fn magnitude(&self, name: &str, digits: usize) -> Read<String> {
+        let value = self.number(name)?;
+        Ok(value.map_or(UNKNOWN.to_owned(), |value| figure(value.abs(), Kind::Share, digits, self.metric)))
+    }
+
+    /// A number times a sign, so that it can be told as more or as less.
+    pub fn signed(&self, name: &str, sign: f64, digits: usize) -> Read<String> {
+        let (kind, _) = Kind::of_column(name, 0.0);
+        let value = self.number(name)?;
+        Ok(value.map_or(UNKNOWN.to_owned(), |value| {
+            figure(sign * kind.from_column(name, value), kind, digits, self.metric)
         }))
+    }
+
+    pub fn signed_range(&self, names: [&str; 2], sign: f64, digits: usize) -> Read<String> {
+        Ok(format!("{} to {}", self.signed(names[0], sign, digits)?, self.signed(names[1], sign, digits)?))
+    }
+
+    /// "0.9 to 1.1".
+    pub fn range(&self, names: [&str; 2], kind: Kind, digits: usize) -> Read<String> {
+        if self.number(names[0])?.is_none() || self.number(names[1])?.is_none() {
+            return Ok(UNKNOWN.to_owned());
+        }
+        Ok(format!("{} to {}", self.shown(names[0], kind, digits)?, self.shown(names[1], kind, digits)?))
+    }
+
+    /// A value in the unit its row states, with the unit.
+    pub fn in_unit(&self, name: &str, units: Units) -> Read<String> {
+        let Some(value) = self.number(name)? else { return Ok(UNKNOWN.to_owned()) };
+        let (kind, si, digits) = self.stated(value)?;
+        let figure = self.mark(si, kind, digits, name);
+        Ok(match kind {
+            Kind::Plain => figure,
+            Kind::Share => format!("{figure} %"),
+            _ => format!("{figure} {}", units.unit(kind)),
+        })
+    }
+
+    /// "0.9 to 1.1" in the unit its row states.
+    pub fn range_in_unit(&self, names: [&str; 2]) -> Read<String> {
+        let Some((low, high)) = self.number(names[0])?.zip(self.number(names[1])?) else {
+            return Ok(UNKNOWN.to_owned());
+        };
+        let end = |value: f64, name: &str| -> Read<String> {
+            let (kind, si, digits) = self.stated(value)?;
+            Ok(self.mark(si, kind, digits, name))
+        };
+        Ok(format!("{} to {}", end(low, names[0])?, end(high, names[1])?))
+    }
+
+    /// Kind, SI value and decimals of a number whose unit is a cell of its row.
+    fn stated(&self, value: f64) -> Read<(Kind, f64, usize)> {
+        Ok(match self.text("unit")? {
+            "kW.h/[mi_i]" => (Kind::PerDistance, Kind::PerDistance.from_column("_kwh_mi", value), 3),
+            "[mi_i]" => (Kind::Distance, Kind::Distance.from_column("_mi", value), 0),
+            "1" => (Kind::Share, value, 1),
+            _ => (Kind::Plain, value, 3),
+        })
+    }
+
+    fn mark(&self, si: f64, kind: Kind, digits: usize, column: &str) -> String {
+        of_cell(si, kind, digits, self.metric, &format!("{}.{}.{column}", self.table, self.at))
     }
 
     /// What several columns of words say, where they say anything.
     pub fn joined(&self, names: &[&str]) -> Read<String> {
         let mut parts = names.iter().map(|name| self.text(name)).collect::<Read<Vec<_>>>()?;
         parts.retain(|part| !part.is_empty());
-        Ok(parts.join("; "))
+        Ok(figure::prose(&parts.join("; ")))
     }
 
     /// What the row is about, of its columns that narrow it; the whole pilot where none does.
     pub fn scope(&self, names: &[&str]) -> Read<String> {
         let mut parts = Vec::new();
         for name in names {
-            parts.push(self.text(name)?);
+            parts.push(if self.text(name)?.is_empty() { String::new() } else { self.words(name)? });
         }
         parts.retain(|part| !part.is_empty());
         Ok(if parts.is_empty() { "whole pilot".to_owned() } else { parts.join(", ") })
     }
 }
 
-/// Without a sign before a zero.
-pub fn fixed(value: f64, digits: usize) -> String {
-    let text = format!("{value:.digits$}");
-    match text.strip_prefix('-') {
-        Some(zero) if zero.chars().all(|c| c == '0' || c == '.') => zero.to_owned(),
-        _ => text,
-    }
+/// True of a column that holds what a log or the pilot file calls a thing.
+fn is_name(column: &str) -> bool {
+    let names =
+        ["route", "name", "group", "charger", "vehicle_type", "regen_level", "level_reference", "finding"];
+    column.ends_with("_id") || names.contains(&column)
 }
 
-/// A value in the unit its row states, in the reader's units.
-pub fn in_unit(value: Option<f64>, unit: &str, units: Units) -> String {
-    let Some(value) = value else { return UNKNOWN.to_owned() };
-    match unit {
-        "kW.h/[mi_i]" => format!("{} kWh/{}", fixed(value * units.per_mile(), 3), units.mile()),
-        "[mi_i]" => format!("{} {}", fixed(value * units.miles(), 0), units.miles_word()),
-        "1" => format!("{} %", fixed(100.0 * value, 1)),
-        _ => fixed(value, 3),
-    }
+/// The kind of a column shown in the unit it is kept in.
+fn as_kept(column: &str) -> Kind {
+    if column.ends_with("_kwh") || column.ends_with("_kwh_day") { Kind::Energy } else { Kind::Plain }
 }
 
 /// In percent; what would be rounded to certainty is not.

@@ -6,6 +6,7 @@ use comfy_table::{Cell as TableCell, CellAlignment, ContentArrangement, Table, p
 
 use super::Topic;
 use super::grid::Grid;
+use crate::figure::plain;
 use crate::text::{WIDTH, shortened, wrapped};
 
 /// Rows of one table; the rest is in the CSV.
@@ -19,7 +20,7 @@ pub fn text(topics: &[Topic]) -> String {
         let _ = writeln!(out, "{}\n{}", topic.heading, "-".repeat(topic.heading.chars().count()));
         let _ = writeln!(out, "{}", wrapped(topic.question));
         for told in topic.answer.iter().chain(&topic.missing) {
-            let _ = writeln!(out, "{}", wrapped(told));
+            let _ = writeln!(out, "{}", wrapped(&plain(told)));
         }
         for note in &topic.notes {
             let _ = writeln!(out, "{}", wrapped(note));
@@ -43,12 +44,14 @@ fn table(grid: &Grid) -> String {
         let side = if is_words { CellAlignment::Left } else { CellAlignment::Right };
         TableCell::new(text).set_alignment(side)
     };
-    table.set_header(columns.iter().map(|at| aligned(grid.heads[*at].text.clone(), grid.heads[*at].is_words)));
+    table.set_header(columns.iter().map(|at| aligned(plain(&grid.heads[*at].text), grid.heads[*at].is_words)));
     for row in grid.rows.iter().take(ROWS) {
-        table.add_row(columns.iter().map(|at| aligned(shortened(&row[*at].text, WORDS), row[*at].is_words)));
+        table.add_row(
+            columns.iter().map(|at| aligned(shortened(&plain(&row[*at].text), WORDS), row[*at].is_words)),
+        );
     }
     let lines: Vec<String> = table.lines().map(|line| line.trim_end().to_owned()).collect();
     let more = grid.more + grid.rows.len().saturating_sub(ROWS);
     let rest = if more > 0 { format!("… {more} more in tables/{}.csv\n", grid.table) } else { String::new() };
-    format!("{}\n{}\n{rest}", wrapped(&grid.caption), lines.join("\n"))
+    format!("{}\n{}\n{rest}", wrapped(&plain(&grid.caption)), lines.join("\n"))
 }

@@ -1,6 +1,6 @@
-//! Miles or kilometres, as the pilot file asks.
+//! Miles or kilometres: what the pilot file asks for; a page can show the other.
 
-const KM_PER_MILE: f64 = 1.609_344;
+use crate::figure::{self, Kind};
 
 #[derive(Debug, Clone, Copy)]
 pub struct Units {
@@ -8,26 +8,26 @@ pub struct Units {
 }
 
 impl Units {
-    /// Factor from miles.
-    pub fn miles(self) -> f64 {
-        if self.metric { KM_PER_MILE } else { 1.0 }
+    /// The unit of a figure of this kind, as a mark.
+    pub fn unit(self, kind: Kind) -> String {
+        figure::unit(kind, self.metric)
     }
 
-    /// Factor from something for each mile.
-    pub fn per_mile(self) -> f64 {
-        1.0 / self.miles()
+    /// A figure that stands in no table by itself, as a mark.
+    pub fn figure(self, si: f64, kind: Kind, digits: usize) -> String {
+        figure::figure(si, kind, digits, self.metric)
     }
 
-    pub fn mile(self) -> &'static str {
-        if self.metric { "km" } else { "mile" }
+    pub fn per_distance(self) -> String {
+        self.unit(Kind::PerDistance)
     }
 
-    pub fn miles_word(self) -> &'static str {
-        if self.metric { "km" } else { "miles" }
+    pub fn distance(self) -> String {
+        self.unit(Kind::Distance)
     }
 
-    /// A heading with `{mile}` and `{miles}` filled in.
+    /// A heading with `{kWh/mile}` and `{miles}` filled in.
     pub fn heading(self, head: &str) -> String {
-        head.replace("{miles}", self.miles_word()).replace("{mile}", self.mile())
+        head.replace("{kWh/mile}", &self.per_distance()).replace("{miles}", &self.distance())
     }
 }

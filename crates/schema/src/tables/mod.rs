@@ -15,6 +15,7 @@ mod coverage;
 mod crossings;
 mod drivers;
 mod habits;
+mod ledger_trace;
 mod level_comparison;
 mod level_fits;
 mod pack_sizing;
@@ -37,6 +38,7 @@ mod stops;
 mod trip_routes;
 mod trips;
 mod what_if;
+mod what_if_trace;
 
 pub use approaches::APPROACHES;
 pub use avoidable_losses::AVOIDABLE_LOSSES;
@@ -53,6 +55,7 @@ pub use coverage::COVERAGE;
 pub use crossings::CROSSINGS;
 pub use drivers::DRIVERS;
 pub use habits::HABITS;
+pub use ledger_trace::LEDGER_TRACE;
 pub use level_comparison::LEVEL_COMPARISON;
 pub use level_fits::LEVEL_FITS;
 pub use pack_sizing::PACK_SIZING;
@@ -75,11 +78,12 @@ pub use stops::STOPS;
 pub use trip_routes::TRIP_ROUTES;
 pub use trips::TRIPS;
 pub use what_if::WHAT_IF;
+pub use what_if_trace::WHAT_IF_TRACE;
 
 use crate::Table;
 
-/// Every table, in the order the stages write them; the power trace is written by none, what-if only when asked.
-pub static ALL: [&Table; 37] = [
+/// Every table, in the order the stages write them; traces are written by none, what-if only when asked.
+pub static ALL: [&Table; 39] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -116,7 +120,9 @@ pub static ALL: [&Table; 37] = [
     &COVERAGE,
     &CLIMATE_COST,
     &POWER_TRACE,
+    &LEDGER_TRACE,
     &WHAT_IF,
+    &WHAT_IF_TRACE,
 ];
 
 #[cfg(test)]

@@ -37,7 +37,7 @@ pub struct Found<'a> {
     pub crossings: &'a [Crossing],
 }
 
-fn kwh(joules: f64) -> f64 {
+pub(super) fn kwh(joules: f64) -> f64 {
     // Adding zero turns a negative zero into zero, which prints better and means the same.
     joules / JOULES_PER_KWH + 0.0
 }
@@ -160,11 +160,11 @@ fn imputation_sd_kwh(ledger: &Ledger) -> Option<(f64, f64)> {
     (ledger.filled_s > 0.0).then(|| (sd(ledger.braking_draws_j2), sd(ledger.recoverable_draws_j2)))
 }
 
-fn evidence(coverage: f64) -> &'static str {
+pub(super) fn evidence(coverage: f64) -> &'static str {
     if coverage >= MEASURED_SHARE { "measured" } else { "modelled" }
 }
 
-fn is_measured(ledger: &Ledger) -> bool {
+pub(super) fn is_measured(ledger: &Ledger) -> bool {
     ledger.coverage() >= MEASURED_SHARE
 }
 
@@ -180,7 +180,10 @@ fn soc_step(track: &Track, ends: (usize, usize)) -> Option<f64> {
     known.windows(2).map(|w| (w[1] - w[0]).abs()).filter(|step| *step > 1e-9).min_by(f64::total_cmp)
 }
 
-fn cascade_columns<'a>(builder: BatchBuilder, rows: impl Iterator<Item = &'a Cascade>) -> BatchBuilder {
+pub(super) fn cascade_columns<'a>(
+    builder: BatchBuilder,
+    rows: impl Iterator<Item = &'a Cascade>,
+) -> BatchBuilder {
     let rows: Vec<&Cascade> = rows.collect();
     let of = |pick: fn(&Cascade) -> f64| rows.iter().map(move |c| kwh(pick(c))).collect::<Vec<_>>();
     builder

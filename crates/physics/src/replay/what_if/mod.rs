@@ -8,11 +8,13 @@ mod change;
 mod coasting;
 mod model;
 mod scenarios;
+mod trace;
 
 use arrow::array::RecordBatch;
 
 pub use change::{Amount, Change};
 pub use scenarios::{AS_DRIVEN, Driving, Scenario, scenarios};
+pub use trace::what_if_trace;
 
 use super::approaches;
 use super::halves::Reconstruction;
@@ -53,9 +55,7 @@ pub fn what_if(
     change: &Change,
     settings: &ReplaySettings,
 ) -> Result<RecordBatch, PhysicsError> {
-    // A cap moves the samples and their times: what was drawn between them no longer fits, on either side.
-    let capped = ReplaySettings { library: None, ..settings.clone() };
-    let settings = if change.speed_cap_m_s.is_some() { &capped } else { settings };
+    let settings = &fitting(settings, change);
     let drive = Reconstruction::new(vehicle_id, samples, &as_is.sheet, settings)?;
     let track = change.applied(&drive.track);
     let booked = pieces::book(&drive.track, &drive.plan, &as_is.sheet, settings);
@@ -91,6 +91,12 @@ pub fn what_if(
         capacities_j: (as_is.capacity_j, changed.capacity_j),
     };
     Ok(found.build()?)
+}
+
+/// A cap moves the samples and their times: what was drawn between them no longer fits, on either side.
+fn fitting(settings: &ReplaySettings, change: &Change) -> ReplaySettings {
+    let library = settings.library.clone().filter(|_| change.speed_cap_m_s.is_none());
+    ReplaySettings { library, ..settings.clone() }
 }
 
 /// Both sides of one trip.

@@ -44,8 +44,28 @@ struct Limits {
     power_w: f64,
 }
 
+/// One interval of a trip, on both sides.
+pub struct Step<'a> {
+    pub knot: usize,
+    pub trip: usize,
+    pub driven: &'a Modelled,
+    pub changed: &'a Modelled,
+    /// State of charge of the changed side at its end.
+    pub soc_end_changed: Option<f64>,
+}
+
 /// Every trip on both sides. The changed side's state of charge is the driven side's, shifted by what the change saved.
 pub fn run(plan: &Plan, driven: &mut Side, changed: &mut Side) -> Vec<Pair> {
+    run_watched(plan, driven, changed, &mut |_| {})
+}
+
+/// The same, showing each interval of a trip as it is booked.
+pub fn run_watched(
+    plan: &Plan,
+    driven: &mut Side,
+    changed: &mut Side,
+    watch: &mut dyn FnMut(&Step<'_>),
+) -> Vec<Pair> {
     let mut pairs = vec![Pair::default(); plan.trips];
     let limits = limits(plan, driven);
     let (mut saved_j, mut parked_at): (f64, Option<f64>) = (0.0, None);
@@ -65,6 +85,8 @@ pub fn run(plan: &Plan, driven: &mut Side, changed: &mut Side) -> Vec<Pair> {
                 pairs[trip].0.at(driven.track.soc[k + 1]);
                 carry(driven, changed, k + 1, saved_j + before.net_j - after.net_j);
                 pairs[trip].1.at(changed.track.soc[k + 1]);
+                let soc_end_changed = changed.capacity_j.and(driven.capacity_j).and(changed.track.soc[k + 1]);
+                watch(&Step { knot: k, trip, driven: &before, changed: &after, soc_end_changed });
             }
             saved_j += before.net_j - after.net_j;
         }

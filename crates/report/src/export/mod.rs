@@ -1,4 +1,6 @@
-//! Tables as CSV, safe to open in a spreadsheet.
+//! Tables as CSV, safe to open in a spreadsheet, as JSON, as GeoJSON.
+
+mod geojson;
 
 use std::io::Write;
 
@@ -7,6 +9,8 @@ use arrow::array::{
     UInt64Array,
 };
 use backwatt_schema::{Kind, Table};
+
+pub use geojson::{SHAPED, geojson};
 
 /// Writes a batch as CSV (RFC 4180): names as header, UTC times, empty cells for null.
 pub fn csv(out: &mut dyn Write, table: &Table, batches: &[RecordBatch]) -> std::io::Result<()> {
@@ -26,16 +30,20 @@ pub fn csv(out: &mut dyn Write, table: &Table, batches: &[RecordBatch]) -> std::
     Ok(())
 }
 
-/// Writes a batch as JSON: an array with an object for each row, null for null, UTC times.
-pub fn json(out: &mut dyn Write, table: &Table, batch: &RecordBatch) -> std::io::Result<()> {
+/// Writes batches as JSON: an array with an object for each row, null for null, UTC times.
+pub fn json(out: &mut dyn Write, table: &Table, batches: &[RecordBatch]) -> std::io::Result<()> {
     out.write_all(b"[")?;
-    for row in 0..batch.num_rows() {
-        out.write_all(if row == 0 { b"\n" } else { b",\n" })?;
-        let pairs = table.columns.iter().zip(batch.columns());
-        let object: serde_json::Map<String, serde_json::Value> = pairs
-            .map(|(column, array)| (column.name.to_owned(), value(array.as_ref(), column.kind, row)))
-            .collect();
-        serde_json::to_writer(&mut *out, &object)?;
+    let mut is_first = true;
+    for batch in batches {
+        for row in 0..batch.num_rows() {
+            out.write_all(if is_first { b"\n" } else { b",\n" })?;
+            is_first = false;
+            let pairs = table.columns.iter().zip(batch.columns());
+            let object: serde_json::Map<String, serde_json::Value> = pairs
+                .map(|(column, array)| (column.name.to_owned(), value(array.as_ref(), column.kind, row)))
+                .collect();
+            serde_json::to_writer(&mut *out, &object)?;
+        }
     }
     out.write_all(b"\n]\n")
 }
@@ -79,8 +87,11 @@ fn time(nanoseconds: i64) -> String {
 }
 
 /// A text a spreadsheet would take for a formula is made plain with an apostrophe; quotes are doubled.
-fn quoted(text: &str) -> String {
-    let risky = text.starts_with(['=', '+', '-', '@', '\t', '\r']);
+pub fn quoted(text: &str) -> String {
+    // Some spreadsheets take the full-width signs for the plain ones, and pass over blanks before them.
+    let first = text.trim_start_matches([' ', '\u{a0}', '\u{feff}', '\0']);
+    let risky = text.starts_with(['\t', '\r', '\n'])
+        || first.starts_with(['=', '+', '-', '@', '|', '%', '＝', '＋', '－', '＠']);
     let body = if risky { format!("'{text}") } else { text.to_owned() };
     if body.contains([',', '"', '\n', '\r']) || risky {
         format!("\"{}\"", body.replace('"', "\"\""))
@@ -98,6 +109,9 @@ mod tests {
         assert_eq!(quoted("=1+1"), "\"'=1+1\"");
         assert_eq!(quoted("a,\"b\""), "\"a,\"\"b\"\"\"");
         assert_eq!(quoted("Ana"), "Ana");
+        for risky in [" =1", "\n=1", "\u{feff}@SUM(A1)", "＝1", "|calc"] {
+            assert!(quoted(risky).starts_with("\"'"), "{risky:?}");
+        }
     }
 
     #[test]

@@ -1,0 +1,69 @@
+//! The first page: every question with its answer in a sentence, and where the rest of it stands.
+
+use askama::Template;
+
+use crate::ReportError;
+use crate::answers::Answers;
+use crate::figure::markup;
+use crate::shell::Entry;
+
+#[derive(Template)]
+#[template(path = "overview.html")]
+struct Overview<'a> {
+    answers: &'a Answers,
+    told: Vec<Told>,
+    trips: u64,
+    rows: u64,
+    refused: String,
+}
+
+struct Told {
+    question: &'static str,
+    text: String,
+    href: String,
+    more: String,
+}
+
+pub fn body(answers: &Answers) -> Result<String, ReportError> {
+    let first = answers.sentences.iter().zip(SENTENCES).map(|(sentence, href)| Told {
+        question: sentence.question,
+        text: markup(&sentence.text),
+        href: href.to_owned(),
+        more: "The figures".to_owned(),
+    });
+    let topics = answers.topics.iter().filter_map(|topic| {
+        let lead = topic.answer.first().or(topic.missing.first())?;
+        let more = match topic.answer.len() {
+            0 | 1 => topic.heading.to_owned(),
+            n => format!("{}, and {} more", topic.heading, n - 1),
+        };
+        Some(Told {
+            question: topic.question,
+            text: markup(lead),
+            href: format!("{}#{}", entry(topic.id).file(), topic.id),
+            more,
+        })
+    });
+    let told = first.chain(topics).collect();
+    let (rows, rejected) = (answers.trust.rows_in(), answers.trust.rows_rejected());
+    let share = if rows == 0 { 0.0 } else { 100.0 * rejected as f64 / rows as f64 };
+    let page = Overview { answers, told, trips: answers.trust.trips, rows, refused: format!("{share:.2} %") };
+    Ok(page.render()?)
+}
+
+/// Where the figures behind each of the sentences stand, in their order.
+const SENTENCES: [&str; 5] =
+    ["use.html", "regen.html#ratios", "regen.html#ratios", "regen.html#cascade", "trust.html#worth"];
+
+/// The page a topic stands on.
+pub fn entry(topic: &str) -> Entry {
+    match topic {
+        "levels" => Entry::Regen,
+        "time" => Entry::Use,
+        "routes" => Entry::Routes,
+        "coaching" => Entry::Drivers,
+        "packs" | "charging" | "climate" => Entry::Packs,
+        "logs" => Entry::Trust,
+        _ => Entry::Plan,
+    }
+}

@@ -1,0 +1,130 @@
+//! What the logs are worth, and every value the figures rest on.
+
+use std::collections::BTreeMap;
+
+use askama::Template;
+
+use super::methods;
+use crate::answers::{Answers, UNKNOWN};
+use crate::figure::{fixed, markup, name, prose};
+use crate::{ReportError, SettingRow};
+
+/// Files listed; the rest is in the CSV beside it.
+const FILES: usize = 300;
+
+#[derive(Template)]
+#[template(path = "logs.html")]
+struct Logs {
+    lines: Vec<String>,
+    rules: Vec<(String, u64)>,
+    problems: Vec<String>,
+    method: String,
+}
+
+#[derive(Template)]
+#[template(path = "files.html")]
+struct Files {
+    rows: Vec<FileRow>,
+    more: usize,
+}
+
+struct FileRow {
+    file: String,
+    counts: [u64; 4],
+    interval: String,
+    gap: String,
+    note: String,
+}
+
+#[derive(Template)]
+#[template(path = "assumptions.html")]
+struct Assumptions<'a> {
+    settings: &'a [SettingRow],
+    /// Name, value and origin of each, as markup.
+    rows: Vec<[String; 3]>,
+}
+
+/// What a copy for others leaves out; nothing in the pilot's own.
+pub fn taken_out(answers: &Answers) -> String {
+    if answers.taken_out.is_empty() {
+        return String::new();
+    }
+    let lines: String =
+        answers.taken_out.iter().map(|line| format!("<li>{}</li>", crate::chart::escape(line))).collect();
+    let method = methods::href("sharing.md");
+    format!(
+        "<section id=\"taken-out\"><h2>Taken out of this copy</h2><ul>{lines}</ul><p class=\"method\"><a href=\"{method}\">How is it \
+         decided? A copy to share</a></p></section>"
+    )
+}
+
+pub fn logs(answers: &Answers) -> Result<String, ReportError> {
+    let page = Logs {
+        lines: lines(answers),
+        rules: answers.trust.rules.iter().map(|(code, n)| (code.clone(), *n)).collect(),
+        problems: answers.problems.iter().map(|problem| markup(&prose(problem))).collect(),
+        method: methods::href("evidence.md"),
+    };
+    Ok(page.render()?)
+}
+
+fn lines(answers: &Answers) -> Vec<String> {
+    let trust = &answers.trust;
+    let list = |counts: &BTreeMap<String, u64>| {
+        counts.iter().map(|(name, n)| format!("{name} {n}")).collect::<Vec<_>>().join(", ")
+    };
+    let rows = trust.rows_in();
+    let share = if rows == 0 { 0.0 } else { 100.0 * trust.rows_rejected() as f64 / rows as f64 };
+    vec![
+        format!(
+            "{rows} rows read, {} refused whole ({} %): each is in the rejects table with reason, file and line.",
+            trust.rows_rejected(),
+            fixed(share, 2)
+        ),
+        format!(
+            "{} trips; {} min within them lost to gaps, {} min masked because signals were frozen. No energy is built across either.",
+            trust.trips,
+            fixed(trust.gap_s / 60.0, 0),
+            fixed(trust.frozen_s / 60.0, 0)
+        ),
+        format!("What may be claimed of braking energy, by trip: {}.", list(&trust.claims)),
+        format!(
+            "What the inflow into the battery can be put down to, by trip: {}.",
+            list(&trust.recovery_checks)
+        ),
+        format!("What the height rests on, by trip: {}.", list(&trust.grades)),
+        format!(
+            "The ledger closes to {:.0e} of tractive plus braking energy on the worst trip.",
+            trust.ledger_residual_worst_frac
+        ),
+    ]
+}
+
+/// Nothing where files are not told of.
+pub fn files(answers: &Answers) -> Result<String, ReportError> {
+    if answers.trust.files.is_empty() {
+        return Ok(String::new());
+    }
+    let seconds = |value: Option<f64>| value.map_or(UNKNOWN.to_owned(), |v| fixed(v, 1));
+    let note = |file: &crate::trust::FileTrust| {
+        let missing = (!file.columns_missing.is_empty()).then(|| format!("lacks {}", file.columns_missing));
+        let parts = [file.problem.clone(), file.sign.clone(), missing];
+        prose(&parts.into_iter().flatten().collect::<Vec<_>>().join("; "))
+    };
+    let rows = answers.trust.files.iter().take(FILES).map(|file| FileRow {
+        file: markup(&name(&file.file)),
+        counts: [file.rows_in, file.rows_rejected, file.cells_refused, file.rows_frozen],
+        interval: seconds(file.sample_interval_s),
+        gap: seconds(file.gap_longest_s),
+        note: markup(&note(file)),
+    });
+    let page = Files { rows: rows.collect(), more: answers.trust.files.len().saturating_sub(FILES) };
+    Ok(page.render()?)
+}
+
+pub fn assumptions(answers: &Answers) -> Result<String, ReportError> {
+    let rows = answers.settings.iter().map(|setting| {
+        [markup(&name(&setting.key)), markup(&prose(&setting.value)), markup(&prose(&setting.origin))]
+    });
+    Ok(Assumptions { settings: &answers.settings, rows: rows.collect() }.render()?)
+}
