@@ -26,7 +26,7 @@ struct Page<'a> {
     length_unit: &'static str,
     consumption_unit: &'static str,
     trust_lines: Vec<String>,
-    rules: Vec<(String, u64)>,
+    rules: Vec<RuleRow>,
     files: Vec<FileRow>,
     settings: &'a [SettingRow],
     caution: &'static str,
@@ -71,6 +71,14 @@ struct GroupRow {
     carried: String,
 }
 
+struct RuleRow {
+    rule: String,
+    count: u64,
+    /// Of the rows read.
+    share: String,
+    first: String,
+}
+
 struct FileRow {
     file: String,
     rows_in: u64,
@@ -94,7 +102,7 @@ pub fn render(answers: &Answers) -> Result<String, ReportError> {
         length_unit,
         consumption_unit,
         trust_lines: trust_lines(answers),
-        rules: answers.trust.rules.iter().map(|(code, n)| (code.clone(), *n)).collect(),
+        rules: rules(answers),
         files: files(answers),
         settings: &answers.settings,
         caution: CAUTION,
@@ -393,11 +401,27 @@ fn trust_lines(answers: &Answers) -> Vec<String> {
     ]
 }
 
+fn rules(answers: &Answers) -> Vec<RuleRow> {
+    let trust = &answers.trust;
+    let row = |(code, count): (&String, &u64)| RuleRow {
+        rule: code.clone(),
+        count: *count,
+        share: format!("{:.3} %", 100.0 * trust.rule_share(code)),
+        first: trust.rule_examples(code),
+    };
+    trust.rules.iter().map(row).collect()
+}
+
 fn files(answers: &Answers) -> Vec<FileRow> {
     let seconds = |value: Option<f64>| value.map_or("–".to_owned(), |v| format!("{v:.1}"));
     let note = |file: &crate::trust::FileTrust| {
         let missing = (!file.columns_missing.is_empty()).then(|| format!("lacks {}", file.columns_missing));
-        [file.problem.clone(), file.sign.clone(), missing].into_iter().flatten().collect::<Vec<_>>().join("; ")
+        let unit = file.unit_suspected.as_ref().map(|text| format!("another unit suspected: {text}"));
+        [file.problem.clone(), unit, file.sign.clone(), missing]
+            .into_iter()
+            .flatten()
+            .collect::<Vec<_>>()
+            .join("; ")
     };
     answers
         .trust

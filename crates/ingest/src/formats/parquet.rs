@@ -29,6 +29,8 @@ const BATCH_ROWS: usize = 4096;
 /// Writers keep pages near 1 MiB (Apache Parquet format, "Configurations": 8 KB recommended for single row lookup; 1 MiB is the
 /// default of the common writers, from memory). A row group without pages of its own comes to its size; this is far above any.
 const PIECE_BYTES_MOST: usize = 128 << 20;
+/// A time and a speed are more than this as they stand in memory.
+const ROW_BYTES_LEAST: u64 = 8;
 const DEPTH_MOST: usize = 16;
 
 pub fn recognises(head: &[u8]) -> bool {
@@ -68,8 +70,11 @@ fn reader(source: &Source, file: File) -> io::Result<(ParquetRecordBatchReader, 
 fn bombs(metadata: &ParquetMetaData, limits: &Unpacking) -> io::Result<()> {
     let mut unpacked = 0_u64;
     for (number, group) in metadata.row_groups().iter().enumerate() {
+        let size = |bytes: i64| u64::try_from(bytes).unwrap_or(0);
+        // Runs of one value take no room, whatever their length; times and speeds are no such run.
+        let rows_bytes = size(group.num_rows()).saturating_mul(ROW_BYTES_LEAST);
+        limits.allow(&format!("row group {number}"), rows_bytes, size(group.compressed_size()))?;
         for column in group.columns() {
-            let size = |bytes: i64| u64::try_from(bytes).unwrap_or(0);
             let (packed, plain) = (size(column.compressed_size()), size(column.uncompressed_size()));
             unpacked = unpacked.saturating_add(plain);
             let what = format!("column {} of row group {number}", column.column_path());

@@ -36,9 +36,12 @@ pub fn mark(frame: &mut Frame) {
     }
 }
 
-/// Mean speeds of the rows that have both; `None` where too few have.
+/// Mean speeds of the rows that have both; `None` where too few have. A speed that is still the same may be that of an earlier fix,
+/// and is not asked.
 fn by_receiver(frame: &Frame, from: usize, until: usize) -> Option<bool> {
-    let both: Vec<(f64, f64)> = (from..until)
+    let receiver = &frame.numbers[GPS_SPEED];
+    let both: Vec<(f64, f64)> = (from.max(1)..until)
+        .filter(|row| receiver[*row] != receiver[*row - 1])
         .map(|row| (frame.numbers[SPEED][row].abs(), frame.numbers[GPS_SPEED][row]))
         .filter(|(own, receiver)| !own.is_nan() && !receiver.is_nan())
         .collect();
@@ -67,9 +70,11 @@ fn by_fixes(frame: &Frame, driven: &Run, fixes: &[usize]) -> Option<bool> {
     }
     let speeds = frame.numbers[SPEED][first..=last].iter().filter(|speed| !speed.is_nan()).count();
     let own = driven.between_m(first, last).filter(|_| speeds >= ENOUGH)? / span_s;
-    let receiver = fixes.windows(2).map(|w| between_m(frame, w[0], w[1])).sum::<f64>() / span_s;
+    // Fixes wander: from one to the next is further than the way, and straight from first to last is less.
+    let at_most = fixes.windows(2).map(|w| between_m(frame, w[0], w[1])).sum::<f64>() / span_s;
+    let at_least = between_m(frame, first, last) / span_s;
     let close = fixes.windows(2).all(|w| seconds(frame, w[0], w[1]) <= FIX_STEP_MOST_S);
-    Some(differ(own, receiver) && (close || receiver > own))
+    Some((at_least > own && differ(own, at_least)) || (close && at_most < own && differ(own, at_most)))
 }
 
 #[cfg(test)]
@@ -84,7 +89,7 @@ mod tests {
         for second in 0..60_i64 {
             let mut row = Row { time_ns: second * 1_000_000_000, ..Row::default() };
             row.numbers[SPEED] = logged;
-            row.numbers[GPS_SPEED] = receiver;
+            row.numbers[GPS_SPEED] = receiver + (second % 3) as f64 * 0.01;
             if second % fix_s == 0 {
                 row.numbers[LATITUDE] = 1.0 + second as f64 * true_m_s / 111_195.0;
                 row.numbers[LONGITUDE] = 30.0;
@@ -101,6 +106,27 @@ mod tests {
         assert_eq!(drive(20.0, 20.0, 18.5, 60), 0);
         assert_eq!(drive(20.0, 12.4, f64::NAN, 1), 60);
         assert_eq!(drive(20.0, 20.0, 12.4, 60), 60);
+    }
+
+    /// A vehicle stands between houses and its fixes wander by tens of metres; a receiver's speed that is repeated for half a
+    /// minute is that of an earlier fix.
+    #[test]
+    fn fixes_that_wander_and_speeds_that_are_old_say_nothing() {
+        let mut frame = Frame::default();
+        for second in 0..60_i64 {
+            let mut row = Row { time_ns: second * 1_000_000_000, ..Row::default() };
+            row.numbers[SPEED] = 0.0;
+            row.numbers[LATITUDE] = 1.0 + (second * 7 % 5) as f64 * 12.0 / 111_195.0;
+            row.numbers[LONGITUDE] = 30.0;
+            frame.push(&row);
+        }
+        mark(&mut frame);
+        assert!(frame.mask.iter().all(|row| *row == 0));
+        frame.numbers[SPEED].fill(15.0);
+        frame.numbers[GPS_SPEED] = (0..60).map(|second| if second < 30 { 0.01 } else { 15.2 }).collect();
+        frame.numbers[LATITUDE].fill(f64::NAN);
+        mark(&mut frame);
+        assert!(frame.mask.iter().all(|row| *row == 0));
     }
 
     #[test]
