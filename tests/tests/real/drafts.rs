@@ -52,6 +52,7 @@ const DRAFTED: [Drafted; 7] = [
             "state_of_charge = { column = \"SOC\", unit = \"1e-4 %\" }",
             "pack_voltage = { column = \"Pack Volts\", unit = \"V\" }",
             "pack_current = { column = \"Pack Amps\", unit = \"A\" }",
+            "ambient_temperature = { column = \"Ambient\", unit = \"degF\" }",
             // Only the way between the fixes tells miles an hour from kilometres.
             "speed = { column = \"Speed\", unit = \"mph\" }",
         ],
