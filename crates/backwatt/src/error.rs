@@ -34,6 +34,20 @@ pub enum BackwattError {
 }
 
 impl BackwattError {
+    /// True when the file system had no room left, or a file may not grow any further.
+    pub fn is_disk_full(&self) -> bool {
+        use std::io::ErrorKind::{FileTooLarge, QuotaExceeded, StorageFull};
+        let mut next: Option<&(dyn std::error::Error + 'static)> = Some(self);
+        while let Some(error) = next {
+            let kind = error.downcast_ref::<std::io::Error>().map(std::io::Error::kind);
+            if matches!(kind, Some(StorageFull | QuotaExceeded | FileTooLarge)) {
+                return true;
+            }
+            next = error.source();
+        }
+        false
+    }
+
     /// A fault of this program rather than of its inputs.
     pub fn is_bug(&self) -> bool {
         matches!(

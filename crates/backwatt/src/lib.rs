@@ -27,6 +27,7 @@ mod what_if;
 
 pub use backwatt_demo::Size as DemoSize;
 pub use backwatt_ingest::Receipt;
+pub use backwatt_ingest::formats::panics_are_caught;
 pub use backwatt_ingest::inspect::{Draft, inspect};
 pub use backwatt_pilot::{DisplayUnits, Origin, Pilot, Setting, read as read_pilot};
 pub use backwatt_report::{

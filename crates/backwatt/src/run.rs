@@ -7,7 +7,7 @@ use backwatt_pilot::Pilot;
 use backwatt_pilot::what_if::parse as parse_what_if;
 use backwatt_report::{Answers, ReportOptions};
 use backwatt_schema::{Problem, tables};
-use backwatt_store::{Layout, Provenance};
+use backwatt_store::{Hold, Layout, Provenance};
 
 use crate::inputs::Inputs;
 use crate::stamp::{self, Stamp};
@@ -52,14 +52,20 @@ impl Run {
 
     /// Every stage.
     pub fn all(&self, progress: Progress<'_>, options: ReportOptions) -> Result<Outcome, BackwattError> {
-        self.ingest(progress)?;
-        self.replay(progress)?;
-        self.estimate(progress)?;
-        self.report(progress, options)
+        let _held = self.hold()?;
+        self.ingest_held(progress)?;
+        self.replay_held(progress)?;
+        self.estimate_held(progress)?;
+        self.report_held(progress, options)
     }
 
     /// Raw logs to samples, rejects, receipts.
     pub fn ingest(&self, progress: Progress<'_>) -> Result<Outcome, BackwattError> {
+        let _held = self.hold()?;
+        self.ingest_held(progress)
+    }
+
+    fn ingest_held(&self, progress: Progress<'_>) -> Result<Outcome, BackwattError> {
         self.keep_logs_apart()?;
         backwatt_store::sweep_unfinished(self.layout.root());
         self.stage("ingest", &self.inputs.ingest, progress, |provenance| {
@@ -70,6 +76,11 @@ impl Run {
 
     /// Samples to trips, segments, braking events, stops, charges.
     pub fn replay(&self, progress: Progress<'_>) -> Result<Outcome, BackwattError> {
+        let _held = self.hold()?;
+        self.replay_held(progress)
+    }
+
+    fn replay_held(&self, progress: Progress<'_>) -> Result<Outcome, BackwattError> {
         let vehicles = self.vehicles("ingest", &self.inputs.ingest)?;
         self.stage("replay", &self.inputs.replay, progress, |provenance| {
             stages::replay(&self.pilot, &self.layout, &vehicles, provenance, progress)?;
@@ -82,6 +93,7 @@ impl Run {
     /// of the last ingest.
     pub fn what_if(&self, words: &[String], progress: Progress<'_>) -> Result<WhatIfAnswers, BackwattError> {
         let asked = parse_what_if(words).map_err(BackwattError::Problems)?;
+        let _held = self.hold()?;
         let vehicles = self.vehicles("ingest", &self.inputs.ingest)?;
         let provenance = self.provenance(&self.inputs.replay);
         what_if::compare(&self.pilot, &self.layout, &vehicles, &asked, &provenance, progress)
@@ -89,6 +101,11 @@ impl Run {
 
     /// The ledger to battery figures and the answer table.
     pub fn estimate(&self, progress: Progress<'_>) -> Result<Outcome, BackwattError> {
+        let _held = self.hold()?;
+        self.estimate_held(progress)
+    }
+
+    fn estimate_held(&self, progress: Progress<'_>) -> Result<Outcome, BackwattError> {
         let vehicles = self.vehicles("replay", &self.inputs.replay)?;
         self.stage("estimate", &self.inputs.estimate, progress, |provenance| {
             stages::estimate(&self.pilot, &self.layout, &vehicles, provenance, progress)?;
@@ -99,6 +116,11 @@ impl Run {
 
     /// All tables to the report. Always written: it is quick, and its options are not stamped.
     pub fn report(&self, progress: Progress<'_>, options: ReportOptions) -> Result<Outcome, BackwattError> {
+        let _held = self.hold()?;
+        self.report_held(progress, options)
+    }
+
+    fn report_held(&self, progress: Progress<'_>, options: ReportOptions) -> Result<Outcome, BackwattError> {
         let vehicles = self.vehicles("estimate", &self.inputs.estimate)?;
         progress(Event::Stage { name: "report", steps: 1 });
         let outcome = self.outcome(None)?;
@@ -107,6 +129,11 @@ impl Run {
             stages::report(&self.pilot, &self.layout, &vehicles, &outcome.problems, &provenance, options)?;
         progress(Event::Step { what: "report".to_owned() });
         Ok(Outcome { answers: Some(answers), ..outcome })
+    }
+
+    /// Keeps other runs out of the output folder until it is dropped: two at once would remove each other's files.
+    fn hold(&self) -> Result<Hold, BackwattError> {
+        Ok(Hold::take(self.layout.root())?)
     }
 
     /// Refuses an output folder whose table folders hold the logs: a run clears what it wrote there before.

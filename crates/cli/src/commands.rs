@@ -31,6 +31,10 @@ impl Fault {
                     chain(error)
                 )
             }
+            Fault::Backwatt(error) if error.is_disk_full() => format!(
+                "error[run-disk-full]: {}\n  hint: nothing half written stays behind; make room, or name another folder with --out, and run again",
+                chain(error)
+            ),
             Fault::Backwatt(error) => format!(
                 "error[run]: {}\n  hint: nothing half written stays behind; mend the cause and run again (if a table is damaged, delete the output folder)",
                 chain(error)

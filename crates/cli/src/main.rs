@@ -33,6 +33,10 @@ fn main() -> std::process::ExitCode {
 fn install_bug_report() {
     let usual = std::panic::take_hook();
     std::panic::set_hook(Box::new(move |info| {
+        // A library that gives up on a damaged file: the file's receipt will say so.
+        if backwatt::panics_are_caught() {
+            return;
+        }
         usual(info);
         eprintln!(
             "error[bug]: this is a fault of backwatt, not of your data\n  hint: please report it with the lines above"

@@ -5,28 +5,36 @@
 
 use std::collections::HashMap;
 
-use arrow::array::{Array, RecordBatch};
+use arrow::array::{Array, RecordBatch, UInt32Array};
+use arrow::compute::take_record_batch;
 use backwatt_schema::{BatchBuilder, BatchError, BatchView, tables::SAMPLES};
 
 use crate::signal::{ALTITUDE, FLAGS, LATITUDE, LONGITUDE, NUMBERS, SIGNALS, TEXTS};
 
 /// Marks of one row.
 pub mod mask {
-    pub const FROZEN: u16 = 1;
-    pub const SPEED_RANGE: u16 = 1 << 1;
-    pub const CELL_REFUSED: u16 = 1 << 2;
-    pub const FILLED: u16 = 1 << 3;
-    pub const MERGED: u16 = 1 << 4;
-    pub const RELATIVE: u16 = 1 << 5;
-    pub const MANIFEST: u16 = 1 << 6;
-    pub const SHIFT: u16 = 1 << 7;
-    pub const WEATHER_TEMPERATURE: u16 = 1 << 8;
-    pub const WEATHER_PRESSURE: u16 = 1 << 9;
-    pub const WEATHER_HUMIDITY: u16 = 1 << 10;
-    pub const WEATHER_WIND: u16 = 1 << 11;
+    pub const FROZEN: u32 = 1;
+    pub const SPEED_RANGE: u32 = 1 << 1;
+    pub const CELL_REFUSED: u32 = 1 << 2;
+    pub const FILLED: u32 = 1 << 3;
+    pub const MERGED: u32 = 1 << 4;
+    pub const RELATIVE: u32 = 1 << 5;
+    pub const MANIFEST: u32 = 1 << 6;
+    pub const SHIFT: u32 = 1 << 7;
+    pub const WEATHER_TEMPERATURE: u32 = 1 << 8;
+    pub const WEATHER_PRESSURE: u32 = 1 << 9;
+    pub const WEATHER_HUMIDITY: u32 = 1 << 10;
+    pub const WEATHER_WIND: u32 = 1 << 11;
+    pub const RATE: u32 = 1 << 12;
+    pub const POSITION_JUMP: u32 = 1 << 13;
+    pub const SPEED_DISAGREES: u32 = 1 << 14;
+    pub const SOC_REANCHORED: u32 = 1 << 15;
+    pub const UNIT_SUSPECTED: u32 = 1 << 16;
+    pub const SIGN_UNSETTLED: u32 = 1 << 17;
+    pub const OUT_OF_ORDER: u32 = 1 << 18;
 }
 
-const NAMES: [(&str, u16); 12] = [
+const NAMES: [(&str, u32); 19] = [
     ("mask_frozen", mask::FROZEN),
     ("mask_speed_range", mask::SPEED_RANGE),
     ("mask_cell_refused", mask::CELL_REFUSED),
@@ -39,6 +47,13 @@ const NAMES: [(&str, u16); 12] = [
     ("mask_weather_pressure", mask::WEATHER_PRESSURE),
     ("mask_weather_humidity", mask::WEATHER_HUMIDITY),
     ("mask_weather_wind", mask::WEATHER_WIND),
+    ("mask_rate", mask::RATE),
+    ("mask_position_jump", mask::POSITION_JUMP),
+    ("mask_speed_disagrees", mask::SPEED_DISAGREES),
+    ("mask_soc_reanchored", mask::SOC_REANCHORED),
+    ("mask_unit_suspected", mask::UNIT_SUSPECTED),
+    ("mask_sign_unsettled", mask::SIGN_UNSETTLED),
+    ("mask_out_of_order", mask::OUT_OF_ORDER),
 ];
 
 /// Marks of values held over from an earlier instant, by the signals they speak of.
@@ -86,7 +101,7 @@ pub struct Row {
     pub numbers: [f64; NUMBERS],
     pub flags: [Option<bool>; FLAGS],
     pub texts: [u32; TEXTS],
-    pub mask: u16,
+    pub mask: u32,
 }
 
 impl Default for Row {
@@ -108,7 +123,7 @@ pub struct Frame {
     pub time_ns: Vec<i64>,
     pub file: Vec<u32>,
     pub line: Vec<u64>,
-    pub mask: Vec<u16>,
+    pub mask: Vec<u32>,
     pub numbers: [Vec<f64>; NUMBERS],
     pub flags: [Vec<Option<bool>>; FLAGS],
     pub texts: [Vec<u32>; TEXTS],
@@ -202,11 +217,33 @@ impl Frame {
         builder.finish()
     }
 
-    /// Appends a batch of `samples`.
-    pub fn append(&mut self, batch: &RecordBatch) -> Result<(), BatchError> {
+    /// Appends the rows of a batch of `samples` whose time, so much later, lies in a range.
+    pub fn append(
+        &mut self,
+        batch: &RecordBatch,
+        shift_ns: i64,
+        within_ns: std::ops::Range<i64>,
+    ) -> Result<(), BatchError> {
+        let later = |time: &i64| time.saturating_add(shift_ns);
+        let all = BatchView::new(&SAMPLES, batch);
+        let wanted: Vec<u32> = (0..)
+            .zip(all.times("time_ns")?.values())
+            .filter(|(_, time)| within_ns.contains(&later(time)))
+            .map(|(row, _)| row)
+            .collect();
+        if wanted.len() < all.rows() {
+            let taken = take_record_batch(batch, &UInt32Array::from(wanted)).map_err(|error| {
+                BatchError::Arrow { table: SAMPLES.name.to_owned(), message: error.to_string() }
+            })?;
+            return self.append_all(&taken, shift_ns);
+        }
+        self.append_all(batch, shift_ns)
+    }
+
+    fn append_all(&mut self, batch: &RecordBatch, shift_ns: i64) -> Result<(), BatchError> {
         let view = BatchView::new(&SAMPLES, batch);
         let times = view.times("time_ns")?;
-        self.time_ns.extend_from_slice(times.values());
+        self.time_ns.extend(times.values().iter().map(|time| time.saturating_add(shift_ns)));
         let files = view.texts("source_file")?;
         self.file.extend((0..view.rows()).map(|i| self.pool.number(files.value(i))));
         self.line.extend_from_slice(view.counts("source_line")?.values());

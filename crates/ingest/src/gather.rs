@@ -7,8 +7,6 @@
 //!
 //! A value taken over from an earlier instant is marked as held; rows that gave theirs away are counted as merged.
 
-use std::collections::BTreeMap;
-
 use crate::frame::{Frame, Row, mask};
 use crate::signal::{FLAGS, NUMBERS, SIGNALS, SPEED};
 
@@ -22,8 +20,8 @@ const AGE_MOST_S: f64 = 300.0;
 /// Silence of the whole log, beyond three intervals of the speed, after which nothing is known. [s]
 const SILENCE_LEAST_S: f64 = 10.0;
 
-/// Gathers the rows that `belongs` picks; the others stay as they are. Rows merged away are counted by file.
-pub fn gather(frame: Frame, belongs: &[bool], merged: &mut BTreeMap<String, u64>) -> Frame {
+/// Gathers the rows that `belongs` picks; the others stay as they are. `merged` is told of rows that gave their values away.
+pub fn gather(frame: Frame, belongs: &[bool], merged: &mut dyn FnMut(&Frame, usize)) -> Frame {
     let rows: Vec<usize> = (0..frame.len()).filter(|at| belongs[*at]).collect();
     let speeds: Vec<i64> =
         rows.iter().filter(|at| has(&frame, **at, SPEED)).map(|at| frame.time_ns[*at]).collect();
@@ -52,9 +50,9 @@ pub fn gather(frame: Frame, belongs: &[bool], merged: &mut BTreeMap<String, u64>
             out.push_held(&row, held);
         } else {
             // What was refused in a row that is merged away is said of the row that takes its place.
-            marks |= frame.mask[at] & (mask::CELL_REFUSED | mask::SPEED_RANGE | mask::FILLED);
-            let file = frame.pool.text(frame.file[at]).unwrap_or("").to_owned();
-            *merged.entry(file).or_default() += 1;
+            marks |=
+                frame.mask[at] & (mask::CELL_REFUSED | mask::SPEED_RANGE | mask::FILLED | mask::OUT_OF_ORDER);
+            merged(&frame, at);
         }
     }
     out
@@ -144,10 +142,9 @@ mod tests {
 
     fn gathered(rows: &[(i64, usize, f64)]) -> (Frame, u64) {
         let frame = frame(rows);
-        let mut merged = BTreeMap::new();
+        let mut count = 0;
         let belongs = vec![true; frame.len()];
-        let out = gather(frame, &belongs, &mut merged);
-        let count = merged.get("can.log").copied().unwrap_or(0);
+        let out = gather(frame, &belongs, &mut |_, _| count += 1);
         assert_eq!(out.len() as u64 + count, rows.len() as u64, "every row stays or is counted");
         (out, count)
     }
@@ -204,9 +201,9 @@ mod tests {
     fn rows_of_other_sources_are_left_alone() {
         let frame =
             frame(&[(0, SPEED, 1.0), (500, ALTITUDE, 400.0), (1000, SPEED, 2.0), (1500, ALTITUDE, 401.0)]);
-        let mut merged = BTreeMap::new();
-        let out = gather(frame, &[true, false, true, false], &mut merged);
-        assert_eq!((out.len(), merged.len()), (4, 0));
+        let mut merged = 0;
+        let out = gather(frame, &[true, false, true, false], &mut |_, _| merged += 1);
+        assert_eq!((out.len(), merged), (4, 0));
         assert!(out.numbers[ALTITUDE][2].is_nan());
     }
 }

@@ -2,6 +2,7 @@
 
 use crate::frame::{Row, mask};
 use crate::receipt::Receipt;
+use crate::rules::units::{RangeTally, Suspicion};
 use crate::settings::{CellUnit, LogFile, Mapping, Source, TimeKind};
 use crate::signal::{FLAGS, Holds, NUMBERS, SIGNALS, SPEED, Signal, TEXTS};
 use crate::value::{parse_cell, parse_flag};
@@ -101,6 +102,14 @@ fn shown(names: &[String]) -> String {
 impl Column {
     pub fn signal(&self) -> &'static Signal {
         &SIGNALS[self.signal]
+    }
+
+    /// Whether so much of the column lies out of range that its unit is in doubt.
+    pub fn unit_suspicion(&self, range: &RangeTally) -> Option<Suspicion> {
+        match self.signal().holds {
+            Holds::Number { least, most, .. } => range.suspicion(&self.mapping, (least, most)),
+            Holds::Flag | Holds::Text => None,
+        }
     }
 
     /// Reads a cell that has a value into the row.

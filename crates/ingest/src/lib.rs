@@ -2,13 +2,15 @@
 //!
 //! Two passes. The first reads each file record by record (`input` unpacks, `formats` makes records of named text cells,
 //! `row` makes rows of them) and files what stands by vehicle in a spool; the second takes one vehicle at a time, sorts,
-//! merges, gathers signals of different rates, settles signs, marks what is repeated, and writes `samples` by month. Memory
-//! holds the rows in flight of the files being read and one vehicle per thread, never the fleet.
+//! merges, gathers signals of different rates, settles signs, marks what breaks a rule, and writes `samples` by month. Memory
+//! holds the rows in flight of the files being read, then one window of a vehicle per thread: never the fleet, nor a vehicle.
 //!
 //! Deliberately absent: the pilot file, energy, any repair that is not counted in a receipt.
 
 mod beside;
+mod cadence;
 pub mod dialect;
+pub mod doors;
 pub mod elevation;
 pub mod formats;
 mod frame;
@@ -18,19 +20,24 @@ mod header;
 mod held;
 mod input;
 pub mod inspect;
+mod merge;
+mod months;
 mod reader;
 mod receipt;
 mod rejects;
 mod row;
+pub mod rules;
 pub mod settings;
+mod settle;
 pub mod sign;
 pub mod signal;
 mod spool;
 mod time;
 pub mod value;
 mod vehicle;
+mod window;
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use backwatt_schema::{BatchError, Problem, tables::RECEIPTS};
@@ -42,10 +49,9 @@ pub use receipt::Receipt;
 pub use settings::Settings;
 
 use elevation::Survey;
-use frame::Frame;
 use rejects::RejectWriter;
 use spool::Spool;
-use vehicle::{FileKind, VehicleOutcome};
+use vehicle::{FileKind, Job, VehicleOutcome};
 
 #[derive(Debug, thiserror::Error)]
 pub enum IngestError {
@@ -84,6 +90,20 @@ pub fn run(
     progress: Progress<'_>,
 ) -> Result<Outcome, IngestError> {
     clear_rejects(layout)?;
+    // Fewer at once than there are threads, where the memory says so.
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(settings.threads()).build();
+    match pool {
+        Ok(pool) => pool.install(|| run_here(settings, layout, provenance, progress)),
+        Err(_) => run_here(settings, layout, provenance, progress),
+    }
+}
+
+fn run_here(
+    settings: &Settings,
+    layout: &Layout,
+    provenance: &Provenance,
+    progress: Progress<'_>,
+) -> Result<Outcome, IngestError> {
     let spool = Spool::new(&layout.spool())?;
     let jobs: Vec<(usize, usize)> = settings
         .sources
@@ -112,23 +132,22 @@ pub fn run(
     remove_absent_vehicles(layout, &vehicles)?;
     let mut survey = settings.elevation_tiles.as_deref().map(Survey::of);
     let surveyed = survey.as_mut().map(|survey| std::mem::take(&mut survey.problems)).unwrap_or_default();
+    let job = Job { settings, survey: survey.as_ref(), layout, provenance, spool: &spool, files: &files };
     let outcomes = vehicles
         .par_iter()
         .map(|vehicle| {
-            let frame = spool.read(vehicle)?;
-            let intervals = intervals_by_file(&frame, &files);
-            let outcome =
-                vehicle::finish_vehicle(settings, survey.as_ref(), layout, provenance, vehicle, frame, &files)?;
+            let outcome = vehicle::finish_vehicle(&job, vehicle)?;
             progress(vehicle);
-            Ok((outcome, intervals))
+            Ok(outcome)
         })
         .collect::<Result<Vec<_>, IngestError>>()?;
     spool.remove()?;
 
     let mut problems: Vec<Problem> = receipts.iter().filter_map(unreadable).collect();
+    problems.extend(receipts.iter().filter_map(out_of_range));
     problems.extend(surveyed);
-    for (outcome, intervals) in outcomes {
-        settle_receipts(&mut receipts, &outcome, &intervals);
+    for outcome in outcomes {
+        settle_receipts(&mut receipts, &outcome);
         problems.extend(outcome.problems);
     }
     receipts.sort_by(|a, b| a.source_file.cmp(&b.source_file));
@@ -151,54 +170,36 @@ fn unreadable(receipt: &Receipt) -> Option<Problem> {
     )
 }
 
-/// The second pass refuses duplicates that the first had kept: the receipts follow.
-fn settle_receipts(
-    receipts: &mut [Receipt],
-    outcome: &VehicleOutcome,
-    intervals: &BTreeMap<String, (f64, f64)>,
-) {
-    for receipt in receipts {
-        let of = |counts: &BTreeMap<String, u64>| counts.get(&receipt.source_file).copied().unwrap_or(0);
-        let (duplicates, merged, frozen) = (of(&outcome.duplicates), of(&outcome.merged), of(&outcome.frozen));
-        if duplicates > 0 {
-            receipt.rows_kept -= duplicates;
-            receipt.rows_rejected += duplicates;
-            *receipt.rules.entry("duplicate-time").or_default() += duplicates;
-        }
-        receipt.rows_merged += merged;
-        receipt.rows_frozen += frozen;
-        if let Some((interval, gap)) = intervals.get(&receipt.source_file) {
-            receipt.sample_interval_s = Some(*interval);
-            receipt.gap_longest_s = Some(*gap);
-            if let Some(text) = outcome.signs.get(&receipt.source) {
-                receipt.current_sign = Some(text.clone());
-            }
-        }
-    }
+/// A column mostly out of range: its unit is in doubt.
+fn out_of_range(receipt: &Receipt) -> Option<Problem> {
+    let suspicion = receipt.unit_suspected.as_ref()?;
+    let key = format!("sources.{}.columns", receipt.source);
+    Some(
+        Problem::warning("ingest-unit-suspected", suspicion.clone())
+            .in_file(&receipt.source_file)
+            .named(key)
+            .hint("nothing was changed; the cells are in the rejects"),
+    )
 }
 
-/// Median and longest step between the rows of each file; between its speeds, where rows are gathered onto them.
-fn intervals_by_file(frame: &Frame, files: &BTreeMap<String, FileKind>) -> BTreeMap<String, (f64, f64)> {
-    let gathers =
-        |file: &u32| frame.pool.text(*file).and_then(|name| files.get(name)).is_some_and(|f| f.gathers);
-    let mut gathered: BTreeSet<u32> = frame.file.iter().copied().collect();
-    gathered.retain(gathers);
-    let mut times: BTreeMap<u32, Vec<i64>> = BTreeMap::new();
-    for (at, (file, time)) in frame.file.iter().zip(&frame.time_ns).enumerate() {
-        if gathered.contains(file) && frame.numbers[signal::SPEED][at].is_nan() {
-            continue;
+/// What the second pass found: the receipts follow.
+fn settle_receipts(receipts: &mut [Receipt], outcome: &VehicleOutcome) {
+    for receipt in receipts {
+        if let Some(tally) = outcome.tallies.0.get(&receipt.source_file) {
+            receipt.absorb(tally);
         }
-        times.entry(*file).or_default().push(*time);
-    }
-    let mut intervals = BTreeMap::new();
-    for (file, mut times) in times {
-        times.sort_unstable();
-        let longest = times.windows(2).map(|w| (w[1] - w[0]) as f64 * 1e-9).fold(0.0, f64::max);
-        if let (Some(name), Some(interval)) = (frame.pool.text(file), median_interval_s(&times)) {
-            intervals.insert(name.to_owned(), (interval, longest));
+        let Some(cadence) = outcome.cadences.get(&receipt.source_file) else { continue };
+        if let Some((interval_s, gap_s)) = cadence.interval_and_gap_s() {
+            receipt.sample_interval_s = Some(interval_s);
+            receipt.gap_longest_s = Some(gap_s);
+        }
+        if let Some(text) = outcome.signs.get(&receipt.source) {
+            receipt.current_sign = Some(text.clone());
+        }
+        for suspicion in outcome.suspected.get(&receipt.source).into_iter().flatten() {
+            receipt.suspect(suspicion);
         }
     }
-    intervals
 }
 
 /// Median of the steps above zero, in seconds.

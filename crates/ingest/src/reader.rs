@@ -46,8 +46,16 @@ pub fn read_file(
     receipt.columns_missing.clone_from(&plan.missing);
     receipt.clock_relative = matches!(source.time.kind, TimeKind::Relative(_));
     let row_reader = RowReader::new(settings, source, file, plan, decimal_comma);
-    let reading =
-        FileReading { file, row_reader, promised, parts: BTreeMap::new(), in_flight: 0, receipt, rejects };
+    let reading = FileReading {
+        file,
+        row_reader,
+        promised,
+        parts: BTreeMap::new(),
+        in_flight: 0,
+        rows_in_flight: settings.window_rows() as usize / 2,
+        receipt,
+        rejects,
+    };
     reading.run(records, spool)
 }
 
@@ -72,9 +80,10 @@ struct FileReading<'a> {
     file: &'a LogFile,
     row_reader: RowReader<'a>,
     promised: bool,
-    /// By vehicle: its rows in flight, and the parts already written out.
-    parts: BTreeMap<String, (Frame, usize)>,
+    /// By vehicle: its rows in flight.
+    parts: BTreeMap<String, Frame>,
     in_flight: usize,
+    rows_in_flight: usize,
     receipt: Receipt,
     rejects: &'a mut RejectWriter,
 }
@@ -99,20 +108,19 @@ impl FileReading<'_> {
                     break;
                 }
             }
-            if self.in_flight >= crate::spool::PART_ROWS {
+            if self.in_flight >= self.rows_in_flight {
                 self.spill(spool)?;
             }
         }
         if self.promised {
             self.receipt.columns_missing.extend(self.row_reader.never_filled());
         }
+        self.row_reader.suspect_units(&mut self.receipt);
         for (kind, count) in records.passed().into_iter().filter(|(_, count)| *count > 0) {
             *self.receipt.rules.entry(kind).or_default() += count;
         }
-        for (vehicle, (frame, part)) in &self.parts {
-            if !frame.is_empty() {
-                spool.write(vehicle, &self.file.shown, *part, frame)?;
-            }
+        for (vehicle, frame) in &self.parts {
+            spool.write(vehicle, &self.file.shown, frame)?;
         }
         Ok(self.receipt)
     }
@@ -134,7 +142,7 @@ impl FileReading<'_> {
                 format!("more than {VEHICLES_MOST} vehicles in one file: is that column the vehicle?");
             return Err(("too-many-vehicles", message));
         }
-        let frame = &mut self.parts.entry(vehicle).or_default().0;
+        let frame = &mut self.parts.entry(vehicle).or_default();
         row.file = frame.pool.number(&self.file.shown);
         for (text, number) in self.row_reader.texts.iter().zip(&mut row.texts) {
             *number = if text.is_empty() { 0 } else { frame.pool.number(text) };
@@ -147,12 +155,10 @@ impl FileReading<'_> {
 
     /// Writes out the fullest frame, so that memory is bounded by the rows in flight and not by the file.
     fn spill(&mut self, spool: &Spool) -> Result<(), IngestError> {
-        let Some((vehicle, (frame, part))) = self.parts.iter_mut().max_by_key(|(_, (frame, _))| frame.len())
-        else {
+        let Some((vehicle, frame)) = self.parts.iter_mut().max_by_key(|(_, frame)| frame.len()) else {
             return Ok(());
         };
-        spool.write(vehicle, &self.file.shown, *part, frame)?;
-        *part += 1;
+        spool.write(vehicle, &self.file.shown, frame)?;
         self.in_flight -= frame.len();
         frame.clear();
         Ok(())
@@ -165,7 +171,7 @@ impl FileReading<'_> {
         message: String,
         raw: &[u8],
     ) -> Result<(), IngestError> {
-        self.receipt.refuse_row(reason);
+        self.receipt.refuse_row(reason, line);
         self.rejects.push(Refusal::row(&self.file.shown, line, reason, message, raw))
     }
 }

@@ -34,7 +34,8 @@ pub fn start_of(bytes: &[u8], limit: usize) -> String {
 
 /// Writes refusals to one file of the rejects table; no refusal, no file.
 pub struct RejectWriter {
-    path: PathBuf,
+    /// `None`: refusals are dropped.
+    path: Option<PathBuf>,
     provenance: Provenance,
     waiting: Vec<Refusal>,
     writer: Option<TableWriter>,
@@ -42,7 +43,12 @@ pub struct RejectWriter {
 
 impl RejectWriter {
     pub fn new(path: PathBuf, provenance: &Provenance) -> Self {
-        Self { path, provenance: provenance.clone(), waiting: Vec::new(), writer: None }
+        Self { path: Some(path), provenance: provenance.clone(), waiting: Vec::new(), writer: None }
+    }
+
+    /// Writes nothing, for logs that are looked at only.
+    pub fn dropping() -> Self {
+        Self { path: None, provenance: Provenance::default(), waiting: Vec::new(), writer: None }
     }
 
     pub fn push(&mut self, refusal: Refusal) -> Result<(), IngestError> {
@@ -62,6 +68,7 @@ impl RejectWriter {
 
     fn flush(&mut self) -> Result<(), IngestError> {
         let rows = std::mem::take(&mut self.waiting);
+        let Some(path) = &self.path else { return Ok(()) };
         let cell = |pick: fn(&(String, String)) -> &String| {
             rows.iter().map(move |r| r.cell.as_ref().map(|c| pick(c).as_str())).collect::<Vec<_>>()
         };
@@ -76,7 +83,7 @@ impl RejectWriter {
             .text("raw", rows.iter().map(|r| r.raw.as_deref()))
             .finish()?;
         if self.writer.is_none() {
-            self.writer = Some(TableWriter::create(&self.path, &REJECTS, &self.provenance)?);
+            self.writer = Some(TableWriter::create(path, &REJECTS, &self.provenance)?);
         }
         if let Some(writer) = &mut self.writer {
             writer.write(&batch)?;

@@ -8,10 +8,11 @@ use crate::frame::{Row, mask};
 use crate::header::{Carried, Plan};
 use crate::receipt::Receipt;
 use crate::rejects::{Refusal, RejectWriter, start_of};
+use crate::rules::units::RangeTally;
 use crate::settings::{LogFile, Settings, Source, TimeKind};
 use crate::signal::TEXTS;
 use crate::time::{TimeFault, parse_time};
-use crate::value::is_missing;
+use crate::value::{is_missing, parse_number};
 
 /// Why a row was refused: reason and message.
 pub type Fault = (&'static str, String);
@@ -26,6 +27,8 @@ pub struct RowReader<'a> {
     carried: Vec<Carried>,
     /// By column: some cell had a value, good or bad.
     met: Vec<bool>,
+    /// By column: how much of it lies out of range.
+    ranges: Vec<RangeTally>,
     last_time: Option<i64>,
     /// Texts of the row read last.
     pub texts: [String; TEXTS],
@@ -41,6 +44,7 @@ impl<'a> RowReader<'a> {
     ) -> Self {
         let carried = vec![Carried::default(); plan.width()];
         let met = vec![false; plan.width()];
+        let ranges = vec![RangeTally::default(); plan.width()];
         Self {
             settings,
             source,
@@ -49,6 +53,7 @@ impl<'a> RowReader<'a> {
             decimal_comma,
             carried,
             met,
+            ranges,
             last_time: None,
             texts: <[String; TEXTS]>::default(),
         }
@@ -67,11 +72,13 @@ impl<'a> RowReader<'a> {
             Ok(found) => found,
             Err(fault) => return Ok(Err(fault)),
         };
+        let mut row = Row { time_ns, line, ..Row::default() };
         if self.last_time.is_some_and(|last| time_ns < last) {
             receipt.rows_out_of_order += 1;
+            receipt.meet("out-of-order", line);
+            row.mask |= mask::OUT_OF_ORDER;
         }
         self.last_time = Some(self.last_time.map_or(time_ns, |last| last.max(time_ns)));
-        let mut row = Row { time_ns, line, ..Row::default() };
         if receipt.clock_relative {
             row.mask |= mask::RELATIVE;
         }
@@ -83,6 +90,15 @@ impl<'a> RowReader<'a> {
     pub fn never_filled(&self) -> impl Iterator<Item = &'static str> {
         let columns = self.plan.columns.iter().zip(&self.met);
         columns.filter(|(_, met)| !**met).map(|(column, _)| column.signal().name)
+    }
+
+    /// Tells the receipt of columns that lie out of range so often that their unit is in doubt.
+    pub fn suspect_units(&self, receipt: &mut Receipt) {
+        for (column, range) in self.plan.columns.iter().zip(&self.ranges) {
+            if let Some(suspicion) = column.unit_suspicion(range) {
+                receipt.suspect(&format!("{}, {}", suspicion.text, suspicion.hint));
+            }
+        }
     }
 
     fn vehicle(&self, fields: &Fields) -> Result<String, Fault> {
@@ -136,8 +152,8 @@ impl<'a> RowReader<'a> {
         rejects: &mut RejectWriter,
     ) -> Result<(), IngestError> {
         self.texts = <[String; TEXTS]>::default();
-        let columns = self.plan.columns.iter().zip(&mut self.carried).zip(&mut self.met);
-        for ((column, carried), met) in columns {
+        let columns = self.plan.columns.iter().zip(&mut self.carried).zip(&mut self.met).zip(&mut self.ranges);
+        for (((column, carried), met), range) in columns {
             let text = cell(fields, column.at);
             let text = text.trim();
             if is_missing(text, &self.source.missing) {
@@ -152,13 +168,21 @@ impl<'a> RowReader<'a> {
                 Err(("not-text", "not text in the file's encoding".to_owned()))
             };
             match read {
-                Ok(value) => *carried = value,
+                Ok(value) => {
+                    *carried = value;
+                    range.accepted += 1;
+                }
                 Err((reason, message)) => {
+                    if let ("speed-range" | "out-of-range", Some(written)) =
+                        (reason, parse_number(text, self.decimal_comma))
+                    {
+                        range.refuse(written);
+                    }
                     row.mask |= mask::CELL_REFUSED;
                     if reason == "speed-range" {
                         row.mask |= mask::SPEED_RANGE;
                     }
-                    receipt.refuse_cell(reason);
+                    receipt.refuse_cell(reason, row.line);
                     rejects.push(Refusal {
                         file: self.file.shown.clone(),
                         line: row.line,

@@ -20,6 +20,8 @@ pub struct Settings {
     pub time_latest_ns: i64,
     /// Unchanged signals for this long while moving mean a frozen bus. [s]
     pub frozen_after_s: f64,
+    /// What ingest may take of the memory, about. [bytes]
+    pub memory_bytes: u64,
     /// Folder of elevation tiles, or one of them.
     pub elevation_tiles: Option<PathBuf>,
     /// What vehicles carried where their logs do not say, by vehicle and time; none overlap.
@@ -27,6 +29,26 @@ pub struct Settings {
     /// Who drove where the logs do not say, by vehicle and time; none overlap.
     pub shifts: Vec<Shift>,
     pub weather: Option<WeatherTable>,
+}
+
+/// What ingest takes of the memory unless told otherwise. [bytes]
+pub const MEMORY_BYTES: u64 = 1 << 30;
+/// What one row costs while it is sorted and merged, all copies counted; measured, with room. [bytes]
+const ROW_BYTES: u64 = 1500;
+/// Rows of a window: few enough for one to fit, and so many that a usual vehicle is one.
+const WINDOW_ROWS: (u64, u64) = (20_000, 200_000);
+
+impl Settings {
+    /// Rows of one vehicle in memory at once. Depends on this setting alone: where windows lie may show in a last digit.
+    pub fn window_rows(&self) -> u64 {
+        (self.memory_bytes / (2 * ROW_BYTES)).clamp(WINDOW_ROWS.0, WINDOW_ROWS.1)
+    }
+
+    /// Files or vehicles worked on at once.
+    pub fn threads(&self) -> usize {
+        let fit = self.memory_bytes / (self.window_rows() * ROW_BYTES);
+        (fit.max(1) as usize).min(rayon::current_num_threads())
+    }
 }
 
 /// A line of a table of shifts: at the wheel from the one instant until before the other.

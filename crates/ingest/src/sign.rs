@@ -34,83 +34,125 @@ impl Verdict {
     }
 }
 
+/// What the rows of one battery signal say, window after window.
+#[derive(Debug, Clone, Default)]
+pub struct Witness {
+    kinetic: Sums,
+    charge: Sums,
+    /// Charge drawn so far.
+    drawn: f64,
+    soc: Option<(f64, f64)>,
+    pub met: bool,
+}
+
 /// Weighs the witnesses for one battery signal over the rows that `belongs` picks.
 pub fn prove(frame: &Frame, signal: usize, belongs: impl Fn(usize) -> bool) -> Verdict {
-    let rows: Vec<usize> = (0..frame.len())
-        .filter(|&i| belongs(i) && !frame.numbers[signal][i].is_nan())
-        .filter(|&i| frame.numbers[ENGINE][i].is_nan() || frame.numbers[ENGINE][i] < 1.0)
-        .collect();
-    let (kinetic, pairs) = kinetic_witness(frame, signal, &rows);
-    let soc = soc_witness(frame, signal, &rows);
-    let discharge = match (kinetic.filter(|r| r.abs() >= CLEAR), soc.filter(|r| r.abs() >= CLEAR)) {
-        (Some(kinetic), Some(soc)) if kinetic.signum() == soc.signum() => None,
-        (Some(kinetic), _) => Some(kinetic.signum()),
-        // A log too slow for accelerations still shows the charge running out.
-        (None, Some(soc)) if soc.abs() > 0.9 => Some(-soc.signum()),
-        (None, _) => None,
-    };
-    Verdict { discharge, kinetic_correlation: kinetic, soc_correlation: soc, pairs }
+    let mut witness = Witness::default();
+    witness.add(frame, signal, belongs);
+    witness.verdict()
 }
 
-fn kinetic_witness(frame: &Frame, signal: usize, rows: &[usize]) -> (Option<f64>, usize) {
-    let steps: Vec<f64> = rows.windows(2).map(|w| seconds(frame, w[0], w[1])).filter(|dt| *dt > 0.0).collect();
-    let usual = crate::median(steps).unwrap_or(1.0);
-    let reach = (2.5 * usual).max(3.0);
-    // Differences over about a second: shorter ones show the resolution of the speed, not the acceleration.
-    let stride = ((1.0 / usual.max(1e-3)).round() as usize).clamp(1, 50);
-    let speed = &frame.numbers[SPEED];
-    let mut pairs = Vec::new();
-    for window in rows.windows(stride + 1) {
-        let (first, last) = (window[0], window[stride]);
-        let dt = seconds(frame, first, last);
-        let mean_speed = (speed[first] + speed[last]) / 2.0;
-        if mean_speed.is_nan() || mean_speed < 2.0 || dt <= 0.0 || dt > reach.max(stride as f64 * usual * 1.5) {
-            continue;
-        }
-        let acceleration = (speed[last] - speed[first]) / dt;
-        if acceleration.abs() > 0.15 && acceleration.abs() < 6.0 {
-            let drawn = (frame.numbers[signal][first] + frame.numbers[signal][last]) / 2.0;
-            pairs.push((mean_speed * acceleration, drawn));
+impl Witness {
+    /// Hears the rows that `belongs` picks.
+    pub fn add(&mut self, frame: &Frame, signal: usize, belongs: impl Fn(usize) -> bool) {
+        let filled: Vec<usize> =
+            (0..frame.len()).filter(|&i| belongs(i) && !frame.numbers[signal][i].is_nan()).collect();
+        self.met |= !filled.is_empty();
+        let electric = |i: &usize| frame.numbers[ENGINE][*i].is_nan() || frame.numbers[ENGINE][*i] < 1.0;
+        let rows: Vec<usize> = filled.into_iter().filter(electric).collect();
+        self.hear_kinetic(frame, signal, &rows);
+        self.hear_soc(frame, signal, &rows);
+    }
+
+    pub fn verdict(&self) -> Verdict {
+        let pairs = self.kinetic.n as usize;
+        let kinetic = if pairs >= ENOUGH { self.kinetic.correlation() } else { None };
+        let moved = self.soc.map_or(0.0, |(least, most)| most - least);
+        let soc =
+            if (self.charge.n as usize) < ENOUGH || moved < 0.01 { None } else { self.charge.correlation() };
+        let discharge = match (kinetic.filter(|r| r.abs() >= CLEAR), soc.filter(|r| r.abs() >= CLEAR)) {
+            (Some(kinetic), Some(soc)) if kinetic.signum() == soc.signum() => None,
+            (Some(kinetic), _) => Some(kinetic.signum()),
+            // A log too slow for accelerations still shows the charge running out.
+            (None, Some(soc)) if soc.abs() > 0.9 => Some(-soc.signum()),
+            (None, _) => None,
+        };
+        Verdict { discharge, kinetic_correlation: kinetic, soc_correlation: soc, pairs }
+    }
+
+    fn hear_kinetic(&mut self, frame: &Frame, signal: usize, rows: &[usize]) {
+        let steps: Vec<f64> =
+            rows.windows(2).map(|w| seconds(frame, w[0], w[1])).filter(|dt| *dt > 0.0).collect();
+        let usual = crate::median(steps).unwrap_or(1.0);
+        let reach = (2.5 * usual).max(3.0);
+        // Differences over about a second: shorter ones show the resolution of the speed, not the acceleration.
+        let stride = ((1.0 / usual.max(1e-3)).round() as usize).clamp(1, 50);
+        let speed = &frame.numbers[SPEED];
+        for window in rows.windows(stride + 1) {
+            let (first, last) = (window[0], window[stride]);
+            let dt = seconds(frame, first, last);
+            let mean_speed = (speed[first] + speed[last]) / 2.0;
+            if mean_speed.is_nan()
+                || mean_speed < 2.0
+                || dt <= 0.0
+                || dt > reach.max(stride as f64 * usual * 1.5)
+            {
+                continue;
+            }
+            let acceleration = (speed[last] - speed[first]) / dt;
+            if acceleration.abs() > 0.15 && acceleration.abs() < 6.0 {
+                let drawn = (frame.numbers[signal][first] + frame.numbers[signal][last]) / 2.0;
+                self.kinetic.add(mean_speed * acceleration, drawn);
+            }
         }
     }
-    let n = pairs.len();
-    (if n >= ENOUGH { correlation(&pairs) } else { None }, n)
+
+    fn hear_soc(&mut self, frame: &Frame, signal: usize, rows: &[usize]) {
+        for window in rows.windows(2) {
+            let dt = seconds(frame, window[0], window[1]);
+            if dt > 0.0 && dt < 30.0 {
+                self.drawn += frame.numbers[signal][window[0]] * dt;
+            }
+            let soc = frame.numbers[SOC][window[1]];
+            if !soc.is_nan() {
+                self.charge.add(self.drawn, soc);
+                let (least, most) = self.soc.unwrap_or((soc, soc));
+                self.soc = Some((least.min(soc), most.max(soc)));
+            }
+        }
+    }
 }
 
-fn soc_witness(frame: &Frame, signal: usize, rows: &[usize]) -> Option<f64> {
-    let mut drawn = 0.0;
-    let mut pairs = Vec::new();
-    for window in rows.windows(2) {
-        let dt = seconds(frame, window[0], window[1]);
-        if dt > 0.0 && dt < 30.0 {
-            drawn += frame.numbers[signal][window[0]] * dt;
-        }
-        let soc = frame.numbers[SOC][window[1]];
-        if !soc.is_nan() {
-            pairs.push((drawn, soc));
-        }
+/// Running means and products of deviations: Welford (1962), Note on a Method for Calculating Corrected Sums of Squares and
+/// Products, Technometrics 4(3), 419.
+#[derive(Debug, Clone, Default)]
+struct Sums {
+    n: u64,
+    mean: (f64, f64),
+    xx: f64,
+    yy: f64,
+    xy: f64,
+}
+
+impl Sums {
+    fn add(&mut self, x: f64, y: f64) {
+        self.n += 1;
+        let n = self.n as f64;
+        let (dx, dy) = (x - self.mean.0, y - self.mean.1);
+        self.mean = (self.mean.0 + dx / n, self.mean.1 + dy / n);
+        self.xx += dx * (x - self.mean.0);
+        self.yy += dy * (y - self.mean.1);
+        self.xy += dx * (y - self.mean.1);
     }
-    let moved = |pick: fn(&(f64, f64)) -> f64| {
-        let values = pairs.iter().map(pick);
-        values.clone().fold(f64::MIN, f64::max) - values.fold(f64::MAX, f64::min)
-    };
-    if pairs.len() < ENOUGH || moved(|p| p.1) < 0.01 { None } else { correlation(&pairs) }
+
+    fn correlation(&self) -> Option<f64> {
+        let scale = (self.xx * self.yy).sqrt();
+        (scale > 0.0).then(|| self.xy / scale)
+    }
 }
 
 fn seconds(frame: &Frame, first: usize, last: usize) -> f64 {
     (frame.time_ns[last] - frame.time_ns[first]) as f64 * 1e-9
-}
-
-fn correlation(pairs: &[(f64, f64)]) -> Option<f64> {
-    let n = pairs.len() as f64;
-    let mean = pairs.iter().fold((0.0, 0.0), |m, p| (m.0 + p.0 / n, m.1 + p.1 / n));
-    let mut sums = (0.0, 0.0, 0.0);
-    for (x, y) in pairs {
-        let (dx, dy) = (x - mean.0, y - mean.1);
-        sums = (sums.0 + dx * dy, sums.1 + dx * dx, sums.2 + dy * dy);
-    }
-    let scale = (sums.1 * sums.2).sqrt();
-    (scale > 0.0).then(|| sums.0 / scale)
 }
 
 #[cfg(test)]

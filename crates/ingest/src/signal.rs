@@ -46,7 +46,7 @@ const fn text(name: &'static str, column: &'static str) -> Signal {
 /// The bounds refuse what no road vehicle does (speed: 90 m/s; height: the Dead Sea shore to the highest roads;
 /// pack: 1500 V is the low-voltage directive's end; air: 40 kPa lies above the highest road; a weight of 0 is a sensor
 /// without a value); they are common practice, no source.
-pub static SIGNALS: [Signal; 33] = [
+pub static SIGNALS: [Signal; 34] = [
     number("speed", "speed_m_s", Dimension::Speed, -15.0, 90.0),
     number("odometer", "odometer_m", Dimension::Length, 0.0, 1e10),
     number("latitude", "lat_deg", Dimension::Angle, -90.0, 90.0),
@@ -75,6 +75,7 @@ pub static SIGNALS: [Signal; 33] = [
     number("heading", "heading_deg", Dimension::Angle, -360.0, 360.0),
     number("battery_thermal_power", "battery_thermal_power_w", Dimension::Power, 0.0, 1e5),
     number("refrigeration_power", "refrigeration_power_w", Dimension::Power, 0.0, 1e5),
+    number("gps_speed", "speed_gps_m_s", Dimension::Speed, 0.0, 90.0),
     flag("plugged_in", "plugged_in"),
     flag("overhead_line", "overhead_line"),
     text("regen_level", "regen_level"),
@@ -83,13 +84,14 @@ pub static SIGNALS: [Signal; 33] = [
 ];
 
 /// How many of [`SIGNALS`] are numbers; they come first.
-pub const NUMBERS: usize = 28;
+pub const NUMBERS: usize = 29;
 /// How many are flags; they come next.
 pub const FLAGS: usize = 2;
 /// How many are texts; they come last.
 pub const TEXTS: usize = 3;
 
 pub const SPEED: usize = 0;
+pub const ODOMETER: usize = 1;
 pub const LATITUDE: usize = 2;
 pub const LONGITUDE: usize = 3;
 pub const ALTITUDE: usize = 4;
@@ -98,12 +100,16 @@ pub const VOLTAGE: usize = 7;
 pub const CURRENT: usize = 8;
 pub const POWER: usize = 9;
 pub const AMBIENT: usize = 12;
+pub const BATTERY_TEMPERATURE: usize = 13;
 pub const ENGINE: usize = 18;
 pub const PAYLOAD: usize = 19;
 pub const AIR_PRESSURE: usize = 21;
 pub const HUMIDITY: usize = 22;
 pub const WIND_SPEED: usize = 23;
 pub const WIND_FROM: usize = 24;
+pub const GPS_SPEED: usize = 28;
+/// Among the flags.
+pub const PLUGGED_IN: usize = 0;
 /// Among the texts.
 pub const DRIVER: usize = 1;
 pub const ROUTE: usize = 2;
@@ -132,6 +138,7 @@ mod tests {
         }
         for (at, name) in [
             (SPEED, "speed"),
+            (ODOMETER, "odometer"),
             (LATITUDE, "latitude"),
             (LONGITUDE, "longitude"),
             (ALTITUDE, "altitude"),
@@ -140,6 +147,9 @@ mod tests {
             (CURRENT, "pack_current"),
             (POWER, "pack_power"),
             (AMBIENT, "ambient_temperature"),
+            (BATTERY_TEMPERATURE, "battery_temperature"),
+            (GPS_SPEED, "gps_speed"),
+            (NUMBERS + PLUGGED_IN, "plugged_in"),
             (AIR_PRESSURE, "air_pressure"),
             (HUMIDITY, "humidity"),
             (WIND_SPEED, "wind_speed"),

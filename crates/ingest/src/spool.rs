@@ -1,6 +1,6 @@
-//! Rows between the two passes: sorted by file on the way in, gathered by vehicle on the way out.
+//! Rows between the two passes: written file by file as they are read, taken back vehicle by vehicle, a window of time at once.
 
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
@@ -8,15 +8,38 @@ use backwatt_schema::tables::SAMPLES;
 use backwatt_store::{Provenance, read_table, safe_name, write_table};
 
 use crate::IngestError;
-use crate::frame::Frame;
+use crate::frame::{Frame, mask};
+use crate::window::{HOUR_NS, Window, cut};
 
-/// Rows of one file in flight before they are written out.
-pub const PART_ROWS: usize = 200_000;
+const DAY_NS: i64 = 24 * HOUR_NS;
 
 pub struct Spool {
     folder: PathBuf,
-    /// Vehicle, file and part of everything written; its order is the order of reading.
-    parts: Mutex<BTreeSet<(String, String, usize)>>,
+    /// By vehicle and file, in the order of reading.
+    written: Mutex<BTreeMap<(String, String), Written>>,
+}
+
+/// What is on disk of one vehicle in one file.
+#[derive(Debug, Clone, Default)]
+struct Written {
+    /// First and last instant of each part.
+    parts: Vec<(i64, i64)>,
+    /// Rows by hour.
+    hours: BTreeMap<i64, u64>,
+    relative: bool,
+}
+
+/// The parts of one vehicle on its timeline.
+pub struct Timeline {
+    vehicle: String,
+    files: Vec<Placed>,
+}
+
+/// A file, and how much later it stands than its clock says.
+struct Placed {
+    file: String,
+    shift_ns: i64,
+    written: Written,
 }
 
 impl Spool {
@@ -25,7 +48,7 @@ impl Spool {
         remove(folder)?;
         let made = std::fs::create_dir_all(folder);
         made.map_err(|source| IngestError::Io { doing: "make", path: folder.to_owned(), source })?;
-        Ok(Self { folder: folder.to_owned(), parts: Mutex::new(BTreeSet::new()) })
+        Ok(Self { folder: folder.to_owned(), written: Mutex::new(BTreeMap::new()) })
     }
 
     /// For files that live no longer than the first pass.
@@ -33,27 +56,63 @@ impl Spool {
         &self.folder
     }
 
-    pub fn write(&self, vehicle: &str, file: &str, part: usize, frame: &Frame) -> Result<(), IngestError> {
+    /// Writes the next part of a file; the parts of one file come from one thread.
+    pub fn write(&self, vehicle: &str, file: &str, frame: &Frame) -> Result<(), IngestError> {
+        let (Some(first), Some(last)) = (frame.time_ns.iter().min(), frame.time_ns.iter().max()) else {
+            return Ok(());
+        };
+        let key = (vehicle.to_owned(), file.to_owned());
+        let part = self.written_mut().get(&key).map_or(0, |written| written.parts.len());
         let batch = frame.to_batch(vehicle, 0..frame.len())?;
         write_table(&self.path(vehicle, file, part), &SAMPLES, &batch, &Provenance::default())?;
-        self.parts_mut().insert((vehicle.to_owned(), file.to_owned(), part));
+        let mut all = self.written_mut();
+        let written = all.entry(key).or_default();
+        written.parts.push((*first, *last));
+        written.relative |= frame.mask[0] & mask::RELATIVE != 0;
+        for time in &frame.time_ns {
+            *written.hours.entry(time.div_euclid(HOUR_NS)).or_default() += 1;
+        }
         Ok(())
     }
 
     pub fn vehicles(&self) -> Vec<String> {
-        let mut vehicles: Vec<String> = self.parts_mut().iter().map(|(vehicle, ..)| vehicle.clone()).collect();
+        let mut vehicles: Vec<String> = self.written_mut().keys().map(|(vehicle, _)| vehicle.clone()).collect();
         vehicles.dedup();
         vehicles
     }
 
-    /// All rows of one vehicle, files in name order, rows in file order.
-    pub fn read(&self, vehicle: &str) -> Result<Frame, IngestError> {
-        let first = (vehicle.to_owned(), String::new(), 0);
-        let parts: Vec<_> =
-            self.parts_mut().range(first..).take_while(|(v, ..)| v == vehicle).cloned().collect();
+    /// Where the rows of a vehicle lie in time. Files on a relative clock are laid out one after the other in name order, each
+    /// from the start of a day of its own, so that their rows cannot meet.
+    pub fn timeline(&self, vehicle: &str) -> Timeline {
+        let all = self.written_mut();
+        let first = (vehicle.to_owned(), String::new());
+        let mut base = 0_i64;
+        let files = all.range(first..).take_while(|((v, _), _)| v == vehicle).map(|((_, file), written)| {
+            let mut shift_ns = 0;
+            if written.relative {
+                let earliest = written.parts.iter().map(|part| part.0).min().unwrap_or(0).min(0);
+                let latest =
+                    written.parts.iter().map(|part| part.1).max().unwrap_or(0).saturating_sub(earliest);
+                shift_ns = base.saturating_sub(earliest);
+                base = (latest / DAY_NS + 1).saturating_mul(DAY_NS).saturating_add(base);
+            }
+            Placed { file: file.clone(), shift_ns, written: written.clone() }
+        });
+        Timeline { vehicle: vehicle.to_owned(), files: files.collect() }
+    }
+
+    /// The rows of a vehicle in a window and its context, files in name order, rows in file order.
+    pub fn read(&self, timeline: &Timeline, window: &Window) -> Result<Frame, IngestError> {
+        let (from, until) = window.with_context();
         let mut frame = Frame::default();
-        for (_, file, part) in parts {
-            frame.append(&read_table(&self.path(vehicle, &file, part), &SAMPLES)?)?;
+        for Placed { file, shift_ns, written } in &timeline.files {
+            for (part, (first, last)) in written.parts.iter().enumerate() {
+                if last.saturating_add(*shift_ns) < from || first.saturating_add(*shift_ns) >= until {
+                    continue;
+                }
+                let batch = read_table(&self.path(&timeline.vehicle, file, part), &SAMPLES)?;
+                frame.append(&batch, *shift_ns, from..until)?;
+            }
         }
         Ok(frame)
     }
@@ -66,8 +125,22 @@ impl Spool {
         self.folder.join(safe_name(vehicle)).join(format!("{}.{part}", safe_name(file)))
     }
 
-    fn parts_mut(&self) -> std::sync::MutexGuard<'_, BTreeSet<(String, String, usize)>> {
-        self.parts.lock().unwrap_or_else(std::sync::PoisonError::into_inner)
+    fn written_mut(&self) -> std::sync::MutexGuard<'_, BTreeMap<(String, String), Written>> {
+        self.written.lock().unwrap_or_else(std::sync::PoisonError::into_inner)
+    }
+}
+
+impl Timeline {
+    /// Windows of about so many rows at most, in the order of time.
+    pub fn windows(&self, rows_most: u64, context_ns: i64) -> Vec<Window> {
+        let mut hours: BTreeMap<i64, u64> = BTreeMap::new();
+        for Placed { shift_ns, written, .. } in &self.files {
+            for (hour, rows) in &written.hours {
+                let start = hour.saturating_mul(HOUR_NS).saturating_add(*shift_ns);
+                *hours.entry(start.div_euclid(HOUR_NS)).or_default() += rows;
+            }
+        }
+        cut(&hours, rows_most, context_ns)
     }
 }
 

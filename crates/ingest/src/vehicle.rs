@@ -1,27 +1,38 @@
-//! All rows of one vehicle: sorted, merged, signs settled, frozen stretches marked, written by month.
+//! The second pass: the rows of one vehicle, window by window, sorted, merged, settled, judged by the rules and written.
 
 use std::collections::BTreeMap;
 
-use backwatt_schema::{Problem, tables::SAMPLES};
-use backwatt_store::{Layout, Provenance, write_table};
-use jiff::Timestamp;
+use backwatt_schema::Problem;
+use backwatt_store::{Layout, Provenance};
 
+use crate::cadence::Cadence;
 use crate::elevation::{Heights, Survey};
-use crate::frame::{Frame, Row, mask};
+use crate::frame::{Frame, mask};
+use crate::merge::sort_and_merge;
+use crate::months::MonthWriter;
+use crate::receipt::Receipt;
 use crate::rejects::{Refusal, RejectWriter};
-use crate::settings::{Positive, Settings, Source};
-use crate::signal::{CURRENT, FLAGS, LATITUDE, LONGITUDE, NUMBERS, POWER, SIGNALS, TEXTS, VOLTAGE};
-use crate::{IngestError, beside, frozen, gather, held, sign};
+use crate::rules::{self, Refused};
+use crate::settings::Settings;
+use crate::settle::{Hearing, Settled};
+use crate::signal::{LATITUDE, LONGITUDE, SIGNALS, SPEED};
+use crate::spool::{Spool, Timeline};
+use crate::window::{HOUR_NS, Window};
+use crate::{IngestError, beside, frozen, gather, held};
 
-/// What the second pass found, by file where it belongs to a file.
-#[derive(Debug, Default)]
-pub struct VehicleOutcome {
-    pub duplicates: BTreeMap<String, u64>,
-    pub merged: BTreeMap<String, u64>,
-    pub frozen: BTreeMap<String, u64>,
-    /// How the sign of the battery signal is known, by source.
-    pub signs: BTreeMap<String, String>,
-    pub problems: Vec<Problem>,
+/// Rows read around a window: longer than any rule remembers. [ns]
+const CONTEXT_NS: i64 = 600_000_000_000;
+/// Where a weather table is asked, a log's own weather stands for an hour.
+const CONTEXT_WEATHER_NS: i64 = HOUR_NS;
+
+/// What every vehicle's second pass needs.
+pub struct Job<'a> {
+    pub settings: &'a Settings,
+    pub survey: Option<&'a Survey>,
+    pub layout: &'a Layout,
+    pub provenance: &'a Provenance,
+    pub spool: &'a Spool,
+    pub files: &'a BTreeMap<String, FileKind>,
 }
 
 /// What the second pass has to know of a file.
@@ -33,176 +44,169 @@ pub struct FileKind {
     pub gathers: bool,
 }
 
-pub fn finish_vehicle(
-    settings: &Settings,
-    survey: Option<&Survey>,
-    layout: &Layout,
-    provenance: &Provenance,
-    vehicle: &str,
-    frame: Frame,
-    files: &BTreeMap<String, FileKind>,
-) -> Result<VehicleOutcome, IngestError> {
-    let mut outcome = VehicleOutcome::default();
-    let frame = lay_out_relative(frame);
-    let mut rejects = RejectWriter::new(layout.rejects_of_vehicle(vehicle), provenance);
-    let mut frame = sort_and_merge(&frame, &mut outcome, &mut rejects)?;
-    rejects.finish()?;
-    let kinds = kinds(&frame, files);
-    let gathers: Vec<bool> = kinds.iter().map(|kind| kind.is_some_and(|kind| kind.gathers)).collect();
-    if gathers.contains(&true) {
-        frame = gather::gather(frame, &gathers, &mut outcome.merged);
-    }
-    settle_signs(settings, vehicle, &mut frame, files, &mut outcome);
-    let interval_s = crate::median_interval_s(&frame.time_ns).unwrap_or(1.0);
-    frozen::mark(&mut frame, settings.frozen_after_s, interval_s);
-    for at in (0..frame.len()).filter(|at| frame.mask[*at] & mask::FROZEN != 0) {
-        let file = frame.pool.text(frame.file[at]).unwrap_or("").to_owned();
-        *outcome.frozen.entry(file).or_default() += 1;
-    }
-    held::mark_positions(&mut frame);
-    outcome.problems.extend(beside::fill(settings, vehicle, &mut frame));
-    if let Some(survey) = survey {
-        outcome.problems.extend(stand_on(survey, &mut frame));
-    }
-    write_months(layout, provenance, vehicle, &frame)?;
-    Ok(outcome)
+/// What the second pass found.
+#[derive(Debug, Default)]
+pub struct VehicleOutcome {
+    /// What is to be added to the receipt of each file.
+    pub tallies: Tallies,
+    pub cadences: BTreeMap<String, Cadence>,
+    /// How the sign of the battery signal is known, by source.
+    pub signs: BTreeMap<String, String>,
+    /// Signals in doubt, by source.
+    pub suspected: BTreeMap<String, Vec<String>>,
+    pub problems: Vec<Problem>,
 }
 
-/// Looks up the height of the terrain under every position.
-fn stand_on(survey: &Survey, frame: &mut Frame) -> Vec<Problem> {
-    let mut heights = Heights::new(survey);
-    let (lat, lon) = (&frame.numbers[LATITUDE], &frame.numbers[LONGITUDE]);
-    let known = |(lat, lon): (&f64, &f64)| (!lat.is_nan() && !lon.is_nan()).then_some((*lat, *lon));
-    frame.terrain =
-        lat.iter().zip(lon).map(|place| known(place).and_then(|(lat, lon)| heights.height(lat, lon))).collect();
-    heights.into_problems()
-}
+/// Receipts of the second pass, by file.
+#[derive(Debug, Default)]
+pub struct Tallies(pub BTreeMap<String, Receipt>);
 
-/// Files on a relative clock are laid out one after the other in name order, each from the start of a day of its
-/// own, so that their rows cannot meet.
-fn lay_out_relative(mut frame: Frame) -> Frame {
-    const DAY_NS: i64 = 86_400_000_000_000;
-    let mut base = 0;
-    let mut start = 0;
-    while start < frame.len() {
-        let file = frame.file[start];
-        let end = (start..frame.len()).find(|i| frame.file[*i] != file).unwrap_or(frame.len());
-        if frame.mask[start] & mask::RELATIVE != 0 {
-            let times = &mut frame.time_ns[start..end];
-            let earliest = times.iter().copied().min().unwrap_or(0).min(0);
-            let latest = times.iter().copied().max().unwrap_or(0).saturating_sub(earliest);
-            times.iter_mut().for_each(|t| *t = t.saturating_sub(earliest).saturating_add(base));
-            base = (latest / DAY_NS + 1).saturating_mul(DAY_NS).saturating_add(base);
+impl Tallies {
+    pub fn of(&mut self, file: &str) -> &mut Receipt {
+        if !self.0.contains_key(file) {
+            self.0.insert(file.to_owned(), Receipt::default());
         }
-        start = end;
+        self.0.entry(file.to_owned()).or_default()
     }
-    frame
 }
 
-/// Sorts by time and makes one row of those that share an instant: blanks are filled from the later row; a later
-/// row that says the same is a duplicate, and one that contradicts is refused.
-fn sort_and_merge(
-    frame: &Frame,
-    outcome: &mut VehicleOutcome,
+pub fn finish_vehicle(job: &Job<'_>, vehicle: &str) -> Result<VehicleOutcome, IngestError> {
+    let timeline = job.spool.timeline(vehicle);
+    let context_ns = if job.settings.weather.is_some() { CONTEXT_WEATHER_NS } else { CONTEXT_NS };
+    let windows = timeline.windows(job.settings.window_rows(), context_ns);
+    let mut pass = Pass {
+        job,
+        vehicle,
+        outcome: VehicleOutcome::default(),
+        rejects: RejectWriter::new(job.layout.rejects_of_vehicle(vehicle), job.provenance),
+        months: MonthWriter::new(job.layout, job.provenance, vehicle),
+        heights: job.survey.map(Heights::new),
+        against: beside::Against::new(),
+    };
+    if let [only] = &windows[..] {
+        let frame = pass.prepare(&timeline, only)?;
+        let mut hearing = Hearing::default();
+        hearing.hear(job.settings, &frame, &kinds(&frame, job.files), only);
+        let settled = hearing.settle(job.settings, vehicle);
+        pass.finish_window(frame, only, &settled)?;
+        return pass.finish(settled);
+    }
+    // Signs and units are known once every row was heard: each window is read twice.
+    let mut hearing = Hearing::default();
+    for window in &windows {
+        let mut deaf = Tallies::default();
+        let raw = job.spool.read(&timeline, window)?;
+        let frame = merged_and_gathered(job, raw, window, &mut deaf, &mut RejectWriter::dropping())?;
+        hearing.hear(job.settings, &frame, &kinds(&frame, job.files), window);
+    }
+    let settled = hearing.settle(job.settings, vehicle);
+    for window in &windows {
+        let frame = pass.prepare(&timeline, window)?;
+        pass.finish_window(frame, window, &settled)?;
+    }
+    pass.finish(settled)
+}
+
+/// The pass that writes.
+struct Pass<'a> {
+    job: &'a Job<'a>,
+    vehicle: &'a str,
+    outcome: VehicleOutcome,
+    rejects: RejectWriter,
+    months: MonthWriter<'a>,
+    heights: Option<Heights<'a>>,
+    against: beside::Against,
+}
+
+impl Pass<'_> {
+    fn prepare(&mut self, timeline: &Timeline, window: &Window) -> Result<Frame, IngestError> {
+        let raw = self.job.spool.read(timeline, window)?;
+        count_steps(&raw, window, self.job.files, &mut self.outcome.cadences);
+        merged_and_gathered(self.job, raw, window, &mut self.outcome.tallies, &mut self.rejects)
+    }
+
+    fn finish_window(
+        &mut self,
+        mut frame: Frame,
+        window: &Window,
+        settled: &Settled,
+    ) -> Result<(), IngestError> {
+        let settings = self.job.settings;
+        let kinds = kinds(&frame, self.job.files);
+        settled.apply(&mut frame, &kinds);
+        let interval_s = crate::median_interval_s(&frame.time_ns).unwrap_or(1.0);
+        frozen::mark(&mut frame, settings.frozen_after_s, interval_s);
+        held::mark_positions(&mut frame);
+        let refused = rules::apply(&mut frame);
+        let own = window.own(&frame.time_ns);
+        for refused in refused.iter().filter(|refused| own.contains(&refused.row)) {
+            self.refuse(&frame, refused)?;
+        }
+        self.count_marks(&frame, own.clone());
+        beside::fill(settings, self.vehicle, &mut frame, own.clone(), &mut self.against);
+        if let Some(heights) = &mut self.heights {
+            frame.terrain = terrain(heights, &frame);
+        }
+        self.months.write(&frame, own)
+    }
+
+    fn refuse(&mut self, frame: &Frame, refused: &Refused) -> Result<(), IngestError> {
+        let file = frame.pool.text(frame.file[refused.row]).unwrap_or("");
+        self.outcome.tallies.of(file).cells_refused += 1;
+        let signal = &SIGNALS[refused.signal];
+        self.rejects.push(Refusal {
+            file: file.to_owned(),
+            line: frame.line[refused.row],
+            reason: refused.reason,
+            cell: Some((signal.column.to_owned(), refused.value.to_string())),
+            message: refused.message.clone(),
+            raw: None,
+        })
+    }
+
+    fn count_marks(&mut self, frame: &Frame, own: std::ops::Range<usize>) {
+        let any = rules::CODES.iter().fold(0, |all, (bit, _)| all | bit);
+        for row in own.filter(|row| frame.mask[*row] & any != 0) {
+            let tally = self.outcome.tallies.of(frame.pool.text(frame.file[row]).unwrap_or(""));
+            let met = frame.mask[row];
+            tally.rows_frozen += u64::from(met & mask::FROZEN != 0);
+            tally.rows_marked += u64::from(met & any & !mask::FROZEN != 0);
+            for (_, code) in rules::CODES.iter().filter(|(bit, _)| met & bit != 0) {
+                tally.meet(code, frame.line[row]);
+            }
+        }
+    }
+
+    fn finish(mut self, settled: Settled) -> Result<VehicleOutcome, IngestError> {
+        self.months.finish()?;
+        self.rejects.finish()?;
+        self.outcome.problems.extend(settled.problems);
+        self.outcome.problems.extend(beside::contradiction(self.vehicle, &self.against));
+        self.outcome.problems.extend(self.heights.map(Heights::into_problems).unwrap_or_default());
+        (self.outcome.signs, self.outcome.suspected) = (settled.signs, settled.suspected_texts);
+        Ok(self.outcome)
+    }
+}
+
+fn merged_and_gathered(
+    job: &Job<'_>,
+    raw: Frame,
+    window: &Window,
+    tallies: &mut Tallies,
     rejects: &mut RejectWriter,
 ) -> Result<Frame, IngestError> {
-    let mut order: Vec<usize> = (0..frame.len()).collect();
-    let name = |at: usize| frame.pool.text(frame.file[at]).unwrap_or("");
-    order.sort_by(|&a, &b| {
-        (frame.time_ns[a], name(a), frame.line[a]).cmp(&(frame.time_ns[b], name(b), frame.line[b]))
-    });
-    let mut merged = Frame { pool: frame.pool.clone(), ..Frame::default() };
-    let mut current: Option<Row> = None;
-    for at in order {
-        let row = frame.row(at);
-        match &mut current {
-            Some(kept) if kept.time_ns == row.time_ns => {
-                let file = name(at).to_owned();
-                match merge(kept, &row) {
-                    Merge::Filled => *outcome.merged.entry(file).or_default() += 1,
-                    Merge::Same => {
-                        refuse_duplicate(rejects, &file, &row, "the same instant again, nothing new in it")?;
-                        *outcome.duplicates.entry(file).or_default() += 1;
-                    }
-                    Merge::Contradicts(signal) => {
-                        let message = format!("the same instant again with another {}", SIGNALS[signal].name);
-                        refuse_duplicate(rejects, &file, &row, &message)?;
-                        *outcome.duplicates.entry(file).or_default() += 1;
-                    }
-                }
-            }
-            _ => {
-                if let Some(kept) = current.replace(row) {
-                    merged.push(&kept);
-                }
-            }
+    let frame = sort_and_merge(&raw, window, tallies, rejects)?;
+    drop(raw);
+    let gathers: Vec<bool> =
+        kinds(&frame, job.files).iter().map(|kind| kind.is_some_and(|kind| kind.gathers)).collect();
+    if !gathers.contains(&true) {
+        return Ok(frame);
+    }
+    Ok(gather::gather(frame, &gathers, &mut |frame, at| {
+        if window.holds(frame.time_ns[at]) {
+            tallies.of(frame.pool.text(frame.file[at]).unwrap_or("")).rows_merged += 1;
         }
-    }
-    if let Some(kept) = current {
-        merged.push(&kept);
-    }
-    Ok(merged)
-}
-
-fn refuse_duplicate(
-    rejects: &mut RejectWriter,
-    file: &str,
-    row: &Row,
-    message: &str,
-) -> Result<(), IngestError> {
-    rejects.push(Refusal {
-        file: file.to_owned(),
-        line: row.line,
-        reason: "duplicate-time",
-        cell: None,
-        message: message.to_owned(),
-        raw: None,
-    })
-}
-
-enum Merge {
-    Filled,
-    Same,
-    Contradicts(usize),
-}
-
-fn merge(kept: &mut Row, row: &Row) -> Merge {
-    let clash = (0..NUMBERS).find(|&i| {
-        let (a, b) = (kept.numbers[i], row.numbers[i]);
-        !a.is_nan() && !b.is_nan() && a != b
-    });
-    let text_clash =
-        (0..TEXTS).find(|&i| kept.texts[i] != 0 && row.texts[i] != 0 && kept.texts[i] != row.texts[i]);
-    let flag_clash =
-        (0..FLAGS).find(|&i| matches!((kept.flags[i], row.flags[i]), (Some(a), Some(b)) if a != b));
-    let clash = clash.or(flag_clash.map(|i| NUMBERS + i)).or(text_clash.map(|i| NUMBERS + FLAGS + i));
-    if let Some(signal) = clash {
-        return Merge::Contradicts(signal);
-    }
-    let mut filled = false;
-    for i in 0..NUMBERS {
-        if kept.numbers[i].is_nan() && !row.numbers[i].is_nan() {
-            kept.numbers[i] = row.numbers[i];
-            filled = true;
-        }
-    }
-    for i in 0..FLAGS {
-        if kept.flags[i].is_none() && row.flags[i].is_some() {
-            kept.flags[i] = row.flags[i];
-            filled = true;
-        }
-    }
-    for i in 0..TEXTS {
-        if kept.texts[i] == 0 && row.texts[i] != 0 {
-            kept.texts[i] = row.texts[i];
-            filled = true;
-        }
-    }
-    if !filled {
-        return Merge::Same;
-    }
-    kept.mask |= row.mask | mask::MERGED;
-    Merge::Filled
+    }))
 }
 
 /// The kind of file each row came from.
@@ -212,124 +216,32 @@ fn kinds(frame: &Frame, files: &BTreeMap<String, FileKind>) -> Vec<Option<FileKi
     frame.file.iter().map(|file| *known.entry(*file).or_insert_with(|| of(file))).collect()
 }
 
-/// Turns each source's battery signals so that leaving the battery is positive; what is not proved is not used.
-fn settle_signs(
-    settings: &Settings,
-    vehicle: &str,
-    frame: &mut Frame,
+/// Steps between the rows of each file; between its speeds, where rows are gathered onto them.
+fn count_steps(
+    frame: &Frame,
+    window: &Window,
     files: &BTreeMap<String, FileKind>,
-    outcome: &mut VehicleOutcome,
+    cadences: &mut BTreeMap<String, Cadence>,
 ) {
     let kinds = kinds(frame, files);
-    for (number, source) in settings.sources.iter().enumerate() {
-        for signal in [CURRENT, POWER] {
-            let Some(mapping) = source.columns.iter().find(|m| m.signal == signal) else { continue };
-            let belongs = |i: usize| kinds[i].is_some_and(|kind| kind.source == number);
-            if !(0..frame.len()).any(|i| belongs(i) && !frame.numbers[signal][i].is_nan()) {
-                continue;
-            }
-            let verdict = sign::prove(frame, signal, belongs);
-            let factor = decide(mapping.positive, &verdict, source, vehicle, signal, outcome);
-            for i in (0..frame.len()).filter(|i| belongs(*i)) {
-                let value = &mut frame.numbers[signal][i];
-                *value = factor.map_or(f64::NAN, |factor| *value * factor + 0.0);
-            }
+    let mut times: BTreeMap<u32, Vec<i64>> = BTreeMap::new();
+    for at in (0..frame.len()).filter(|at| window.holds(frame.time_ns[*at])) {
+        let silent = kinds[at].is_some_and(|kind| kind.gathers) && frame.numbers[SPEED][at].is_nan();
+        if !silent {
+            times.entry(frame.file[at]).or_default().push(frame.time_ns[at]);
         }
     }
-    // Where both are logged the power column stands; elsewhere power is voltage times current.
-    for i in 0..frame.len() {
-        if frame.numbers[POWER][i].is_nan() {
-            frame.numbers[POWER][i] = frame.numbers[VOLTAGE][i] * frame.numbers[CURRENT][i];
+    for (file, mut times) in times {
+        times.sort_unstable();
+        if let Some(name) = frame.pool.text(file) {
+            cadences.entry(name.to_owned()).or_default().add(&times);
         }
     }
 }
 
-fn decide(
-    positive: Positive,
-    verdict: &sign::Verdict,
-    source: &Source,
-    vehicle: &str,
-    signal: usize,
-    outcome: &mut VehicleOutcome,
-) -> Option<f64> {
-    let name = SIGNALS[signal].name;
-    let stated = match positive {
-        Positive::Discharge => Some(1.0),
-        Positive::Charge => Some(-1.0),
-        Positive::Prove => None,
-    };
-    let word = |factor: f64| if factor > 0.0 { "discharge" } else { "charge" };
-    let found = verdict.describe();
-    let (factor, text) = match (stated, verdict.discharge) {
-        (Some(stated), Some(proved)) if stated != proved => {
-            let message = format!(
-                "{name} of vehicle {vehicle} is stated as positive = \"{}\", but the data say \"{}\" ({found})",
-                word(stated),
-                word(proved)
-            );
-            let key = format!("sources.{}.columns.{name}.positive", source.name);
-            outcome.problems.push(
-                Problem::warning("ingest-sign-contradicted", message)
-                    .named(key)
-                    .hint("the stated sign was used; check it before trusting any battery figure"),
-            );
-            (Some(stated), format!("positive is {}, stated, contradicted by the data ({found})", word(stated)))
-        }
-        (Some(stated), _) => (Some(stated), format!("positive is {}, stated ({found})", word(stated))),
-        (None, Some(proved)) => (Some(proved), format!("positive is {}, proved ({found})", word(proved))),
-        (None, None) => {
-            let message =
-                format!("which way {name} of vehicle {vehicle} counts is not proved by the data ({found})");
-            let key = format!("sources.{}.columns.{name}.positive", source.name);
-            outcome.problems.push(
-                Problem::warning("ingest-sign-unproved", message)
-                    .named(key)
-                    .hint("the signal was set aside; state positive = \"discharge\" or \"charge\" to use it"),
-            );
-            (None, format!("not proved, not used ({found})"))
-        }
-    };
-    outcome.signs.insert(source.name.clone(), format!("{name}: {text}"));
-    factor
-}
-
-fn write_months(
-    layout: &Layout,
-    provenance: &Provenance,
-    vehicle: &str,
-    frame: &Frame,
-) -> Result<(), IngestError> {
-    let folder = layout.samples_folder(vehicle);
-    let mut written = Vec::new();
-    let mut start = 0;
-    while start < frame.len() {
-        let month = month_of(frame.time_ns[start]);
-        let length = frame.time_ns[start..].partition_point(|t| month_of(*t) <= month);
-        let (year, number) = month;
-        let name = format!("{year:04}-{number:02}.parquet");
-        let batch = frame.to_batch(vehicle, start..start + length)?;
-        write_table(&folder.join(&name), &SAMPLES, &batch, provenance)?;
-        written.push(name);
-        start += length;
-    }
-    remove_others(&folder, &written)
-}
-
-fn month_of(time_ns: i64) -> (i16, i8) {
-    let stamp = Timestamp::from_nanosecond(i128::from(time_ns)).unwrap_or(Timestamp::UNIX_EPOCH);
-    let date = jiff::tz::Offset::UTC.to_datetime(stamp).date();
-    (date.year(), date.month())
-}
-
-/// Months of an earlier run that this one no longer has.
-fn remove_others(folder: &std::path::Path, keep: &[String]) -> Result<(), IngestError> {
-    let Ok(entries) = std::fs::read_dir(folder) else { return Ok(()) };
-    for entry in entries.flatten() {
-        let path = entry.path();
-        let ours = path.extension().is_some_and(|e| e == "parquet");
-        if ours && !keep.iter().any(|name| entry.file_name() == name.as_str()) {
-            std::fs::remove_file(&path).map_err(|source| IngestError::Io { doing: "remove", path, source })?;
-        }
-    }
-    Ok(())
+/// The height of the terrain under every position.
+fn terrain(heights: &mut Heights<'_>, frame: &Frame) -> Vec<Option<f64>> {
+    let (lat, lon) = (&frame.numbers[LATITUDE], &frame.numbers[LONGITUDE]);
+    let known = |(lat, lon): (&f64, &f64)| (!lat.is_nan() && !lon.is_nan()).then_some((*lat, *lon));
+    lat.iter().zip(lon).map(|place| known(place).and_then(|(lat, lon)| heights.height(lat, lon))).collect()
 }

@@ -61,6 +61,7 @@ fn ingest_file(source: Source, file: &LogFile) -> Ingested {
         time_earliest_ns: 0,
         time_latest_ns: i64::MAX,
         frozen_after_s: 10.0,
+        memory_bytes: backwatt_ingest::settings::MEMORY_BYTES,
     };
     let folder = tempfile::tempdir().expect("a temporary folder");
     let layout = Layout::new(folder.path());
@@ -106,6 +107,44 @@ fn assert_same(minute: &Ingested, description: &str) {
     assert_eq!(minute.receipt.dialect.as_deref(), Some(description));
     assert_eq!(minute.receipt.columns_missing, Vec::<&str>::new());
     assert_eq!(differences(&plain(), minute.samples.as_ref().expect("samples")), Vec::<String>::new());
+}
+
+/// Line feeds, carriage returns with them, or carriage returns alone.
+#[test]
+fn lines_may_end_in_any_of_three_ways() {
+    let text = std::fs::read_to_string(fixture("minute.csv")).expect("the fixture");
+    for end in ["\r", "\r\n"] {
+        let minute = ingest_bytes(source(), "minute.csv", text.replace('\n', end).as_bytes());
+        let description = minute.receipt.dialect.clone().expect("it was read");
+        assert_same(&minute, &description);
+    }
+    let text = std::fs::read_to_string(fixture("minute.ndjson")).expect("the fixture");
+    let minute = ingest_bytes(source(), "minute.ndjson", text.replace('\n', "\r").as_bytes());
+    assert_eq!((minute.receipt.rows_in, minute.receipt.rows_kept), (60, 60), "{:?}", minute.receipt);
+}
+
+/// A column of one number, written as plain as can be and packed: a hundred megabytes in some kilobytes.
+#[test]
+fn a_parquet_bomb_is_refused_before_it_is_unpacked() {
+    use arrow::array::{ArrayRef, Float64Array};
+    use parquet::arrow::ArrowWriter;
+    use parquet::basic::{Compression, ZstdLevel};
+    use parquet::file::properties::WriterProperties;
+    let zeros: ArrayRef = std::sync::Arc::new(Float64Array::from(vec![0.0; 1 << 20]));
+    let batch = RecordBatch::try_from_iter([("time", zeros.clone()), ("speed", zeros)]).expect("a batch");
+    let properties = WriterProperties::builder()
+        .set_dictionary_enabled(false)
+        .set_max_row_group_row_count(Some(1 << 24))
+        .set_compression(Compression::ZSTD(ZstdLevel::default()))
+        .build();
+    let mut writer = ArrowWriter::try_new(Vec::new(), batch.schema(), Some(properties)).expect("a writer");
+    for _ in 0..12 {
+        writer.write(&batch).expect("writable");
+    }
+    let bytes = writer.into_inner().expect("written");
+    let found = ingest_bytes(source(), "bomb.parquet", &bytes);
+    let told = found.receipt.problem.expect("it is refused");
+    assert!(told.contains("column \"time\" of row group 0 unpacks to more than 500 times"), "{told}");
 }
 
 /// The bytes are those whose SHA-256 the card prints.

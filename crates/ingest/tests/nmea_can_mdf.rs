@@ -87,6 +87,7 @@ fn ingest(source: Source, path: &Path) -> Ingested {
         time_earliest_ns: 0,
         time_latest_ns: i64::MAX,
         frozen_after_s: 10.0,
+        memory_bytes: backwatt_ingest::settings::MEMORY_BYTES,
     };
     let folder = tempfile::tempdir().expect("a temporary folder");
     let layout = Layout::new(folder.path());
@@ -202,6 +203,7 @@ fn files_are_recognised() {
         time_earliest_ns: 0,
         time_latest_ns: i64::MAX,
         frozen_after_s: 10.0,
+        memory_bytes: backwatt_ingest::settings::MEMORY_BYTES,
     };
     let file = LogFile {
         path: fixture("minute.csv"),

@@ -58,6 +58,7 @@ fn settings(log: &Path) -> Settings {
         time_earliest_ns: 0,
         time_latest_ns: i64::MAX,
         frozen_after_s: 10.0,
+        memory_bytes: backwatt_ingest::settings::MEMORY_BYTES,
     }
 }
 

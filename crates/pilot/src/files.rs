@@ -72,8 +72,9 @@ fn matches(folder: &Path, full: &str) -> Result<Vec<PathBuf>, String> {
     let mut paths = Vec::new();
     for entry in glob::glob_with(full, GLOB).map_err(|error| error.to_string())? {
         let path = entry.map_err(|error| error.to_string())?;
-        // A pipe or a device has no end; a folder has no rows; what a run wrote is no log.
-        if path.is_file() && !is_output(folder, &path) {
+        // A pipe or a device has no end; a folder has no rows; what a run wrote is no log. A link that leads nowhere was meant for
+        // one: its receipt says that it cannot be read.
+        if (path.is_file() || leads_nowhere(&path)) && !is_output(folder, &path) {
             paths.push(path);
         }
     }
@@ -92,6 +93,10 @@ fn log_in(path: &Path, shown: &str, member: &Member, vehicle: Option<String>) ->
 /// The start of a pattern that names archives, where it goes on inside them.
 fn archive_part(pattern: &str) -> Option<&str> {
     pattern.to_ascii_lowercase().find(".zip/").map(|at| &pattern[..at + 4])
+}
+
+fn leads_nowhere(path: &Path) -> bool {
+    path.is_symlink() && std::fs::metadata(path).is_err()
 }
 
 /// True below an output folder of this program, which its stamps give away.

@@ -328,15 +328,43 @@ fn ingest_settings(root: &Section<'_, '_>, sources: Vec<backwatt_ingest::setting
         "5 m",
         "a position repeated further on is an earlier fix; receivers are good to some metres; common practice, no source",
     );
+    for (key, value, source) in backwatt_ingest::rules::LISTED {
+        root.default(key, value, source);
+    }
     IngestSettings {
         sources,
         time_earliest_ns: instant(2005),
         time_latest_ns: instant(2060),
         frozen_after_s: 10.0,
+        memory_bytes: ingest_memory(root),
         elevation_tiles: None,
         loads: Vec::new(),
         shifts: Vec::new(),
         weather: None,
+    }
+}
+
+/// What ingest may take of the memory. [bytes]
+fn ingest_memory(root: &Section<'_, '_>) -> u64 {
+    const MIB: f64 = 1_048_576.0;
+    let section = root.section("ingest").unwrap_or_else(|| root.nothing("ingest"));
+    let memory = section.number("memory_mib");
+    if memory.is_none() {
+        section.default(
+            "memory_mib",
+            "1024",
+            "a window of a vehicle is held at once, and as many as fit in this",
+        );
+    }
+    section.finish();
+    match memory.map(|at| at.value) {
+        Some(mib) if (64.0..=1_048_576.0).contains(&mib) => (mib * MIB) as u64,
+        Some(mib) => {
+            let message = format!("ingest.memory_mib = {mib} is not between 64 and 1048576");
+            root.fault("pilot-out-of-range", "ingest.memory_mib", message, "memory_mib = 1024".to_owned());
+            backwatt_ingest::settings::MEMORY_BYTES
+        }
+        None => backwatt_ingest::settings::MEMORY_BYTES,
     }
 }
 

@@ -121,7 +121,13 @@ fn trust(answers: &Answers) -> String {
         ))
     );
     for (code, count) in &trust.rules {
-        let _ = writeln!(out, "  {count:>8}  {code}");
+        let share = 100.0 * trust.rule_share(code);
+        let first = trust.rules_first.get(code).and_then(|examples| examples.first());
+        let line = format!("  {count:>8}  {share:>7.3} %  {code}");
+        let first = first.map_or(String::new(), |first| format!(", first at {first}"));
+        // A long name stands on the page alone.
+        let fits = line.chars().count() + first.chars().count() <= WIDTH;
+        let _ = writeln!(out, "{line}{}", if fits { &first } else { "" });
     }
     for problem in &answers.problems {
         let _ = writeln!(out, "\n{problem}");

@@ -6,6 +6,9 @@ use arrow::array::RecordBatch;
 use backwatt_schema::{BatchError, BatchView, number_at, tables, text_at};
 use serde::Serialize;
 
+/// Places shown of each rule.
+const EXAMPLES: usize = 3;
+
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct FileTrust {
     pub file: String,
@@ -17,6 +20,8 @@ pub struct FileTrust {
     pub sample_interval_s: Option<f64>,
     pub gap_longest_s: Option<f64>,
     pub sign: Option<String>,
+    /// Signals that seem to be in another unit than stated.
+    pub unit_suspected: Option<String>,
     pub columns_missing: String,
     pub problem: Option<String>,
 }
@@ -24,8 +29,10 @@ pub struct FileTrust {
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Trust {
     pub files: Vec<FileTrust>,
-    /// Refusals by rule over all files.
+    /// Refusals and marks by rule over all files.
     pub rules: BTreeMap<String, u64>,
+    /// Where each rule was met first: file and line.
+    pub rules_first: BTreeMap<String, Vec<String>>,
     pub trips: u64,
     pub gap_s: f64,
     pub frozen_s: f64,
@@ -48,6 +55,17 @@ impl Trust {
         self.files.iter().map(|file| file.rows_rejected).sum()
     }
 
+    /// Cases of a rule over rows read; a row may hold several.
+    pub fn rule_share(&self, rule: &str) -> f64 {
+        let cases = self.rules.get(rule).copied().unwrap_or(0);
+        if self.rows_in() == 0 { 0.0 } else { cases as f64 / self.rows_in() as f64 }
+    }
+
+    /// Where a rule was met first, in words.
+    pub fn rule_examples(&self, rule: &str) -> String {
+        self.rules_first.get(rule).map(|examples| examples.join(", ")).unwrap_or_default()
+    }
+
     pub fn read_receipts(&mut self, batch: &RecordBatch) -> Result<(), BatchError> {
         let view = BatchView::new(&tables::RECEIPTS, batch);
         let count = |name: &str, row: usize| -> Result<u64, BatchError> { Ok(view.counts(name)?.value(row)) };
@@ -65,12 +83,21 @@ impl Trust {
                 sample_interval_s: number_at(view.numbers("sample_interval_s")?, row),
                 gap_longest_s: number_at(view.numbers("gap_longest_s")?, row),
                 sign: text("current_sign", row)?,
+                unit_suspected: text("unit_suspected", row)?,
                 columns_missing: text("columns_missing", row)?.unwrap_or_default(),
                 problem: text("problem", row)?,
             });
             for rule in text("rules", row)?.unwrap_or_default().split_whitespace() {
                 if let Some((code, n)) = rule.split_once('=') {
                     *self.rules.entry(code.to_owned()).or_default() += n.parse::<u64>().unwrap_or(0);
+                }
+            }
+            for rule in text("rules_first", row)?.unwrap_or_default().split_whitespace() {
+                if let Some((code, lines)) = rule.split_once('=').filter(|(_, lines)| !lines.is_empty()) {
+                    let file = text("source_file", row)?.unwrap_or_default();
+                    let examples = self.rules_first.entry(code.to_owned()).or_default();
+                    let room = EXAMPLES.saturating_sub(examples.len());
+                    examples.extend(lines.split(',').take(room).map(|line| format!("{file} line {line}")));
                 }
             }
         }

@@ -93,13 +93,13 @@ impl Problem {
 
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}[{}]: {}", self.severity, self.code, self.message)?;
+        write!(f, "{}[{}]: {}", self.severity, self.code, printable(&self.message))?;
         let place = place_text(&self.place);
         if !place.is_empty() {
-            write!(f, "\n  at {place}")?;
+            write!(f, "\n  at {}", printable(&place))?;
         }
         if !self.hint.is_empty() {
-            write!(f, "\n  hint: {}", self.hint)?;
+            write!(f, "\n  hint: {}", printable(&self.hint))?;
         }
         Ok(())
     }
@@ -120,6 +120,11 @@ fn place_text(place: &Place) -> String {
         parts.push(format!("value \"{}\"", shortened(value)));
     }
     parts.join(", ")
+}
+
+/// Names from logs may hold what a terminal obeys.
+fn printable(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() && c != '\n' { '\u{fffd}' } else { c }).collect()
 }
 
 /// A hostile cell may hold megabytes or control characters: show the start of it, printable.

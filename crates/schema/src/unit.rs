@@ -112,7 +112,8 @@ pub fn parse_quantity(text: &str) -> Result<(f64, Dimension), QuantityError> {
         return Err(QuantityError::NoUnit);
     }
     let unit = Unit::parse(spelling).ok_or_else(|| QuantityError::UnknownUnit(spelling.to_owned()))?;
-    Ok((unit.to_si(value), unit.dimension))
+    let si = unit.to_si(value);
+    if si.is_finite() { Ok((si, unit.dimension)) } else { Err(QuantityError::NotANumber) }
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]

@@ -18,6 +18,8 @@ pub enum StoreError {
         #[source]
         source: parquet::errors::ParquetError,
     },
+    #[error("another run is writing to {folder}: wait for it to end, or name another folder with --out")]
+    InUse { folder: PathBuf },
     #[error("{path} is not a {table} table of version {version}; run the stage that writes it again")]
     OtherVersion { path: PathBuf, table: &'static str, version: u32 },
     #[error("{path} does not hold what its table says")]
@@ -31,10 +33,5 @@ pub enum StoreError {
 impl StoreError {
     pub(crate) fn io(doing: &'static str, path: &std::path::Path, source: std::io::Error) -> Self {
         Self::Io { doing, path: path.to_owned(), source }
-    }
-
-    /// True when the file system had no room left.
-    pub fn is_disk_full(&self) -> bool {
-        matches!(self, Self::Io { source, .. } if source.kind() == std::io::ErrorKind::StorageFull)
     }
 }

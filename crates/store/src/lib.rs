@@ -6,12 +6,14 @@
 mod atomic;
 mod digest;
 mod error;
+mod hold;
 mod layout;
 mod parquet_file;
 
 pub use atomic::{sweep_unfinished, write_bytes, write_with};
 pub use digest::{digest_bytes, digest_file, digest_reader};
 pub use error::StoreError;
+pub use hold::Hold;
 pub use layout::{Layout, safe_name};
 pub use parquet_file::{
     Provenance, TableWriter, read_table, read_table_columns, read_table_if_present, write_table,

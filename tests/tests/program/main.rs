@@ -1,7 +1,9 @@
 //! The program as its users run it: stdout, stderr, exit codes, files.
 
 mod commands;
+mod crash;
 mod faults;
+mod hostile_logs;
 mod page;
 mod reference_pages;
 

@@ -5,6 +5,7 @@
 
 mod checks;
 mod diesel_truck;
+mod drafts;
 mod fit;
 mod heavy_tractor;
 mod hidden_power;

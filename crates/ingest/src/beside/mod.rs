@@ -4,18 +4,20 @@ mod loads;
 mod shifts;
 mod weather;
 
-use backwatt_schema::Problem;
+use std::ops::Range;
+
+pub use shifts::{Against, contradiction};
 
 use crate::frame::Frame;
 use crate::settings::Settings;
 
 /// Fills one vehicle's sorted rows. Rows on a relative clock stay as they are: nobody knows when they were.
-pub fn fill(settings: &Settings, vehicle: &str, frame: &mut Frame) -> Vec<Problem> {
+pub fn fill(settings: &Settings, vehicle: &str, frame: &mut Frame, own: Range<usize>, against: &mut Against) {
     loads::carry(&settings.loads, vehicle, frame);
     if let Some(weather) = &settings.weather {
         weather::fill(weather, frame);
     }
-    shifts::name_drivers(&settings.shifts, vehicle, frame).into_iter().collect()
+    shifts::name_drivers(&settings.shifts, vehicle, frame, own, against);
 }
 
 /// Rows from the one instant until before the other.

@@ -1,5 +1,8 @@
 //! Drivers from a table of shifts.
 
+use std::collections::BTreeMap;
+use std::ops::Range;
+
 use backwatt_schema::Problem;
 
 use super::rows_within;
@@ -7,13 +10,20 @@ use crate::frame::{Frame, mask};
 use crate::settings::Shift;
 use crate::signal::DRIVER;
 
-/// The shift's driver, where the log names none. Where the log names another the log stands, and that is said once a
-/// vehicle, by line and not by name.
-pub fn name_drivers(shifts: &[Shift], vehicle: &str, frame: &mut Frame) -> Option<Problem> {
-    let (mut contradicted, mut rows_contradicted, mut first_line) = (0_u64, 0_u64, None);
+/// Rows on which a shift names another driver than the log does, by the shift's line.
+pub type Against = BTreeMap<u64, u64>;
+
+/// The shift's driver, where the log names none. Where the log names another the log stands; such rows are counted, of the
+/// `own` rows only.
+pub fn name_drivers(
+    shifts: &[Shift],
+    vehicle: &str,
+    frame: &mut Frame,
+    own: Range<usize>,
+    against: &mut Against,
+) {
     for shift in shifts.iter().filter(|shift| shift.vehicle == vehicle) {
         let driver = frame.pool.number(&shift.driver);
-        let mut against = 0;
         for row in rows_within(frame, shift.from_ns, shift.until_ns) {
             if frame.mask[row] & mask::RELATIVE != 0 {
                 continue;
@@ -23,21 +33,25 @@ pub fn name_drivers(shifts: &[Shift], vehicle: &str, frame: &mut Frame) -> Optio
                     frame.texts[DRIVER][row] = driver;
                     frame.mask[row] |= mask::SHIFT;
                 }
-                logged if logged != driver => against += 1,
+                logged if logged != driver && own.contains(&row) => {
+                    *against.entry(shift.line).or_default() += 1
+                }
                 _ => {}
             }
         }
-        if against > 0 {
-            contradicted += 1;
-            rows_contradicted += against;
-            first_line.get_or_insert(shift.line);
-        }
     }
+}
+
+/// What shifts contradict, said once a vehicle, by line and not by name.
+pub fn contradiction(vehicle: &str, against: &Against) -> Option<Problem> {
+    let (first_line, _) = against.first_key_value()?;
     let message = format!(
-        "{contradicted} shifts of vehicle {vehicle} name another driver than its log does, on {rows_contradicted} rows"
+        "{} shifts of vehicle {vehicle} name another driver than its log does, on {} rows",
+        against.len(),
+        against.values().sum::<u64>()
     );
     Some(
-        Problem::warning("ingest-shift-contradicted", message).named("shifts.file").on_line(first_line?).hint(
+        Problem::warning("ingest-shift-contradicted", message).named("shifts.file").on_line(*first_line).hint(
             "the log's driver was used; the line is the first such shift's: mend it, or the log's sign-on",
         ),
     )
@@ -61,6 +75,13 @@ mod tests {
     fn shift(from_s: i64, until_s: i64, driver: &str, line: u64) -> Shift {
         let (from_ns, until_ns) = (from_s * 1_000_000_000, until_s * 1_000_000_000);
         Shift { vehicle: "T1".to_owned(), from_ns, until_ns, driver: driver.to_owned(), line }
+    }
+
+    fn name_drivers(shifts: &[Shift], vehicle: &str, frame: &mut Frame) -> Option<Problem> {
+        let mut against = Against::new();
+        let own = 0..frame.len();
+        super::name_drivers(shifts, vehicle, frame, own, &mut against);
+        contradiction(vehicle, &against)
     }
 
     fn drivers(frame: &Frame) -> Vec<&str> {

@@ -13,7 +13,7 @@ const EARTH_RADIUS_M: f64 = 6_371_000.0;
 /// Fills each quantity where the log has none near in time, by the nearest station in reach that has one near in time.
 pub fn fill(table: &WeatherTable, frame: &mut Frame) {
     let wind_said = said(frame, &[WIND_SPEED, WIND_FROM]);
-    let plain: [(usize, u16, Vec<bool>); 3] = [
+    let plain: [(usize, u32, Vec<bool>); 3] = [
         (AMBIENT, mask::WEATHER_TEMPERATURE, said(frame, &[AMBIENT])),
         (AIR_PRESSURE, mask::WEATHER_PRESSURE, said(frame, &[AIR_PRESSURE])),
         (HUMIDITY, mask::WEATHER_HUMIDITY, said(frame, &[HUMIDITY])),

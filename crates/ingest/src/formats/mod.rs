@@ -30,6 +30,7 @@ use std::collections::BTreeMap;
 use std::io;
 
 pub use fields::Fields;
+pub use guard::panics_are_caught;
 
 use crate::input::Input;
 use crate::settings::Source;
@@ -158,11 +159,23 @@ pub(crate) fn recognise(head: &[u8]) -> Format {
     }
 }
 
+/// The format that is stated or shows, and the log with the line ends that its reader knows.
+pub(crate) fn recognised(stated: Option<Format>, input: Input) -> (Format, Input) {
+    match stated.unwrap_or_else(|| recognise(input.head())) {
+        format @ (Format::Parquet | Format::Mdf) => (format, input),
+        _ => {
+            let input = input.with_line_feeds();
+            (stated.unwrap_or_else(|| recognise(input.head())), input)
+        }
+    }
+}
+
 /// Opens a log in the format its source states, or else its start shows.
 ///
 /// The source tells a reader which names are wanted ([`Source::wanted`]), where finding all would be a burden.
 pub(crate) fn open(source: &Source, input: Input) -> io::Result<Opened> {
-    let opened = match source.format.unwrap_or_else(|| recognise(input.head())) {
+    let (format, input) = recognised(source.format, input);
+    let opened = match format {
         Format::Delimited => delimited::open(&source.dialect, input),
         Format::Ndjson => ndjson::open(source, input),
         Format::Parquet => parquet::open(source, input),

@@ -19,6 +19,26 @@ impl Default for Unpacking {
     }
 }
 
+impl Unpacking {
+    /// Whether so much may come out of so little.
+    pub fn allow(&self, what: &str, unpacked: u64, packed: u64) -> io::Result<()> {
+        let Unpacking { bytes_most, ratio_most } = *self;
+        let told = if unpacked > bytes_most {
+            format!(
+                "{what} unpacks to more than {bytes_most} bytes, as a packed bomb would; if it is a log, raise unpack_bytes_max"
+            )
+        } else if unpacked > FREE_BYTES && unpacked / packed.max(1) >= ratio_most {
+            format!(
+                "{what} unpacks to more than {ratio_most} times its size, as a packed bomb would; if it is a log, raise \
+                 unpack_ratio_max"
+            )
+        } else {
+            return Ok(());
+        };
+        Err(io::Error::other(told))
+    }
+}
+
 /// Bytes that may come out whatever the ratio: too few to hurt.
 const FREE_BYTES: u64 = 64 << 20;
 
@@ -62,21 +82,7 @@ impl<R: Read> Read for Guard<R> {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
         let taken = self.inner.read(buffer)?;
         self.unpacked += taken as u64;
-        let Unpacking { bytes_most, ratio_most } = self.limits;
-        if self.unpacked > bytes_most {
-            let message = format!(
-                "it unpacks to more than {bytes_most} bytes, as a packed bomb would; if it is a log, raise unpack_bytes_max"
-            );
-            return Err(io::Error::other(message));
-        }
-        let packed = self.packed.get().max(1);
-        if self.unpacked > FREE_BYTES && self.unpacked / packed >= ratio_most {
-            let message = format!(
-                "it unpacks to more than {ratio_most} times its size, as a packed bomb would; if it is a log, raise \
-                 unpack_ratio_max"
-            );
-            return Err(io::Error::other(message));
-        }
+        self.limits.allow("it", self.unpacked, self.packed.get())?;
         Ok(taken)
     }
 }

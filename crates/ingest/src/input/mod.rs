@@ -50,6 +50,17 @@ impl Input {
         Self { scratch: Some(folder.to_owned()), ..self }
     }
 
+    /// Lines that end in carriage returns alone end in line feeds from here on; other texts stay as they are.
+    ///
+    /// Only for text: the head of a binary file may hold the one byte and lack the other by chance.
+    pub fn with_line_feeds(mut self) -> Self {
+        if !self.head().contains(&b'\r') || self.head().contains(&b'\n') {
+            return self;
+        }
+        self.head.get_mut().iter_mut().for_each(to_line_feed);
+        Self { rest: Box::new(LineFeeds(self.rest)), ..self }
+    }
+
     /// The first bytes, all of them where the log is short.
     pub fn head(&self) -> &[u8] {
         self.head.get_ref()
@@ -77,6 +88,22 @@ impl Input {
         io::copy(&mut self, &mut file)?;
         file.seek(SeekFrom::Start(0))?;
         Ok(file)
+    }
+}
+
+fn to_line_feed(byte: &mut u8) {
+    if *byte == b'\r' {
+        *byte = b'\n';
+    }
+}
+
+struct LineFeeds<R>(R);
+
+impl<R: Read> Read for LineFeeds<R> {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let taken = self.0.read(buffer)?;
+        buffer[..taken].iter_mut().for_each(to_line_feed);
+        Ok(taken)
     }
 }
 

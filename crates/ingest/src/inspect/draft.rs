@@ -28,6 +28,8 @@ impl Draft {
         for (file, reason) in skipped {
             notes.push(format!("left out {file}: {reason}"));
         }
+        // Names of files and columns may hold what a terminal obeys.
+        let notes = notes.iter().map(|note| one_line(note, 2000)).collect();
         Self { toml: toml(&name, shapes), sources: shapes.len(), notes }
     }
 }
@@ -96,7 +98,7 @@ fn source(shape: &Shape, pilot: &str) -> String {
                 "long = {{ signal = {signal}, value = {value} }}   # signals stand below each other"
             );
         }
-        let _ = writeln!(out, "# seen: {}", look.description);
+        let _ = writeln!(out, "# seen: {}", one_line(&look.description, 500));
     }
     let _ = writeln!(out, "[sources.columns]");
     for column in &shape.columns {
@@ -130,7 +132,7 @@ fn column_line(column: &ColumnGuess) -> String {
     let which = if names.len() == 1 { names[0].clone() } else { format!("[{}]", names.join(", ")) };
     let unit =
         if column.unit.is_empty() { String::new() } else { format!(", unit = {}", quoted(&column.unit)) };
-    let comment = format!("# {:.0} %: {}", column.confidence * 100.0, one_line(&column.reason));
+    let comment = format!("# {:.0} %: {}", column.confidence * 100.0, one_line(&column.reason, 200));
     if column.never_leaves_zero {
         return format!(
             "# {} = {{ column = {which}{unit} }}   # zero in every row seen: unknown, not flat",
@@ -196,8 +198,8 @@ fn escaped(name: &str) -> String {
     name.chars().map(|c| if matches!(c, '*' | '?' | '[') { format!("[{c}]") } else { c.to_string() }).collect()
 }
 
-fn one_line(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { ' ' } else { c }).take(200).collect()
+fn one_line(text: &str, most: usize) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).take(most).collect()
 }
 
 /// The dimension a draft's unit must have is the signal's: kept here so that a draft never contradicts the reader.

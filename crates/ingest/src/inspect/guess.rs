@@ -146,6 +146,8 @@ fn by_values(words: &Words, (least, most): (f64, f64)) -> (&'static str, &'stati
         "air_pressure" if most > 2000.0 => ("Pa", "values above 2000"),
         "air_pressure" if most < 200.0 => ("kPa", "values below 200"),
         "ambient_temperature" if most > 200.0 => ("K", "values above 200"),
+        // The hottest air on record had 56.7 degC (WMO archive of weather extremes, 1913).
+        "ambient_temperature" if least > 50.0 => ("degF", "all values above 50"),
         "state_of_charge" if most > 1000.0 => ("1e-4 %", "values above 1000"),
         "state_of_charge" if most <= 1.0 => ("1", "values up to 1"),
         "speed" if look_like_m_s(most) => ("m/s", "values below 30"),
@@ -241,6 +243,10 @@ mod tests {
             ["hPa", "kPa", "Pa"]
         );
         assert_eq!([(30.0, 95.0), (0.3, 0.95)].map(|span| unit("humidity", span)), ["%", "1"]);
+        assert_eq!(
+            [(-8.0, 34.0), (70.7, 80.6), (263.0, 301.0)].map(|span| unit("ambient_temperature", span)),
+            ["degC", "degF", "K"]
+        );
         assert_eq!([(3.0, 359.0), (0.1, 6.2)].map(|span| unit("heading", span)), ["deg", "rad"]);
     }
 

@@ -36,7 +36,7 @@ const SIGNALS_MOST: usize = 500;
 /// Looks at one file, or says why it is no log.
 pub fn look(file: &LogFile) -> Result<Look, String> {
     let input = Input::open(file, Unpacking::default()).map_err(|error| error.to_string())?;
-    let format = formats::recognise(input.head());
+    let (format, input) = formats::recognised(None, input);
     let packing: String = input.packing().iter().map(|name| format!("{name}, ")).collect();
     let opened = formats::open(&Source::unmapped(), input).map_err(|error| error.to_string())?;
     let mut records = opened.records;

@@ -7,6 +7,7 @@ mod draft;
 mod guess;
 mod look;
 mod names;
+mod speed;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -32,8 +33,10 @@ pub struct Shape {
 }
 
 /// Endings that logs go by; anything else is not opened.
-const EXTENSIONS: [&str; 14] =
-    ["csv", "tsv", "txt", "log", "dat", "json", "jsonl", "ndjson", "parquet", "pq", "gpx", "gz", "zst", "zip"];
+const EXTENSIONS: [&str; 16] = [
+    "csv", "tsv", "txt", "log", "dat", "json", "jsonl", "ndjson", "parquet", "pq", "gpx", "nmea", "mf4", "gz",
+    "zst", "zip",
+];
 
 /// Looks at every log below `folder` and drafts a pilot file.
 pub fn inspect(folder: &Path) -> std::io::Result<Draft> {
@@ -88,6 +91,7 @@ fn shape(folder: String, looks: Vec<(Look, TimeGuess)>) -> Shape {
             }
         }
     }
+    speed::settle_unit(&looks, &time, &mut columns);
     let vehicle_column = guess::vehicle(&looks[0]);
     Shape { folder, looks, time, columns, vehicle_column }
 }

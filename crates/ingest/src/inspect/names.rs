@@ -21,7 +21,7 @@ const fn words(
     Words { signal, exact, parts, not, unit }
 }
 
-pub static WORDS: [Words; 29] = [
+pub static WORDS: [Words; 30] = [
     words(
         "speed",
         &["speed", "vehiclespeed", "velocity", "odometryvehiclespeed", "speedmph", "speedkmh", "geschw"],
@@ -29,6 +29,7 @@ pub static WORDS: [Words; 29] = [
         &["limit", "wind", "wheelspeed", "gps", "engine", "motor", "gnss"],
         "km/h",
     ),
+    words("gps_speed", &["gpsspeed", "gnssspeed", "speedgps", "sog"], &["gpsspeed", "gnssspeed"], &[], "km/h"),
     words(
         "odometer",
         &["odometer", "odo", "odokm", "odometermi", "cumulativedistance", "kilometerstand"],

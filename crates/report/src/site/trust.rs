@@ -16,9 +16,17 @@ const FILES: usize = 300;
 #[template(path = "logs.html")]
 struct Logs {
     lines: Vec<String>,
-    rules: Vec<(String, u64)>,
+    rules: Vec<RuleRow>,
     problems: Vec<String>,
     method: String,
+}
+
+struct RuleRow {
+    rule: String,
+    count: u64,
+    /// Of the rows read.
+    share: String,
+    first: String,
 }
 
 #[derive(Template)]
@@ -61,11 +69,22 @@ pub fn taken_out(answers: &Answers) -> String {
 pub fn logs(answers: &Answers) -> Result<String, ReportError> {
     let page = Logs {
         lines: lines(answers),
-        rules: answers.trust.rules.iter().map(|(code, n)| (code.clone(), *n)).collect(),
+        rules: rules(answers),
         problems: answers.problems.iter().map(|problem| markup(&prose(problem))).collect(),
         method: methods::href("evidence.md"),
     };
     Ok(page.render()?)
+}
+
+fn rules(answers: &Answers) -> Vec<RuleRow> {
+    let trust = &answers.trust;
+    let row = |(code, count): (&String, &u64)| RuleRow {
+        rule: markup(&name(code)),
+        count: *count,
+        share: fixed(100.0 * trust.rule_share(code), 3),
+        first: markup(&prose(&trust.rule_examples(code))),
+    };
+    trust.rules.iter().map(row).collect()
 }
 
 fn lines(answers: &Answers) -> Vec<String> {
@@ -108,7 +127,8 @@ pub fn files(answers: &Answers) -> Result<String, ReportError> {
     let seconds = |value: Option<f64>| value.map_or(UNKNOWN.to_owned(), |v| fixed(v, 1));
     let note = |file: &crate::trust::FileTrust| {
         let missing = (!file.columns_missing.is_empty()).then(|| format!("lacks {}", file.columns_missing));
-        let parts = [file.problem.clone(), file.sign.clone(), missing];
+        let unit = file.unit_suspected.as_ref().map(|text| format!("another unit suspected: {text}"));
+        let parts = [file.problem.clone(), unit, file.sign.clone(), missing];
         prose(&parts.into_iter().flatten().collect::<Vec<_>>().join("; "))
     };
     let rows = answers.trust.files.iter().take(FILES).map(|file| FileRow {

@@ -3,13 +3,13 @@ use crate::column::{Column, Table, count, flag, number, text};
 /// One line of account per log file: what went in is what came out plus what was refused.
 pub static RECEIPTS: Table = Table {
     name: "receipts",
-    version: 1,
+    version: 2,
     one_row_is: "one log file",
     sorted_by: "source_file",
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 20] = [
+static COLUMNS: [Column; 24] = [
     text("source_file", "", "file, relative to the pilot file"),
     text("source", "", "the [[sources]] entry that read it"),
     text("digest_sha256", "the file could not be read", "SHA-256 of the bytes"),
@@ -30,6 +30,7 @@ static COLUMNS: [Column; 20] = [
     ),
     count("rows_out_of_order", "", "kept rows that were earlier than the row before; sorted into place"),
     count("rows_frozen", "", "kept rows masked as frozen"),
+    count("rows_marked", "", "kept rows that some other rule marked: they stand as logged, see rules"),
     count("cells_filled", "", "cells filled forward because the pilot file says so"),
     number("sample_interval_s", "s", "fewer than two rows", "above 0", "median time between rows"),
     number("gap_longest_s", "s", "fewer than two rows", "0 or more", "longest time between rows"),
@@ -39,11 +40,26 @@ static COLUMNS: [Column; 20] = [
         "no current or power column",
         "which way the battery signal counts, and how that is known",
     ),
+    text(
+        "unit_suspected",
+        "nothing is suspected",
+        "signals that seem to be in another unit than stated, with the figures; nothing was changed",
+    ),
     flag("clock_relative", "", "true where the file has no wall clock"),
     text(
         "rules",
         "",
-        "refusals by rule, and what was passed over because it is no row of this log: code=count, separated by blanks",
+        "refusals and marks by rule, and what was passed over because it is no row of this log: code=count, separated by blanks",
+    ),
+    text(
+        "rules_share",
+        "",
+        "the same as shares of rows_in: code=share, separated by blanks; a row may hold several cells",
+    ),
+    text(
+        "rules_first",
+        "",
+        "the first lines each rule met, three at most: code=line,line, separated by blanks",
     ),
     text("problem", "the file was read", "why the file could not be read"),
 ];

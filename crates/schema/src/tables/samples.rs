@@ -5,13 +5,13 @@ const UNLOGGED: &str = "not logged at this instant, or the cell was refused";
 /// Cleaned logs: what the logger said, in SI, sorted by time within a vehicle and month.
 pub static SAMPLES: Table = Table {
     name: "samples",
-    version: 3,
+    version: 4,
     one_row_is: "one instant of one vehicle",
     sorted_by: "time_ns",
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 53] = [
+static COLUMNS: [Column; 61] = [
     text("vehicle_id", "", "the vehicle, as the pilot file or the log names it"),
     time("time_ns", "the instant, UTC; on a relative clock, counted from an invented day of 1970 per file"),
     flag("clock_relative", "", "true where the log has no wall clock: no claim that needs a date is made"),
@@ -74,6 +74,13 @@ static COLUMNS: [Column; 53] = [
         "0 or more",
         "refrigeration of the load, fed by the battery",
     ),
+    number(
+        "speed_gps_m_s",
+        "m/s",
+        UNLOGGED,
+        "0 or more",
+        "speed as the receiver says it: a witness, no energy is built on it",
+    ),
     flag("plugged_in", UNLOGGED, "a charging cable is connected"),
     flag("overhead_line", UNLOGGED, "a current collector is on the wire"),
     text("regen_level", UNLOGGED, "regen level as the log names it"),
@@ -85,6 +92,37 @@ static COLUMNS: [Column; 53] = [
         "every signal repeated unchanged while the vehicle claims to move: no energy is built on it",
     ),
     flag("mask_speed_range", "", "a speed cell was refused as impossible"),
+    flag(
+        "mask_rate",
+        "",
+        "a value is further from the one before than its signal can change in that time; a lone one was refused",
+    ),
+    flag(
+        "mask_position_jump",
+        "",
+        "the position is further from the fix before than the vehicle can have gone; a lone one was refused",
+    ),
+    flag(
+        "mask_speed_disagrees",
+        "",
+        "over the half minute around it the logged speed and that of the receiver or the positions contradict",
+    ),
+    flag(
+        "mask_soc_reanchored",
+        "",
+        "the state of charge has jumped further than any drive or charger moves it: the battery counted anew",
+    ),
+    flag(
+        "mask_unit_suspected",
+        "",
+        "a signal of this row seems to be in another unit than stated; it stands as stated",
+    ),
+    flag(
+        "mask_sign_unsettled",
+        "",
+        "the sign of a battery signal is not proved, so that it was set aside, or the data contradict the stated one",
+    ),
+    flag("mask_out_of_order", "", "stood later in its file than a row of a later instant"),
     flag("mask_cell_refused", "", "some cell of this row was refused; the rest of the row stands"),
     flag("mask_filled", "", "some cell was filled forward because the pilot file says so"),
     flag(

@@ -31,6 +31,11 @@ impl DbcFile {
         Self { path, database: OnceLock::new() }
     }
 
+    /// One that was read already.
+    pub(crate) fn read_before(database: Arc<Database>) -> Self {
+        Self { path: PathBuf::new(), database: OnceLock::from(Ok(database)) }
+    }
+
     pub fn path(&self) -> &Path {
         &self.path
     }

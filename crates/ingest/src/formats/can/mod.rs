@@ -29,6 +29,7 @@ use crate::settings::Source;
 use candump::{Frame, Kind};
 use database::{Database, Value};
 pub use dbc::DbcFile;
+pub(crate) use dbc::parse as database_of;
 use transport::{Step, Transfers};
 
 /// The clock's two fields come first.
