@@ -1,24 +1,30 @@
 //! The same trips under many scenarios at once, read one time: weather, loads and driving that a plan speaks of.
 
+mod batch;
+mod driving;
+mod window;
+
 use arrow::array::RecordBatch;
-use backwatt_schema::{BatchBuilder, BatchError, JOULES_PER_KWH, tables};
 
 use super::model::{Modelled, Side};
 use super::{Change, ROLLING_PER_K};
 use crate::kernels::climate::{self, Climate};
-use crate::kernels::road_load::Interval;
 use crate::replay::halves::Reconstruction;
-use crate::replay::ledger::{self, Setting};
-use crate::replay::motion::{Kind, Plan};
-use crate::replay::track::{GradeBasis, Track};
+use crate::replay::ledger::Setting;
+use crate::replay::motion::Run;
+use crate::replay::track::Track;
 use crate::replay::{PhysicsError, ReplaySettings};
 use crate::truck::{RollingTemperature, Sheet, Truck};
+
+pub use driving::Driving;
+use window::Window;
 
 /// What is other than driven.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Scenario {
     pub name: String,
     pub sheet: Sheet,
+    /// A speed cap in it is not looked at: where speeds are other than driven, `driving` says so.
     pub change: Change,
     /// Every road level.
     pub is_level_road: bool,
@@ -30,17 +36,6 @@ pub struct Scenario {
     pub has_ends: bool,
 }
 
-/// Driving as a plan sees it: equal legs from stop to stop, each speeding up, holding and slowing at fixed rates.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Driving {
-    pub cruise_m_s: f64,
-    pub stops_per_m: f64,
-    pub accel_m_s2: f64,
-    pub decel_m_s2: f64,
-    /// Standing at each stop; `None`: standing stays as driven.
-    pub stop_s: Option<f64>,
-}
-
 /// Name of the scenario in which nothing is changed; always the first.
 pub const AS_DRIVEN: &str = "as driven";
 
@@ -49,6 +44,9 @@ pub const AS_DRIVEN: &str = "as driven";
 /// State of charge stays as logged. Auxiliaries that are logged, or inferred from stops, have the climate of the air they
 /// were seen in; under another temperature they move by what the cab's law says of the difference. Bounds as for
 /// [`what_if`](super::what_if).
+///
+/// In a log of more than forty trips two of the eight drives that stand in for each gap between slow samples are taken,
+/// which two going round: the noise of that is within what trips and days differ by, and sums over trips have little of it.
 /// Shape    one row per trip and scenario, `AS_DRIVEN` first
 /// Missing  unknown temperature stays unknown and costs no climate
 /// Errors   those of [`replay`](crate::replay::replay)
@@ -63,38 +61,23 @@ pub fn scenarios(
     settings: &ReplaySettings,
 ) -> Result<RecordBatch, PhysicsError> {
     let drive = Reconstruction::new(vehicle_id, samples, sheet, settings)?;
-    let ends = |of: &Sheet| [of.nominal.clone(), of.low.clone(), of.high.clone()];
-    let follows = |truck: Truck| Truck {
-        rolling_temperature: Some(RollingTemperature { per_k: ROLLING_PER_K, reference_k: 298.15 }),
-        ..truck
-    };
-    let driven = |truck: Truck| {
-        sums(&drive.plan, &Side { truck, capacity_j: None, track: drive.track.clone() }, false, None)
-    };
-    let base: Vec<Vec<Sums>> = ends(sheet).map(driven).into();
-    let is_asked = scenarios.iter().any(|of| of.has_ends && of.change.temperature.is_some());
-    let base_following = (is_asked && sheet.nominal.rolling_temperature.is_none())
-        .then(|| driven(follows(sheet.nominal.clone())));
-    let mut found = vec![Found { name: AS_DRIVEN, of: base.clone(), base: base.clone() }];
-    for scenario in scenarios {
-        let mut trucks: Vec<Truck> = ends(&scenario.sheet).into();
-        let mut bases = base.clone();
-        if !scenario.has_ends {
-            trucks.truncate(1);
-            bases.truncate(1);
-        } else if let (Some(_), Some(following)) = (scenario.change.temperature, &base_following) {
-            trucks.push(follows(scenario.sheet.nominal.clone()));
-            bases.push(following.clone());
+    let mut runs: Vec<Vec<&Run>> = vec![Vec::new(); drive.plan.trips];
+    for run in &drive.plan.runs {
+        if let Some(trip) = run.trip {
+            runs[trip].push(run);
         }
-        let track = scenario.track(&drive.track, sheet);
-        let run = |truck: Truck| {
-            let side = Side { truck, capacity_j: None, track: track.clone() };
-            sums(&drive.plan, &side, scenario.is_level_road, scenario.driving.as_ref())
-        };
-        found.push(Found { name: &scenario.name, of: trucks.into_iter().map(run).collect(), base: bases });
     }
-    Ok(build(vehicle_id, drive.plan.trips, &found)?)
+    let driven = Driven::new(sheet, scenarios);
+    let is_long = runs.len() > LONG;
+    let trips: Vec<Vec<Outcome>> =
+        runs.iter().map(|runs| driven.trip(&Window::of(&drive.track, runs, is_long), scenarios)).collect();
+    let names: Vec<&str> =
+        std::iter::once(AS_DRIVEN).chain(scenarios.iter().map(|of| of.name.as_str())).collect();
+    Ok(batch::build(vehicle_id, &names, &trips)?)
 }
+
+/// A log of more trips than this is a long one. Ours, no source.
+const LONG: usize = 40;
 
 /// A trip under one scenario. [m, J]
 #[derive(Debug, Clone, Copy, Default)]
@@ -111,11 +94,99 @@ impl Sums {
     }
 }
 
-/// Trips of one scenario: under the sheet as believed first, then at its ends; and the same as driven.
-struct Found<'a> {
-    name: &'a str,
-    of: Vec<Vec<Sums>>,
-    base: Vec<Vec<Sums>>,
+/// What comes of a trip under one scenario, and how far that may lie from what is believed: below and above, of the
+/// whole and of its difference to what was driven. [J]
+#[derive(Debug, Clone, Copy)]
+struct Outcome {
+    believed: Sums,
+    total: (f64, f64),
+    change: (f64, f64),
+}
+
+/// The vehicle as it was driven.
+struct Driven<'a> {
+    sheet: &'a Sheet,
+    /// With tyres that follow the temperature, where a scenario changes it and the sheet does not say.
+    following: Option<Truck>,
+}
+
+impl<'a> Driven<'a> {
+    fn new(sheet: &'a Sheet, scenarios: &[Scenario]) -> Self {
+        let is_asked = scenarios.iter().any(|of| of.has_ends && of.change.temperature.is_some());
+        let following = is_asked && sheet.nominal.rolling_temperature.is_none();
+        Self { sheet, following: following.then(|| follows(sheet.nominal.clone())) }
+    }
+
+    /// As driven first, then each scenario.
+    fn trip(&self, window: &Window, scenarios: &[Scenario]) -> Vec<Outcome> {
+        let as_driven = |truck: &Truck| Self::sums(window, window.track.clone(), truck, None);
+        let base = as_driven(&self.sheet.nominal);
+        let ends = [&self.sheet.low, &self.sheet.high].map(as_driven);
+        let following = self.following.as_ref().map(as_driven);
+        let mut found = vec![Outcome::new(base, base, ends.into_iter().map(|end| (end, end)))];
+        for scenario in scenarios {
+            let track = scenario.track(&window.track, self.sheet);
+            let run = |truck: &Truck| Self::sums(window, track.clone(), truck, Some(scenario));
+            let mut pairs: Vec<(Sums, Sums)> = Vec::new();
+            if scenario.has_ends {
+                pairs.extend([&scenario.sheet.low, &scenario.sheet.high].map(run).into_iter().zip(ends));
+                if let (Some(_), Some(driven)) = (scenario.change.temperature, following) {
+                    pairs.push((run(&follows(scenario.sheet.nominal.clone())), driven));
+                }
+            }
+            found.push(Outcome::new(run(&scenario.sheet.nominal), base, pairs.into_iter()));
+        }
+        found
+    }
+
+    fn sums(window: &Window, track: Track, truck: &Truck, scenario: Option<&Scenario>) -> Sums {
+        let is_level_road = scenario.is_some_and(|of| of.is_level_road);
+        let driving = scenario.and_then(|of| of.driving);
+        let side = Side { truck: truck.clone(), capacity_j: None, track };
+        let mut sums = Sums::default();
+        for stretch in &window.intervals {
+            if stretch.is_driving {
+                sums.distance_m += stretch.line.distance_m();
+                if driving.is_some() {
+                    continue;
+                }
+            }
+            let setting = Setting::at(&side.track, stretch.knot, &side.truck);
+            let mut whole = Modelled::default();
+            for step in &window.steps[stretch.steps.clone()] {
+                let mut step = *step;
+                if is_level_road {
+                    step.rise_m = 0.0;
+                }
+                whole.add(&side.drive(stretch.knot, &step, &setting, stretch.weight));
+            }
+            sums.recovered_j += whole.recovered_j;
+            *(if stretch.is_driving { &mut sums.driving_j } else { &mut sums.standing_j }) += whole.net_j;
+        }
+        if let Some(driving) = driving {
+            driving.drive(&side, window, is_level_road, &mut sums);
+        }
+        sums
+    }
+}
+
+fn follows(truck: Truck) -> Truck {
+    let law = RollingTemperature { per_k: ROLLING_PER_K, reference_k: 298.15 };
+    Truck { rolling_temperature: Some(law), ..truck }
+}
+
+impl Outcome {
+    /// Least and most over the ends, each a pair of scenario and driven, what is believed among them.
+    fn new(believed: Sums, base: Sums, ends: impl Iterator<Item = (Sums, Sums)>) -> Self {
+        let (total_j, change_j) = (believed.total_j(), believed.total_j() - base.total_j());
+        let mut outcome = Self { believed, total: (0.0, 0.0), change: (0.0, 0.0) };
+        let widen = |of: &mut (f64, f64), by: f64| *of = (of.0.min(by), of.1.max(by));
+        for (end, driven) in ends {
+            widen(&mut outcome.total, end.total_j() - total_j);
+            widen(&mut outcome.change, end.total_j() - driven.total_j() - change_j);
+        }
+        outcome
+    }
 }
 
 impl Scenario {
@@ -147,150 +218,4 @@ impl Scenario {
             }
         }
     }
-}
-
-fn sums(plan: &Plan, side: &Side, is_level_road: bool, driving: Option<&Driving>) -> Vec<Sums> {
-    let mut trips = vec![Sums::default(); plan.trips];
-    let mut ways: Vec<Vec<Step>> = vec![Vec::new(); plan.trips];
-    for run in &plan.runs {
-        let Some(trip) = run.trip else { continue };
-        let grade = if is_level_road { GradeBasis::None } else { side.track.spans[run.span].grade };
-        for k in run.knots.clone() {
-            let sums = &mut trips[trip];
-            let interval = ledger::interval(&side.track, k, grade);
-            if run.kind == Kind::Driving {
-                sums.distance_m += interval.distance_m();
-                if driving.is_some() {
-                    ways[trip].push(Step {
-                        knot: k,
-                        distance_m: interval.distance_m(),
-                        rise_m: interval.rise_m,
-                    });
-                    continue;
-                }
-            }
-            let step = side.step(k, grade);
-            sums.recovered_j += step.recovered_j;
-            if run.kind == Kind::Driving { sums.driving_j += step.net_j } else { sums.standing_j += step.net_j }
-        }
-    }
-    if let Some(driving) = driving {
-        trips.iter_mut().zip(&ways).for_each(|(sums, way)| driving.drive(side, way, sums));
-    }
-    trips
-}
-
-/// A driven interval, by its way.
-#[derive(Clone, Copy)]
-struct Step {
-    knot: usize,
-    distance_m: f64,
-    rise_m: f64,
-}
-
-impl Driving {
-    /// The way of one trip from stop to stop, in steps of a second.
-    fn drive(&self, side: &Side, way: &[Step], sums: &mut Sums) {
-        let total_m: f64 = way.iter().map(|step| step.distance_m).sum();
-        if total_m <= 0.0 {
-            return;
-        }
-        let legs = (total_m * self.stops_per_m).round().max(1.0);
-        let mut along = Along { way, at: 0, into_m: 0.0 };
-        let mut total = Modelled::default();
-        for _ in 0..legs as usize {
-            for (duration_s, from, to) in self.leg(total_m / legs) {
-                let distance_m = f64::midpoint(from, to) * duration_s;
-                let (knot, rise_m) = along.advance(distance_m);
-                let interval = Interval { duration_s, speed_start_m_s: from, speed_end_m_s: to, rise_m };
-                let setting = Setting::at(&side.track, knot, &side.truck);
-                total.add(&side.drive(knot, &interval, &setting, 1.0));
-            }
-            if let (Some(stop_s), Some(step)) = (self.stop_s, way.get(along.at.min(way.len() - 1))) {
-                let setting = Setting::at(&side.track, step.knot, &side.truck);
-                total.duration_s += stop_s;
-                sums.standing_j += setting.loads.total_w() * stop_s;
-            }
-        }
-        sums.driving_j = total.net_j;
-        sums.recovered_j = total.recovered_j;
-    }
-
-    /// Stretches of linear speed of one leg: duration, speed at the start, speed at the end. None longer than a second.
-    fn leg(&self, length_m: f64) -> Vec<(f64, f64, f64)> {
-        let (up, down) = (self.accel_m_s2, self.decel_m_s2);
-        let top = self.cruise_m_s.min((2.0 * length_m * up * down / (up + down)).sqrt());
-        let ramps_m = top * top / 2.0 * (1.0 / up + 1.0 / down);
-        let phases =
-            [(top / up, 0.0, top), ((length_m - ramps_m).max(0.0) / top, top, top), (top / down, top, 0.0)];
-        let mut pieces = Vec::new();
-        for (duration_s, from, to) in phases {
-            let count = duration_s.ceil().max(1.0);
-            let speed = |at: f64| from + (to - from) * at / count;
-            let piece = |at: u32| (duration_s / count, speed(f64::from(at)), speed(f64::from(at + 1)));
-            pieces.extend((0..count as u32).map(piece).filter(|(duration_s, ..)| *duration_s > 0.0));
-        }
-        pieces
-    }
-}
-
-/// A place along the driven way.
-struct Along<'w> {
-    way: &'w [Step],
-    at: usize,
-    into_m: f64,
-}
-
-impl Along<'_> {
-    /// Goes on by a distance: the knot it began at, and the height gained.
-    fn advance(&mut self, mut distance_m: f64) -> (usize, f64) {
-        let knot = self.way[self.at.min(self.way.len() - 1)].knot;
-        let mut rise_m = 0.0;
-        while let Some(step) = self.way.get(self.at) {
-            let left_m = step.distance_m - self.into_m;
-            let taken_m = distance_m.min(left_m);
-            if step.distance_m > 0.0 {
-                rise_m += step.rise_m * taken_m / step.distance_m;
-            }
-            distance_m -= taken_m;
-            if taken_m < left_m {
-                self.into_m += taken_m;
-                break;
-            }
-            (self.at, self.into_m) = (self.at + 1, 0.0);
-        }
-        (knot, rise_m)
-    }
-}
-
-fn build(vehicle_id: &str, trips: usize, found: &[Found<'_>]) -> Result<RecordBatch, BatchError> {
-    // Named as in the table of trips.
-    let names: Vec<String> = (1..=trips).map(|number| format!("{vehicle_id}-{number:04}")).collect();
-    let rows: Vec<(usize, &Found<'_>)> =
-        (0..trips).flat_map(|trip| found.iter().map(move |scenario| (trip, scenario))).collect();
-    let nominal = |of: fn(&Sums) -> f64| rows.iter().map(move |(trip, found)| of(&found.of[0][*trip]));
-    let kwh = |of: fn(&Sums) -> f64| nominal(of).map(|joules| joules / JOULES_PER_KWH).collect::<Vec<_>>();
-    let over = |less: bool, pick: fn(f64, f64) -> f64| {
-        let row = move |(trip, found): &(usize, &Found<'_>)| {
-            let each = found.of.iter().zip(&found.base).map(|(of, base)| {
-                let base_j = if less { base[*trip].total_j() } else { 0.0 };
-                (of[*trip].total_j() - base_j) / JOULES_PER_KWH
-            });
-            each.reduce(pick).unwrap_or(0.0)
-        };
-        rows.iter().map(row).collect::<Vec<_>>()
-    };
-    BatchBuilder::new(&tables::SCENARIOS)
-        .text("vehicle_id", rows.iter().map(|_| Some(vehicle_id)))
-        .text("trip_id", rows.iter().map(|(trip, _)| names.get(*trip).map(String::as_str)))
-        .text("scenario", rows.iter().map(|(_, found)| Some(found.name)))
-        .number("distance_m", nominal(|sums| sums.distance_m))
-        .number("energy_driving_kwh", kwh(|sums| sums.driving_j))
-        .number("energy_standing_kwh", kwh(|sums| sums.standing_j))
-        .number("energy_recovered_kwh", kwh(|sums| sums.recovered_j))
-        .number("energy_total_low_kwh", over(false, f64::min))
-        .number("energy_total_high_kwh", over(false, f64::max))
-        .number("energy_change_low_kwh", over(true, f64::min))
-        .number("energy_change_high_kwh", over(true, f64::max))
-        .finish()
 }
