@@ -33,6 +33,7 @@ pub fn write(
             &read(&tables::SEGMENTS)?,
             &read(&tables::SEGMENT_BATTERY)?,
             &vehicle_trips,
+            &read(&tables::TRIP_ROUTES)?,
             &drivers,
         )?);
         trips.push(vehicle_trips);

@@ -17,6 +17,7 @@ mod drivers;
 mod habits;
 mod level_comparison;
 mod level_fits;
+mod level_what_if;
 mod pack_sizing;
 mod places;
 mod plan_check;
@@ -55,6 +56,7 @@ pub use drivers::DRIVERS;
 pub use habits::HABITS;
 pub use level_comparison::LEVEL_COMPARISON;
 pub use level_fits::LEVEL_FITS;
+pub use level_what_if::LEVEL_WHAT_IF;
 pub use pack_sizing::PACK_SIZING;
 pub use places::PLACES;
 pub use plan_check::PLAN_CHECK;
@@ -79,7 +81,7 @@ pub use what_if::WHAT_IF;
 use crate::Table;
 
 /// Every table, in the order the stages write them; the power trace is written by none, what-if only when asked.
-pub static ALL: [&Table; 37] = [
+pub static ALL: [&Table; 38] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -109,6 +111,7 @@ pub static ALL: [&Table; 37] = [
     &LEVEL_COMPARISON,
     &BRAKING_BALANCE,
     &SCENARIOS,
+    &LEVEL_WHAT_IF,
     &PLAN_CHECK,
     &PLAN_GAP,
     &PACK_SIZING,

@@ -26,7 +26,15 @@ pub fn build(vehicle_id: &str, scenarios: &[&str], trips: &[Vec<Outcome>]) -> Re
         .number("energy_total_high_kwh", kwh(|of, _| of.believed.total_j() + of.total.1))
         .number("energy_change_low_kwh", kwh(|of, driven| change(of, driven) + of.change.0))
         .number("energy_change_high_kwh", kwh(|of, driven| change(of, driven) + of.change.1))
+        .number("energy_recovered_low_kwh", kwh(|of, _| of.believed.recovered_j + of.recovered.0))
+        .number("energy_recovered_high_kwh", kwh(|of, _| of.believed.recovered_j + of.recovered.1))
+        .number("energy_recovered_change_low_kwh", kwh(|of, driven| more(of, driven) + of.recovered_change.0))
+        .number("energy_recovered_change_high_kwh", kwh(|of, driven| more(of, driven) + of.recovered_change.1))
         .finish()
+}
+
+fn more(of: &Outcome, driven: &Outcome) -> f64 {
+    of.believed.recovered_j - driven.believed.recovered_j
 }
 
 fn change(of: &Outcome, driven: &Outcome) -> f64 {

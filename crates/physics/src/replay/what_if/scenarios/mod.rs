@@ -95,12 +95,14 @@ impl Sums {
 }
 
 /// What comes of a trip under one scenario, and how far that may lie from what is believed: below and above, of the
-/// whole and of its difference to what was driven. [J]
+/// whole and of its difference to what was driven, and the same of what came back. [J]
 #[derive(Debug, Clone, Copy)]
 struct Outcome {
     believed: Sums,
     total: (f64, f64),
     change: (f64, f64),
+    recovered: (f64, f64),
+    recovered_change: (f64, f64),
 }
 
 /// The vehicle as it was driven.
@@ -178,12 +180,16 @@ fn follows(truck: Truck) -> Truck {
 impl Outcome {
     /// Least and most over the ends, each a pair of scenario and driven, what is believed among them.
     fn new(believed: Sums, base: Sums, ends: impl Iterator<Item = (Sums, Sums)>) -> Self {
-        let (total_j, change_j) = (believed.total_j(), believed.total_j() - base.total_j());
-        let mut outcome = Self { believed, total: (0.0, 0.0), change: (0.0, 0.0) };
+        let none = (0.0, 0.0);
+        let mut outcome = Self { believed, total: none, change: none, recovered: none, recovered_change: none };
         let widen = |of: &mut (f64, f64), by: f64| *of = (of.0.min(by), of.1.max(by));
         for (end, driven) in ends {
-            widen(&mut outcome.total, end.total_j() - total_j);
-            widen(&mut outcome.change, end.total_j() - driven.total_j() - change_j);
+            let total_j = end.total_j() - believed.total_j();
+            let back_j = end.recovered_j - believed.recovered_j;
+            widen(&mut outcome.total, total_j);
+            widen(&mut outcome.change, total_j - (driven.total_j() - base.total_j()));
+            widen(&mut outcome.recovered, back_j);
+            widen(&mut outcome.recovered_change, back_j - (driven.recovered_j - base.recovered_j));
         }
         outcome
     }
