@@ -13,24 +13,28 @@ use jiff::tz::TimeZone;
 use rayon::prelude::*;
 
 use crate::BackwattError;
+use crate::routes::with_routes;
 use crate::stages::{Typed, replayed_on_routes};
 
-/// Drivers and regen levels, from each vehicle's tables and those the stage has just written.
+/// Drivers and regen levels, from each vehicle's tables and those the stage has just written; gives back the days of drivers,
+/// which say of whom a figure may be shown.
 pub fn compare(
     pilot: &Pilot,
     layout: &Layout,
     typed: &[Typed<'_>],
     provenance: &Provenance,
-) -> Result<(), BackwattError> {
+) -> Result<DriverDays, BackwattError> {
     let zone = pilot.zone.clone().unwrap_or(TimeZone::UTC);
     let hour = |time_ns: i64| local_hour(time_ns, &zone);
     let found = typed
         .par_iter()
         .map(|(vehicle, type_name, vehicle_type)| {
             let read = |table: &'static Table| read_table(&layout.vehicle_table(table, vehicle), table);
-            let (segments, trips, _) = replayed_on_routes(layout, vehicle)?;
+            let (segments, trips, of_trips) = replayed_on_routes(layout, vehicle)?;
             let battery = read(&tables::SEGMENT_BATTERY)?;
-            let (losses, events) = (read(&tables::AVOIDABLE_LOSSES)?, read(&tables::BRAKING_EVENTS)?);
+            let losses = read(&tables::AVOIDABLE_LOSSES)?;
+            // On the routes of the driving they are held against, found ones among them.
+            let events = with_routes(&tables::BRAKING_EVENTS, &read(&tables::BRAKING_EVENTS)?, &of_trips)?;
             let of = DriverTables {
                 vehicle,
                 vehicle_type: type_name,
@@ -58,7 +62,7 @@ pub fn compare(
     for (table, batch) in written {
         write_table(&layout.table(table), table, &batch, provenance)?;
     }
-    Ok(())
+    Ok(days)
 }
 
 fn stated(pilot: &Pilot) -> Vec<StatedEvent> {

@@ -6,7 +6,9 @@ use backwatt_estimate::plan::{
     TypePlan, VehicleDay, VehicleTables, charging, climate_cost, coverage, observe_days, pack_sizing,
     plan_check, plan_gap,
 };
-use backwatt_estimate::{Learned, Statistics};
+use backwatt_estimate::{
+    DriverDays, Learned, LevelReplays, ReplayedTables, Statistics, level_replays, level_what_if,
+};
 use backwatt_physics::kernels::climate;
 use backwatt_physics::scenarios;
 use backwatt_pilot::{Pilot, USUAL_CAB};
@@ -19,8 +21,9 @@ use rayon::prelude::*;
 use crate::stages::{Typed, read_samples, remove_absent, replayed_on_routes};
 use crate::{BackwattError, speeds};
 
-/// Tables of the plan, one file for the whole pilot.
-pub const TABLES: [&Table; 6] = [
+/// Tables of the plan and of levels replayed, one file for the whole pilot.
+pub const TABLES: [&Table; 7] = [
+    &tables::LEVEL_WHAT_IF,
     &tables::PLAN_CHECK,
     &tables::PLAN_GAP,
     &tables::PACK_SIZING,
@@ -34,10 +37,11 @@ pub fn answer(
     layout: &Layout,
     typed: &[Typed<'_>],
     learned: &BTreeMap<String, (Learned, Vec<Statistics>)>,
+    drivers: &DriverDays,
     provenance: &Provenance,
 ) -> Result<(), BackwattError> {
     let settings = &pilot.plan.settings;
-    let days = days(pilot, layout, typed, learned, provenance)?;
+    let (days, levels) = days(pilot, layout, typed, learned, provenance)?;
     let mut types: Vec<TypePlan> = Vec::new();
     for (_, name, of) in typed {
         if types.iter().all(|known| known.name != *name) {
@@ -49,6 +53,7 @@ pub fn answer(
     let dwell = |from_ns: i64, until_ns: i64| allowed_s(from_ns, until_ns, pilot.plan.window_s, &zone);
     let checks = plan_check(&days, &types, settings)?;
     let answers = [
+        (&tables::LEVEL_WHAT_IF, level_what_if(&levels, drivers, pilot.pseudonyms)?),
         (&tables::PLAN_GAP, plan_gap(&days, settings)?),
         (&tables::PACK_SIZING, pack_sizing(&days, &types, settings)?),
         (&tables::CHARGING, charging(&days, &types, settings, &dwell)?),
@@ -62,14 +67,14 @@ pub fn answer(
     Ok(())
 }
 
-/// Days of all vehicles, in the order of their names: one vehicle's samples are in memory for each thread.
+/// Days and levels of all vehicles, in the order of their names: one vehicle's samples are in memory for each thread.
 fn days(
     pilot: &Pilot,
     layout: &Layout,
     typed: &[Typed<'_>],
     learned: &BTreeMap<String, (Learned, Vec<Statistics>)>,
     provenance: &Provenance,
-) -> Result<Vec<VehicleDay>, BackwattError> {
+) -> Result<(Vec<VehicleDay>, LevelReplays), BackwattError> {
     let vehicles: Vec<String> = typed.iter().map(|(vehicle, ..)| (*vehicle).to_owned()).collect();
     let settings = speeds::with_library(&pilot.replay, layout, typed)?;
     let found = typed
@@ -88,7 +93,7 @@ fn days(
                 provenance,
             )?;
             let Some(posterior) = learned.get(*type_name).and_then(|(of, _)| of.of_vehicle(vehicle)) else {
-                return Ok(Vec::new());
+                return Ok((Vec::new(), LevelReplays::default()));
             };
             let (segments, trips, trip_routes) = replayed_on_routes(layout, vehicle)?;
             let read = |table| read_table(&layout.vehicle_table(table, vehicle), table);
@@ -103,11 +108,27 @@ fn days(
             };
             let usual_cab_w = |ambient_k: f64| climate::power(&USUAL_CAB, ambient_k);
             let southern = pilot.plan.settings.is_southern;
-            Ok(observe_days(&of.planning(type_name), &of_vehicle, &posterior, southern, &usual_cab_w)?)
+            let days = observe_days(&of.planning(type_name), &of_vehicle, &posterior, southern, &usual_cab_w)?;
+            let names: Vec<String> = of.sheet.nominal.levels.iter().map(|level| level.name.clone()).collect();
+            let levels = level_replays(ReplayedTables {
+                vehicle,
+                vehicle_type: type_name,
+                levels: &names,
+                segments: &segments,
+                battery: &battery,
+                trips: &trips,
+                scenarios: &modelled,
+            })?;
+            Ok((days, levels))
         })
-        .collect::<Result<Vec<Vec<VehicleDay>>, BackwattError>>()?;
+        .collect::<Result<Vec<(Vec<VehicleDay>, LevelReplays)>, BackwattError>>()?;
     remove_absent(layout, &tables::SCENARIOS, &vehicles)?;
-    Ok(found.into_iter().flatten().collect())
+    let (mut days, mut levels) = (Vec::new(), LevelReplays::default());
+    for (of_days, of_levels) in found {
+        days.extend(of_days);
+        levels.add(of_levels);
+    }
+    Ok((days, levels))
 }
 
 /// Seconds between two instants that lie within the daily window, local time.

@@ -36,7 +36,7 @@ pub fn write(
         metric: pilot.units == DisplayUnits::Metric,
         zone: pilot.zone.as_ref().and_then(|zone| zone.iana_name()).map(str::to_owned),
     };
-    let settings = speeds::with_library(&pilot.replay, layout, vehicles)?;
+    let settings = speeds::with_library(&pilot.replay, layout, &typed)?;
     let written = typed
         .par_iter()
         .filter(|(vehicle, ..)| !chosen.of(vehicle).is_empty())

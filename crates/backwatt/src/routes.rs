@@ -35,8 +35,7 @@ pub fn find(
         sum.add(one);
         Ok(sum)
     })?;
-    // Trips on the lines of the pilot's map have their route from the replay already.
-    let routes = Routes::find(all, &[], &places);
+    let routes = Routes::find(all, &places);
     let driven = vehicles.par_iter().map(|vehicle| {
         let Read { trips, stops, crossings } = Read::of(layout, vehicle)?;
         let assigned = routes.assign(&trips, &stops, &crossings, &places)?;
@@ -147,7 +146,7 @@ impl Read {
     }
 }
 
-/// A table of trips or segments with the route of each trip where the log names none.
+/// A table with a trip and a route in each row, with the route of the trip where the log names none.
 pub fn with_routes(
     table: &'static Table,
     batch: &RecordBatch,

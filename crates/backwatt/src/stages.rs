@@ -140,8 +140,8 @@ pub fn estimate(
     write_table(&layout.table(&tables::RECOVERY), &tables::RECOVERY, &recovery(&merged)?, provenance)?;
     routes::map(layout, vehicles, &places, provenance)?;
     avoidable(layout, vehicles, provenance)?;
-    comparisons::compare(pilot, layout, &typed, provenance)?;
-    plan::answer(pilot, layout, &typed, &learned, provenance)
+    let drivers = comparisons::compare(pilot, layout, &typed, provenance)?;
+    plan::answer(pilot, layout, &typed, &learned, &drivers, provenance)
 }
 
 /// First pass over each vehicle, second over the statistics of each type: one vehicle's tables are in memory for each
@@ -203,7 +203,9 @@ fn avoidable(layout: &Layout, vehicles: &[String], provenance: &Provenance) -> R
     let mut lengths = StopLengths::default();
     counted.iter().for_each(|one| lengths.add(one));
     vehicles.par_iter().try_for_each(|vehicle| {
+        let found = read_table(&layout.vehicle_table(&tables::TRIP_ROUTES, vehicle), &tables::TRIP_ROUTES)?;
         let losses = avoidable_losses(&read(vehicle)?, &lengths)?;
+        let losses = routes::with_routes(&tables::AVOIDABLE_LOSSES, &losses, &found)?;
         let path = layout.vehicle_table(&tables::AVOIDABLE_LOSSES, vehicle);
         write_table(&path, &tables::AVOIDABLE_LOSSES, &losses, provenance)?;
         Ok::<(), BackwattError>(())

@@ -1,4 +1,4 @@
-//! Writes a made-up pilot: `write DIR small|full`.
+//! Writes a made-up pilot: `write DIR small|full|large`.
 
 use std::path::Path;
 use std::process::ExitCode;
@@ -10,8 +10,9 @@ fn main() -> ExitCode {
     let (dir, size) = match arguments.iter().map(String::as_str).collect::<Vec<_>>()[..] {
         [dir, "small"] => (dir, Size::Small),
         [dir, "full"] => (dir, Size::Full),
+        [dir, "large"] => (dir, Size::Large),
         _ => {
-            eprintln!("usage: write DIR small|full");
+            eprintln!("usage: write DIR small|full|large");
             return ExitCode::from(2);
         }
     };

@@ -18,7 +18,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 pub use error::DemoError;
 use error::{make_folder, write_file};
 use fleet::roster::{Shift, shifts_by_truck};
-use fleet::trucks::{TRUCKS, Truck};
+use fleet::trucks::{Truck, fleet};
 use out::truck_logs::{Setting, TruckLogs};
 
 /// How much to make.
@@ -28,6 +28,8 @@ pub enum Size {
     Small,
     /// Six trucks, eight weeks.
     Full,
+    /// Twenty trucks on sixty days, to time the stages with.
+    Large,
 }
 
 /// What was made.
@@ -52,18 +54,19 @@ pub fn write(
     make_folder(dir)?;
     let shifts = shifts_by_truck(size, seed);
     let routes = place::routes::all();
-    let planned = logger::defect_plan::plan(size, seed, &shifts);
-    let setting = Setting { root: dir, seed, fleet: &TRUCKS, routes: &routes, planned: &planned };
+    let trucks = fleet(size);
+    let planned = logger::defect_plan::plan(size, seed, &trucks, &shifts);
+    let setting = Setting { root: dir, seed, fleet: &trucks, routes: &routes, planned: &planned };
     let logs = write_all_logs(&setting, &shifts, on_progress)?;
 
     let truth_dir = dir.join("truth");
-    out::truth::write(&truth_dir, &TRUCKS, &routes, &logs)?;
-    let sessions = out::charge_sessions::text(&TRUCKS, &logs);
+    out::truth::write(&truth_dir, &trucks, &routes, &logs)?;
+    let sessions = out::charge_sessions::text(&trucks, &logs);
     write_file(&dir.join(out::charge_sessions::FILE), sessions.as_bytes())?;
-    let trucks: Vec<&Truck> =
-        shifts.iter().filter_map(|own| own.first()).map(|shift| &TRUCKS[shift.truck]).collect();
+    let driven: Vec<&Truck> =
+        shifts.iter().filter_map(|own| own.first()).map(|shift| &trucks[shift.truck]).collect();
     let pilot_file = dir.join("pilot.toml");
-    write_file(&pilot_file, out::pilot_file::text(&trucks).as_bytes())?;
+    write_file(&pilot_file, out::pilot_file::text(&driven).as_bytes())?;
     write_file(&dir.join("README.md"), out::readme::TEXT.as_bytes())?;
     Ok(Made {
         pilot_file,

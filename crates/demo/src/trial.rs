@@ -9,7 +9,7 @@ use rand_chacha::ChaCha8Rng;
 use crate::drive::battery::PACK_ENERGY_KWH;
 use crate::drive::truck::ROLLING_PER_K;
 use crate::error::{DemoError, make_folder, write_file};
-use crate::fleet::drivers::DRIVERS;
+use crate::fleet::drivers::{DRIVERS, FIRST};
 use crate::fleet::roster::Shift;
 use crate::fleet::trucks::{BatterySignal, HARBOUR, Truck};
 use crate::fleet::types::{LIGHT, MEDIUM};
@@ -180,7 +180,7 @@ fn shifts(days: usize, truck: usize, seed: u64) -> Vec<Shift> {
 
 fn draw_driver(rng: &mut impl Rng, level_before: Option<usize>) -> usize {
     let fitting: Vec<usize> =
-        (0..DRIVERS.len()).filter(|&driver| Some(DRIVERS[driver].usual_level) != level_before).collect();
+        (0..FIRST).filter(|&driver| Some(DRIVERS[driver].usual_level) != level_before).collect();
     fitting[rng.random_range(0..fitting.len())]
 }
 

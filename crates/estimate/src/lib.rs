@@ -4,7 +4,8 @@
 //! turns those of all vehicles of a type into what is known of the type, each vehicle and each day. Then, vehicle by
 //! vehicle again, [`infer`] gives the battery figures of every segment and [`tally`] adds them up by whatever the pilot
 //! can be cut by; [`recovery`] turns the merged tallies into the answer table. [`driver_days`] and [`level_days`] do the
-//! same for people and regen levels, which [`drivers`], [`habits`] and [`level_comparison`] compare. [`plan`] holds all of it
+//! same for people and regen levels, which [`drivers`], [`habits`] and [`level_comparison`] compare; [`level_replays`] and [`level_what_if`] set the
+//! model of the same driving at each level beside that. [`plan`] holds all of it
 //! against what was planned.
 //!
 //! Beside that: places and routes out of stops and crossings, in passes of the same kind ([`Places`], [`Routes`]), and where
@@ -26,6 +27,7 @@ pub mod features;
 mod law;
 mod learned;
 mod level_comparison;
+mod level_what_if;
 mod places;
 pub mod plan;
 mod recovery;
@@ -53,10 +55,11 @@ pub use drivers::{
 };
 pub use learned::{Learned, Posterior, learn};
 pub use level_comparison::{LevelDays, level_comparison, level_days};
+pub use level_what_if::{LevelReplays, ReplayedTables, level_replays, level_scenario, level_what_if};
 pub use places::{Dwells, KnownPlace, Place, Places};
 pub use recovery::recovery;
 pub use road_cells::RoadCells;
-pub use routes::{Assigned, Drafts, Driven, NamedRoute, Routes};
+pub use routes::{Assigned, Drafts, Driven, Routes};
 pub use sheet::{BatterySheet, LevelSheet, Reach, TypeSheet};
 pub use signal_value::signal_value;
 pub use statistics::{Statistics, observe, soc_step};

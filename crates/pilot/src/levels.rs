@@ -125,3 +125,23 @@ fn one_level(
         fade_end: fade(end, default_fade_end()),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Common practice, no source: regen reaches its full effect at about 20 to 25 mph and lets go at about 5 to 7 mph.
+    /// A sheet that does not say must leave both open, and what is believed is milder than either.
+    #[test]
+    fn fading_as_the_trade_has_it_is_within_what_is_left_open() {
+        const MPH: f64 = 0.44704;
+        let (start, end) = (default_fade_start(), default_fade_end());
+        for mph in [5.0, 6.0, 6.9] {
+            assert!(start.low < mph * MPH && mph * MPH < start.high, "{mph} mph");
+        }
+        for mph in [20.0, 22.5, 25.0] {
+            assert!(end.low < mph * MPH && mph * MPH < end.high, "{mph} mph");
+        }
+        assert!(start.nominal < 5.0 * MPH && end.nominal < 20.0 * MPH && start.nominal < end.nominal);
+    }
+}

@@ -34,13 +34,17 @@ pub fn of_vehicle(
     segments: &RecordBatch,
     battery: &RecordBatch,
     trips: &RecordBatch,
+    trip_routes: &RecordBatch,
     drivers: &[String],
 ) -> Result<DataFrame, ReportError> {
     let ledger = BatchView::new(&tables::SEGMENTS, segments);
     let terminals = BatchView::new(&tables::SEGMENT_BATTERY, battery);
     let mut columns: Vec<Column> = Vec::new();
     for (_, name) in GROUPINGS.iter().skip(1) {
-        columns.push(text_column(name, ledger.texts(name)?));
+        columns.push(match *name {
+            "route_id" => text_column(name, &routes(&ledger, trip_routes)?),
+            name => text_column(name, ledger.texts(name)?),
+        });
     }
     let factors = factors(trips, ledger.texts("trip_id")?)?;
     for name in energies() {
@@ -61,6 +65,17 @@ pub fn of_vehicle(
     let person = col("grouping").eq(lit("driver"));
     let shown = drivers.iter().fold(lit(false), |any, driver| any.or(col("group").eq(lit(driver.as_str()))));
     Ok(concat(parts, UnionArgs::default())?.filter(person.not().or(shown)).collect()?)
+}
+
+/// The route of each segment: the log's, else the one its trip was found on.
+fn routes(ledger: &BatchView<'_>, trip_routes: &RecordBatch) -> Result<StringArray, ReportError> {
+    let found = BatchView::new(&tables::TRIP_ROUTES, trip_routes);
+    let (ids, routes) = (found.texts("trip_id")?, found.texts("route_id")?);
+    let by_trip: HashMap<&str, &str> =
+        (0..found.rows()).filter_map(|row| Some((text_at(ids, row)?, text_at(routes, row)?))).collect();
+    let (trips, logged) = (ledger.texts("trip_id")?, ledger.texts("route_id")?);
+    let route = |row: usize| text_at(logged, row).or_else(|| by_trip.get(text_at(trips, row)?).copied());
+    Ok((0..ledger.rows()).map(route).collect())
 }
 
 /// Middle of the correction band of each segment's trip; `None` outside trips and where no claim is made.

@@ -103,7 +103,8 @@ fn balances(input: &ReportInput, layout: &Layout, provenance: &Provenance) -> Re
     for vehicle in &input.vehicles {
         let read = |table: &'static Table| read_table(&layout.vehicle_table(table, vehicle), table);
         let (segments, battery) = (read(&tables::SEGMENTS)?, read(&tables::SEGMENT_BATTERY)?);
-        sums.push(balance::of_vehicle(&segments, &battery, &read(&tables::TRIPS)?, &drivers)?);
+        let (trips, routes) = (read(&tables::TRIPS)?, read(&tables::TRIP_ROUTES)?);
+        sums.push(balance::of_vehicle(&segments, &battery, &trips, &routes, &drivers)?);
     }
     let balance = balance::merge(sums)?;
     write_table(&layout.table(&tables::BRAKING_BALANCE), &tables::BRAKING_BALANCE, &balance, provenance)?;

@@ -6,7 +6,7 @@ use std::sync::{Arc, LazyLock};
 use arrow::array::{ArrayRef, Float64Array, RecordBatch, StringArray, UInt32Array};
 use arrow::compute::take_record_batch;
 use backwatt::tables;
-use backwatt_estimate::{Drafts, Driven, Dwells, NamedRoute, Places, Routes};
+use backwatt_estimate::{Drafts, Driven, Dwells, Places, Routes};
 use backwatt_schema::{BatchView, Table, text_at};
 use backwatt_store::read_table;
 use backwatt_testkit::adjusted_rand_index;
@@ -50,7 +50,7 @@ struct Found {
     trip_routes: Vec<RecordBatch>,
 }
 
-fn find(vehicles: &[Logged], named: &[NamedRoute]) -> Found {
+fn find(vehicles: &[Logged]) -> Found {
     let mut dwells = Dwells::default();
     vehicles.iter().for_each(|v| dwells.add(&Dwells::of(&v.trips, &v.stops).expect("dwells")));
     let places = Places::find(&dwells, &[]);
@@ -58,7 +58,7 @@ fn find(vehicles: &[Logged], named: &[NamedRoute]) -> Found {
     vehicles
         .iter()
         .for_each(|v| drafts.add(Drafts::of(&v.trips, &v.stops, &v.crossings, &places).expect("drafts")));
-    let routes = Routes::find(drafts, named, &places);
+    let routes = Routes::find(drafts, &places);
     let mut driven = Driven::default();
     let mut trip_routes = Vec::new();
     for v in vehicles {
@@ -81,7 +81,7 @@ fn labels(found: &Found) -> Vec<String> {
 }
 
 fn rand_index(vehicles: &[Logged]) -> f64 {
-    let labels = labels(&find(vehicles, &[]));
+    let labels = labels(&find(vehicles));
     let index = adjusted_rand_index(&PILOT.truth, &labels);
     println!("index {index:.4} over {} trips", labels.len());
     index
@@ -170,7 +170,7 @@ fn direction_does_not_matter() {
 #[test]
 fn the_order_of_the_vehicles_does_not_matter() {
     let reversed: Vec<Logged> = PILOT.vehicles.iter().rev().cloned().collect();
-    let (a, b) = (find(&PILOT.vehicles, &[]), find(&reversed, &[]));
+    let (a, b) = (find(&PILOT.vehicles), find(&reversed));
     assert_eq!((a.places, a.routes), (b.places, b.routes));
     assert_eq!(a.trip_routes, b.trip_routes.into_iter().rev().collect::<Vec<_>>());
 }
@@ -216,7 +216,7 @@ fn a_late_day_renames_no_route() {
         })
         .collect()
     };
-    let (before, after) = (route_of(&find(&early, &[])), route_of(&find(&PILOT.vehicles, &[])));
+    let (before, after) = (route_of(&find(&early)), route_of(&find(&PILOT.vehicles)));
     assert!(before.len() + 10 < after.len(), "days were left out");
     let renamed: Vec<_> = before.iter().filter(|(trip, route)| after[*trip] != **route).collect();
     assert!(renamed.is_empty(), "{renamed:?}");
@@ -243,7 +243,7 @@ fn without_positions_there_is_no_route() {
             }
         })
         .collect();
-    let found = find(&blind, &[]);
+    let found = find(&blind);
     assert_eq!((found.places.num_rows(), found.routes.num_rows()), (0, 0));
     let basis: BTreeSet<_> =
         found.trip_routes.iter().flat_map(|batch| texts(&tables::TRIP_ROUTES, batch, "basis")).collect();
@@ -254,8 +254,8 @@ fn without_positions_there_is_no_route() {
         stops: empty(&tables::STOPS),
         crossings: empty(&tables::CROSSINGS),
     };
-    assert_eq!(find(&[nothing], &[]).routes.num_rows(), 0);
-    assert_eq!(find(&[], &[]).routes.num_rows(), 0);
+    assert_eq!(find(&[nothing]).routes.num_rows(), 0);
+    assert_eq!(find(&[]).routes.num_rows(), 0);
 }
 
 /// Names that a log may hold: those of found routes, of other folders, of nothing, endless ones; and cells that are none.
@@ -263,7 +263,7 @@ fn without_positions_there_is_no_route() {
 fn hostile_names_are_only_names() {
     let first = &PILOT.vehicles[0];
     let endless = "x".repeat(100_000);
-    let found = find(&PILOT.vehicles, &[]);
+    let found = find(&PILOT.vehicles);
     let taken = texts(&tables::ROUTES, &found.routes, "route_id")[0].clone().expect("an id");
     let names = ["../../etc/passwd", "", "\u{202e}\u{0}<script>", &endless, &taken];
     let rows = first.trips.num_rows();
@@ -276,12 +276,7 @@ fn hostile_names_are_only_names() {
             }
         })
     };
-    let lines = [
-        NamedRoute { name: "nowhere".to_owned(), line: vec![(f64::NAN, 0.0), (0.0, f64::INFINITY)] },
-        NamedRoute { name: "round the world".to_owned(), line: vec![(0.0, -180.0), (0.0, 179.0), (90.0, 0.0)] },
-        NamedRoute { name: String::new(), line: Vec::new() },
-    ];
-    let found = find(&[named], &lines);
+    let found = find(&[named]);
     let ids = texts(&tables::ROUTES, &found.routes, "route_id");
     assert_eq!(ids.iter().collect::<BTreeSet<_>>().len(), ids.len(), "each id is one route's");
     let of_trips = texts(&tables::TRIP_ROUTES, &found.trip_routes[0], "route_id");
@@ -291,19 +286,17 @@ fn hostile_names_are_only_names() {
     }
 }
 
-/// A line that the pilot's files draw, along the way of one found route: its rounds are then of that line, and no others.
+/// Trips that the replay put on a line of the pilot's map: the route is the line's, and says so.
 #[test]
-fn a_drawn_line_names_its_rounds() {
-    let found = find(&PILOT.vehicles, &[]);
-    let ways = texts(&tables::ROUTES, &found.routes, "way");
-    let ids = texts(&tables::ROUTES, &found.routes, "route_id");
-    let centre = |cell: &str| h3o::LatLng::from(cell.parse::<h3o::CellIndex>().expect("a cell"));
-    let line: Vec<(f64, f64)> =
-        ways[0].as_deref().expect("a way").split(' ').map(centre).map(|at| (at.lat(), at.lng())).collect();
-    let drawn = find(&PILOT.vehicles, &[NamedRoute { name: "milk round".to_owned(), line }]);
-    let pairs: BTreeSet<(String, String)> = labels(&found).into_iter().zip(labels(&drawn)).collect();
-    let renamed: Vec<_> = pairs.iter().filter(|(before, after)| before != after).collect();
-    assert_eq!(renamed, [&(ids[0].clone().expect("an id"), "milk round".to_owned())]);
-    let basis = drawn.trip_routes.iter().flat_map(|batch| texts(&tables::TRIP_ROUTES, batch, "basis"));
-    assert!(basis.into_iter().any(|basis| basis.as_deref() == Some("file")));
+fn a_line_of_the_map_names_its_rounds() {
+    let first = &PILOT.vehicles[0];
+    let rows = first.trips.num_rows();
+    let text = |value: &'static str| Arc::new(StringArray::from(vec![Some(value); rows]));
+    let trips = with_column(&first.trips, "route_id", text("milk round"));
+    let mapped = Logged { trips: with_column(&trips, "route_basis", text("map")), ..first.clone() };
+    let found = find(&[mapped]);
+    assert_eq!(texts(&tables::ROUTES, &found.routes, "name"), [Some("milk round".to_owned())]);
+    let of_trips = texts(&tables::TRIP_ROUTES, &found.trip_routes[0], "basis");
+    let of_routes = texts(&tables::ROUTES, &found.routes, "basis");
+    assert!(of_trips.iter().chain(&of_routes).all(|basis| basis.as_deref() == Some("map")), "{of_trips:?}");
 }

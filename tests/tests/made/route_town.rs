@@ -304,7 +304,7 @@ fn score(town: Town, seed: u64) -> (f64, usize) {
     for [trips, stops, crossings] in &logs {
         drafts.add(Drafts::of(trips, stops, crossings, &places).expect("drafts"));
     }
-    let routes = Routes::find(drafts, &[], &places);
+    let routes = Routes::find(drafts, &places);
     let mut labels: Vec<String> = Vec::new();
     for [trips, stops, crossings] in &logs {
         let assigned = routes.assign(trips, stops, crossings, &places).expect("assigned").trip_routes;

@@ -94,6 +94,28 @@ fn conserves(run: &Run, vehicles: &[String]) {
     assert!(
         by_route.filter(|(_, group)| group.as_deref().is_some_and(|g| g.starts_with("found-"))).count() > 1
     );
+    found_everywhere(run, vehicles);
+}
+
+/// Where no column names a route, stops and the balance of braking go by the routes found as well.
+fn found_everywhere(run: &Run, vehicles: &[String]) {
+    let is_found = |route: &Option<String>| route.as_deref().is_some_and(|route| route.starts_with("found-"));
+    let losses = per_vehicle(run, vehicles, &tables::AVOIDABLE_LOSSES).texts("route_id");
+    assert!(
+        2 * losses.iter().filter(|route| is_found(route)).count() > losses.len(),
+        "most stops have a route"
+    );
+    let text = backwatt::ReportOptions { no_pages: true, ..Default::default() };
+    run.report(&backwatt::silent, text).expect("report");
+    let balance = Table::read(&[run.layout.table(&tables::BRAKING_BALANCE)], &tables::BRAKING_BALANCE);
+    let of_routes: Vec<bool> = balance
+        .texts("grouping")
+        .iter()
+        .zip(balance.texts("group"))
+        .filter(|(grouping, _)| grouping.as_deref() == Some("route"))
+        .map(|(_, group)| is_found(&group))
+        .collect();
+    assert!(of_routes.iter().filter(|found| **found).count() > 1, "{of_routes:?}");
 }
 
 /// Where vehicles spend the night nothing is to be shared.

@@ -8,12 +8,22 @@ use jiff::civil::Date;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::drivers::DRIVERS;
-use super::trucks::{TRUCKS, Truck};
+use super::drivers::{DRIVERS, FIRST};
+use super::trucks::{Truck, fleet};
 use crate::Size;
 use crate::place::routes;
 
-const WEEKS: usize = 8;
+/// How many weeks, trucks and drivers a pilot has, and whether half of it goes out on some Saturdays.
+#[derive(Clone, Copy)]
+struct Extent {
+    weeks: usize,
+    trucks: usize,
+    drivers: usize,
+    has_saturdays: bool,
+}
+
+const FULL: Extent = Extent { weeks: 8, trucks: 6, drivers: FIRST, has_saturdays: true };
+const LARGE: Extent = Extent { weeks: 12, trucks: 20, drivers: DRIVERS.len(), has_saturdays: false };
 /// First day of week six: the day of the firmware update.
 const UPDATE_DAY: usize = 35;
 /// Saturdays on which half of the fleet goes out.
@@ -53,9 +63,10 @@ pub fn date_of(day: usize) -> Date {
 pub fn shifts_by_truck(size: Size, seed: u64) -> Vec<Vec<Shift>> {
     let all: Vec<Shift> = match size {
         Size::Small => small(),
-        Size::Full => full(seed),
+        Size::Full => every_day(&FULL, &fleet(size), seed),
+        Size::Large => every_day(&LARGE, &fleet(size), seed),
     };
-    (0..TRUCKS.len())
+    (0..fleet(size).len())
         .map(|truck| all.iter().copied().filter(|shift| shift.truck == truck).collect::<Vec<_>>())
         .filter(|shifts| !shifts.is_empty())
         .collect()
@@ -78,39 +89,42 @@ fn small() -> Vec<Shift> {
         .collect()
 }
 
-fn full(seed: u64) -> Vec<Shift> {
-    (0..WEEKS * 7).filter(|&day| is_working_day(day)).flat_map(|day| crew_of(seed, day)).collect()
+fn every_day(of: &Extent, fleet: &[Truck], seed: u64) -> Vec<Shift> {
+    let days = (0..of.weeks * 7).filter(|&day| is_working_day(of, day));
+    days.flat_map(|day| crew_of(of, fleet, seed, day)).collect()
 }
 
-fn is_working_day(day: usize) -> bool {
+fn is_working_day(of: &Extent, day: usize) -> bool {
     let (week, weekday) = (day / 7, day % 7);
-    weekday < 5 || (weekday == 5 && SATURDAYS.contains(&week))
+    weekday < 5 || (of.has_saturdays && weekday == 5 && SATURDAYS.contains(&week))
 }
 
 /// Deals drivers and routes out to the trucks of one day.
-fn crew_of(seed: u64, day: usize) -> Vec<Shift> {
+fn crew_of(of: &Extent, fleet: &[Truck], seed: u64, day: usize) -> Vec<Shift> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     rng.set_stream(0x526f_0000 + day as u64);
-    let mut drivers: Vec<usize> = (0..DRIVERS.len()).collect();
-    let mut routes: Vec<usize> = (0..routes::COUNT).collect();
+    let mut drivers: Vec<usize> = (0..of.drivers).collect();
+    // Every route as often as there are trucks for it.
+    let mut routes: Vec<usize> =
+        (0..routes::COUNT * of.trucks.div_ceil(routes::COUNT)).map(|at| at % routes::COUNT).collect();
     let is_saturday = day % 7 == 5;
-    (0..TRUCKS.len())
+    (0..of.trucks)
         .filter(|truck| !is_saturday || truck % 2 == (day / 7) % 2)
         .map(|truck| {
             let driver = draw(&mut rng, &mut drivers, |driver| match driver {
-                _ if driver % TRUCKS.len() == truck => 8.0,
-                _ if (driver + 1) % TRUCKS.len() == truck => 3.0,
+                _ if driver % of.trucks == truck => 8.0,
+                _ if (driver + 1) % of.trucks == truck => 3.0,
                 _ => 0.7,
             });
-            let route = draw(&mut rng, &mut routes, |route| route_weight(truck, route));
+            let route = draw(&mut rng, &mut routes, |route| route_weight(fleet, truck, route));
             Shift { day, truck, driver, route }
         })
         .collect()
 }
 
 /// A truck's fondness for a route. The long coast road rarely goes to the small packs.
-fn route_weight(truck: usize, route: usize) -> f64 {
-    let home = match truck {
+fn route_weight(fleet: &[Truck], truck: usize, route: usize) -> f64 {
+    let home = match truck % routes::COUNT {
         0 => 0,
         1 => 1,
         2 => 5,
@@ -118,7 +132,7 @@ fn route_weight(truck: usize, route: usize) -> f64 {
         4 => 3,
         _ => 4,
     };
-    let is_coast_for_light = route == 5 && TRUCKS[truck].kind.packs < 4.0;
+    let is_coast_for_light = route == 5 && fleet[truck].kind.packs < 4.0;
     match () {
         () if route == home => 5.0,
         () if is_coast_for_light => 0.3,
@@ -146,7 +160,7 @@ mod tests {
     #[test]
     fn the_roster_is_connected_but_not_balanced() {
         let shifts: Vec<Shift> = shifts_by_truck(Size::Full, 1).concat();
-        for (driver, person) in DRIVERS.iter().enumerate() {
+        for (driver, person) in DRIVERS.iter().take(FIRST).enumerate() {
             let own: Vec<_> = shifts.iter().filter(|shift| shift.driver == driver).collect();
             let trucks: HashSet<_> = own.iter().map(|shift| shift.truck).collect();
             let routes: HashSet<_> = own.iter().map(|shift| shift.route).collect();
@@ -154,6 +168,15 @@ mod tests {
             assert!(trucks.len() >= 3 && routes.len() >= 4);
         }
         assert!((240..270).contains(&shifts.len()), "{}", shifts.len());
+    }
+
+    #[test]
+    fn the_large_pilot_has_twenty_trucks_on_sixty_days() {
+        let own = shifts_by_truck(Size::Large, 1);
+        assert!(own.len() == 20 && own.iter().all(|shifts| shifts.len() == 60));
+        let of_day: HashSet<_> =
+            own.iter().filter_map(|shifts| shifts.first()).map(|shift| shift.driver).collect();
+        assert_eq!(of_day.len(), 20, "nobody drives two trucks at once");
     }
 
     #[test]

@@ -1,6 +1,7 @@
-//! The six trucks, their loggers, and what those loggers leave out.
+//! The six trucks, and more like them, their loggers, and what those loggers leave out.
 
 use super::types::{LIGHT, MEDIUM, VehicleType};
+use crate::Size;
 
 /// Which of the two file formats a truck's logger writes.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -28,6 +29,7 @@ pub enum Rounding {
 }
 
 /// A truck: its logger, and where it departs from its type.
+#[derive(Clone, Copy)]
 pub struct Truck {
     pub id: &'static str,
     pub kind: &'static VehicleType,
@@ -144,3 +146,18 @@ pub const TRUCKS: [Truck; 6] = [
         ..UPLAND
     },
 ];
+
+/// Names of the trucks that the large pilot has beyond the six, each one more of the six in turn.
+const MORE: [&str; 14] =
+    ["H14", "H15", "H16", "U24", "U25", "U26", "H17", "H18", "H19", "U27", "U28", "U29", "H20", "H21"];
+
+/// Every truck of a pilot of this size.
+pub fn fleet(size: Size) -> Vec<Truck> {
+    let more = MORE.iter().enumerate().map(|(at, id)| {
+        let lap = at / TRUCKS.len() + 1;
+        let like = TRUCKS[at % TRUCKS.len()];
+        Truck { id, state_of_health_frac: like.state_of_health_frac - 0.004 * lap as f64, ..like }
+    });
+    let beyond = if size == Size::Large { MORE.len() } else { 0 };
+    TRUCKS.into_iter().chain(more.take(beyond)).collect()
+}

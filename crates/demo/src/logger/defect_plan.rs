@@ -5,7 +5,7 @@ use rand_chacha::ChaCha8Rng;
 
 use crate::Size;
 use crate::fleet::roster::Shift;
-use crate::fleet::trucks::{Format, TRUCKS};
+use crate::fleet::trucks::{Format, Truck};
 
 /// The kinds of defect, as `truth/defects.csv` names them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -68,14 +68,19 @@ pub struct Planned {
 }
 
 /// Deals the defects out over all shifts.
-pub fn plan(size: Size, seed: u64, shifts: &[Vec<Shift>]) -> Vec<Planned> {
+pub fn plan(size: Size, seed: u64, fleet: &[Truck], shifts: &[Vec<Shift>]) -> Vec<Planned> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     rng.set_stream(0x4465_6665);
     let all: Vec<Shift> = shifts.concat();
     let mut planned: Vec<Planned> = Vec::new();
     for (kind, small, full) in COUNTS {
-        let count = if size == Size::Small { small } else { full };
-        let fitting: Vec<Shift> = all.iter().copied().filter(|shift| is_fitting(kind, shift)).collect();
+        let count = match size {
+            Size::Small => small,
+            Size::Full => full,
+            Size::Large => 5 * full,
+        };
+        let fitting: Vec<Shift> =
+            all.iter().copied().filter(|shift| is_fitting(kind, &fleet[shift.truck])).collect();
         let mut left = count.min(fitting.len());
         while left > 0 {
             let shift = fitting[rng.random_range(0..fitting.len())];
@@ -91,6 +96,6 @@ pub fn plan(size: Size, seed: u64, shifts: &[Vec<Shift>]) -> Vec<Planned> {
 }
 
 /// Only a file that ends with the day can break off at the day's last line.
-fn is_fitting(kind: DefectKind, shift: &Shift) -> bool {
-    kind != DefectKind::TruncatedLastLine || TRUCKS[shift.truck].format == Format::Harbour
+fn is_fitting(kind: DefectKind, truck: &Truck) -> bool {
+    kind != DefectKind::TruncatedLastLine || truck.format == Format::Harbour
 }

@@ -14,6 +14,7 @@ use super::comparison::{Model, seed, why};
 use super::driver_days::{DriverDay, DriverDays, Key};
 use super::group::{EXPOSURE_DAYS, Group, SMALL_GROUP, groups};
 use super::response::{Part, Response, rows};
+use super::whose::{Whose, whose};
 
 /// Something that happened on a day, as the pilot file states it.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -39,7 +40,7 @@ const ODD_SHARE: f64 = 0.05;
 const TYPE_LEAST: usize = 3;
 
 const FOUND: &str = "found because it is sharp, so its size is on the large side; days that follow their neighbours look like \
-     shifts; a driver's change shows in the truck driven most as well, and a truck's in its driver: look at both before naming a cause";
+     shifts; the truck driven most, or its driver, was looked at for the same step, and nothing else";
 const STATED: &str = "whatever else changed for this one on that day is in it";
 const STANDING: &str =
     "a reason to look at the truck, no finding about it: tyres, brakes, battery and sheet may differ";
@@ -165,8 +166,15 @@ impl Followed<'_> {
                 Found { day, sides: Some(sides), figures, ..base }
             };
             for shift in shifts(&values, alpha, SHIFTS_MOST) {
-                let (finding, chance) = ("change found", Some(shift.p_value));
-                found.push(parted(shift.at, Found { finding, chance, caution: FOUND, ..base.clone() }));
+                let day = days.keys().nth(shift.at).map_or("", String::as_str);
+                let (finding, what) = match whose(self.model, self.keys, subject, name, day) {
+                    Whose::Own => ("change found", None),
+                    Whose::Of(other) => ("change of another", Some(format!("of {other}"))),
+                    Whose::Either(other) => ("cannot be told apart", Some(format!("from a change of {other}"))),
+                };
+                let chance = Some(shift.p_value);
+                let base = Found { finding, what, chance, caution: FOUND, ..base.clone() };
+                found.push(parted(shift.at, base));
             }
             let concerns = |event: &&StatedEvent| {
                 let named = if subject == "driver" { &event.drivers } else { &event.vehicles };

@@ -82,6 +82,37 @@ pub fn groups(of: &DriverDays) -> Vec<Group> {
     groups
 }
 
+/// Why no figure about a person may be shown, where none may.
+#[derive(Debug, Clone, Default)]
+pub struct WhyHidden {
+    shown: BTreeSet<String>,
+    small: BTreeSet<String>,
+}
+
+impl WhyHidden {
+    pub fn of(days: &DriverDays, pseudonyms: bool) -> Self {
+        let mut found = Self::default();
+        for group in groups(days) {
+            let compared = group.compared();
+            let into =
+                if pseudonyms && compared.len() < SMALL_GROUP { &mut found.small } else { &mut found.shown };
+            into.extend(compared.into_iter().map(str::to_owned));
+        }
+        found
+    }
+
+    pub fn why(&self, driver: &str) -> Option<String> {
+        if self.shown.contains(driver) {
+            return None;
+        }
+        Some(if self.small.contains(driver) {
+            format!("fewer than {SMALL_GROUP} drivers in the group, and names are pseudonyms")
+        } else {
+            format!("fewer than {EXPOSURE_DAYS} driving days or {EXPOSURE_BRAKING_KWH} kWh of braking energy")
+        })
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::super::driver_days::{DriverDay, Key};

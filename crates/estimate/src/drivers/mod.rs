@@ -38,9 +38,11 @@ mod response;
 mod table;
 #[cfg(test)]
 mod tests;
+mod whose;
 
 pub use changes::{StatedEvent, changes};
 pub use driver_days::{DriverDay, DriverDays, DriverTables, Key, driver_days};
+pub(crate) use group::WhyHidden;
 pub use group::{EXPOSURE_BRAKING_KWH, EXPOSURE_DAYS, SMALL_GROUP};
 pub use habits::habits;
 pub use occasions::{Example, Habit};

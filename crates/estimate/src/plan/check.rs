@@ -10,6 +10,7 @@ use super::climate::ClimateSums;
 use super::days::VehicleDay;
 use super::judged::{Measured, Row, build, joined, judged};
 use super::range::range;
+use super::scale::Scale;
 use super::settings::{Assumption, Covers, Kind, Measure, PlanSettings, TypePlan};
 use super::spread::DayRatio;
 use crate::recovery::{braking, evidence, recovered, relative};
@@ -67,6 +68,7 @@ fn energy<'a>(of: &'a Assumption, days: &[&VehicleDay], covers: Covers) -> Row<'
     let measured = Measured {
         shared_half: if under > 0.0 { sums.net_errors.half_width() / under } else { 0.0 },
         rows,
+        scale: Scale::Plain,
         distance_mi: sums.distance_mi,
         evidence: evidence(sums.moving_s, sums.measured_moving_s, sums.inferred_moving_s),
     };
@@ -92,6 +94,11 @@ fn regen<'a>(of: &'a Assumption, days: &[&VehicleDay], measure: Measure, is_stat
     let measured = Measured {
         shared_half: if under > 0.0 { over / under * share } else { 0.0 },
         rows,
+        // Of braking or of gross discharge no more than all comes back; of net use it may be more.
+        scale: match measure {
+            Measure::Braking | Measure::Use => Scale::Share,
+            Measure::NetUse | Measure::RangeGain => Scale::Positive,
+        },
         distance_mi: sums.distance_paired_mi,
         evidence: evidence(sums.moving_paired_s, sums.measured_paired_s, sums.inferred_paired_s),
     };
@@ -110,7 +117,7 @@ fn regen<'a>(of: &'a Assumption, days: &[&VehicleDay], measure: Measure, is_stat
 fn climate<'a>(of: &'a Assumption, days: &[&VehicleDay], types: &[TypePlan]) -> Row<'a> {
     let (_, sums) = cells(of, days);
     let mut ends = [0.0; 3];
-    let mut is_measured = true;
+    let (mut is_measured, mut is_whole) = (true, true);
     let mut rows = Vec::new();
     for day in days {
         let Some(own) = types.iter().find(|own| own.name == day.vehicle_type) else { continue };
@@ -121,6 +128,7 @@ fn climate<'a>(of: &'a Assumption, days: &[&VehicleDay], types: &[TypePlan]) -> 
             .for_each(|(_, of)| day_sums.add(of));
         let Some(cab) = day_sums.cab(own.aux_w) else { continue };
         is_measured &= day_sums.cab_basis().1;
+        is_whole &= day_sums.knows_others();
         ends.iter_mut().zip(cab).for_each(|(sum, kwh)| *sum += kwh);
         rows.push(DayRatio {
             over: cab[1],
@@ -133,10 +141,17 @@ fn climate<'a>(of: &'a Assumption, days: &[&VehicleDay], types: &[TypePlan]) -> 
     let measured = Measured {
         shared_half: if under > 0.0 { (ends[2] - ends[0]) / 2.0 / under } else { 0.0 },
         rows,
+        scale: Scale::Share,
         distance_mi: sums.distance_mi,
         evidence: if is_measured { "measured" } else { "modelled" },
     };
-    judged(of, "climate share", "cab climate over gross discharge, in trips".to_owned(), "1", &measured)
+    let measure = "cab climate over gross discharge, in trips".to_owned();
+    let mut row = judged(of, "climate share", measure, "1", &measured);
+    if !is_whole {
+        let alone = "the cab alone: battery climate and refrigeration are not logged, and a plan that counts them counts more";
+        row.caution = joined(&row.caution, alone);
+    }
+    row
 }
 
 /// Sums of each vehicle-day over the routes an assumption speaks of, and of all of them.

@@ -111,6 +111,11 @@ impl ClimateSums {
         Some(std::array::from_fn(|end| logged + stated[end] + stops[end] + usual[end]))
     }
 
+    /// Whether battery climate and refrigeration are known for most of the time.
+    pub fn knows_others(&self) -> bool {
+        self.others_s.iter().all(|seconds| *seconds >= MEASURED_SHARE * self.duration_s)
+    }
+
     /// What carries most of the time of the cab's figure, and whether it is measured.
     pub fn cab_basis(&self) -> (&'static str, bool) {
         let most = (0..4).max_by(|a, b| self.cab_s[*a].total_cmp(&self.cab_s[*b])).unwrap_or(USUAL);
@@ -151,6 +156,8 @@ struct Row<'a> {
     basis: &'static str,
 }
 
+const UNKNOWN_LOAD: &str = "not logged, and no law stands in for it: no figure, and not nothing. Whatever it drew is in what the battery gave, where that is \
+     measured, and in no modelled energy";
 const LOADS: [&str; 3] = ["cab climate", "battery climate", "refrigeration"];
 
 impl<'a> Row<'a> {
@@ -197,7 +204,7 @@ impl<'a> Row<'a> {
             "logged for part of the time" => {
                 "power logged for part of the time only: the upper end has the rest alike"
             }
-            _ => "not logged, and no law stands in for it",
+            _ => UNKNOWN_LOAD,
         }
     }
 }
@@ -238,6 +245,35 @@ mod tests {
     use super::*;
 
     const AUX_W: [f64; 3] = [500.0, 350.0, 750.0];
+
+    /// A load that nobody logs has a row, no figure, and says where what it drew is to be found.
+    #[test]
+    fn an_unknown_load_is_no_load_of_nothing() {
+        let sums = ClimateSums {
+            cab_kwh: [0.0, 0.0, 0.0, 0.8],
+            cab_s: [0.0, 0.0, 0.0, 3600.0],
+            duration_s: 3600.0,
+            discharged_kwh: 10.0,
+            ..ClimateSums::default()
+        };
+        assert!(!sums.knows_others());
+        let of = TypePlan {
+            name: "van".to_owned(),
+            packs: None,
+            payload_full_kg: 1000.0,
+            aux_w: AUX_W,
+            charge_power_max_w: 1e4,
+            charge_taper_start_frac: 0.8,
+        };
+        for load in [1, 2] {
+            let row = Row::new(&of, load, "all", &sums);
+            assert_eq!((row.energy_kwh, row.evidence, row.basis), (None, "none", "not known"));
+            assert_eq!(row.why(), UNKNOWN_LOAD);
+            assert_eq!(row.share(1), None);
+        }
+        let cab = Row::new(&of, 0, "all", &sums);
+        assert!(cab.why().contains("not part of the energies of other tables"), "{}", cab.why());
+    }
 
     /// One hour each: 2 kW logged, 1 kW by the sheet's law, 1.5 kW at stops of which 0.5 are auxiliaries, 0.8 kW usual.
     #[test]

@@ -1,6 +1,7 @@
 //! One vehicle's tables as service days: by route for ratios, by trip for what a battery goes through.
 
 use std::collections::{BTreeMap, HashMap};
+use std::sync::Arc;
 
 use arrow::array::RecordBatch;
 use backwatt_schema::{BatchError, BatchView, number_at, tables, text_at};
@@ -49,7 +50,7 @@ pub struct Leg {
     pub moving_s: f64,
     pub soc_end: Option<f64>,
     pub soc_start: Option<f64>,
-    pub scenarios: BTreeMap<String, Modelled>,
+    pub scenarios: ByScenario,
 }
 
 /// A trip as modelled. [kWh]
@@ -62,6 +63,26 @@ pub struct Modelled {
     pub change_high_kwh: f64,
     pub total_low_kwh: f64,
     pub total_high_kwh: f64,
+}
+
+/// A trip under each scenario. All trips of a vehicle share the names: days of a whole fleet are kept at once.
+#[derive(Debug, Clone, Default)]
+pub struct ByScenario {
+    names: Arc<Vec<String>>,
+    of: Vec<Modelled>,
+}
+
+impl ByScenario {
+    pub fn get(&self, name: &str) -> Option<&Modelled> {
+        self.of.get(self.names.iter().position(|own| own == name)?)
+    }
+}
+
+impl FromIterator<(String, Modelled)> for ByScenario {
+    fn from_iter<I: IntoIterator<Item = (String, Modelled)>>(rows: I) -> Self {
+        let (names, of) = rows.into_iter().unzip();
+        Self { names: Arc::new(names), of }
+    }
 }
 
 impl Modelled {
@@ -222,6 +243,10 @@ fn read_scenarios(scenarios: &RecordBatch, legs: &mut [Leg]) -> Result<(), Batch
     let columns = columns.map(|name| view.numbers(name));
     let places: HashMap<String, usize> =
         legs.iter().enumerate().map(|(at, leg)| (leg.trip.clone(), at)).collect();
+    // Every trip has the same scenarios in the same order.
+    let first = if view.rows() > 0 { ids.value(0) } else { "" };
+    let of_first = (0..view.rows()).take_while(|row| ids.value(*row) == first);
+    let shared = Arc::new(of_first.map(|row| names.value(row).to_owned()).collect::<Vec<_>>());
     for row in 0..view.rows() {
         let Some(leg) = places.get(ids.value(row)).and_then(|at| legs.get_mut(*at)) else { continue };
         let mut values = [0.0; 6];
@@ -230,15 +255,15 @@ fn read_scenarios(scenarios: &RecordBatch, legs: &mut [Leg]) -> Result<(), Batch
         }
         let [driving_kwh, standing_kwh, change_low_kwh, change_high_kwh, total_low_kwh, total_high_kwh] =
             values;
-        let modelled = Modelled {
+        leg.scenarios.names = Arc::clone(&shared);
+        leg.scenarios.of.push(Modelled {
             driving_kwh,
             standing_kwh,
             change_low_kwh,
             change_high_kwh,
             total_low_kwh,
             total_high_kwh,
-        };
-        leg.scenarios.insert(names.value(row).to_owned(), modelled);
+        });
     }
     Ok(())
 }

@@ -83,14 +83,15 @@ impl Driven {
         for day in days.iter().filter(|day| of.scope.takes_day(&day.vehicle_type, day.season)) {
             // Observed and modelled of the same trips; one whose route the log does not name as one belongs to none.
             let legs = day.legs.iter().filter(|leg| of.scope.takes_route(&leg.route));
-            let is_modelled = |leg: &&Leg| found.names.iter().all(|name| leg.scenarios.contains_key(name));
+            let is_modelled = |leg: &&Leg| found.names.iter().all(|name| leg.scenarios.get(name).is_some());
             let legs: Vec<&Leg> = legs.filter(is_modelled).collect();
             let distance_mi: f64 = legs.iter().map(|leg| leg.distance_mi).sum();
             if distance_mi <= 0.0 {
                 continue;
             }
-            let modelled =
-                |set: usize| legs.iter().map(|leg| &leg.scenarios[&found.names[set]]).collect::<Vec<_>>();
+            let modelled = |set: usize| {
+                legs.iter().filter_map(|leg| leg.scenarios.get(&found.names[set])).collect::<Vec<_>>()
+            };
             let of_sets: Vec<Vec<&Modelled>> = (0..found.names.len()).map(modelled).collect();
             let observed =
                 |leg: &&Leg| leg.driving_kwh + if covers == Covers::Trips { leg.standing_kwh } else { 0.0 };

@@ -6,6 +6,7 @@ use arrow::array::RecordBatch;
 use backwatt_schema::{BatchBuilder, BatchError, tables};
 use backwatt_stats::{Equivalence, Verdict};
 
+use super::scale::{OnScale, Scale};
 use super::scope::Season;
 use super::settings::Assumption;
 use super::spread::{DayRatio, Spread, in_words, spread};
@@ -15,6 +16,7 @@ pub(super) struct Measured<'d> {
     pub rows: Vec<DayRatio<'d>>,
     /// 90 % half-width of the ratio that all days share.
     pub shared_half: f64,
+    pub scale: Scale,
     pub distance_mi: f64,
     pub evidence: &'static str,
 }
@@ -55,6 +57,9 @@ pub(super) fn judged<'a>(
     judged_within(of, assumption, measure, unit, measured, margin(of))
 }
 
+/// Of a share: nothing below none of it is possible, or beyond all of it.
+const NEARLY_ALL: f64 = 0.8;
+
 pub(super) fn judged_within<'a>(
     of: &'a Assumption,
     assumption: &'static str,
@@ -66,11 +71,17 @@ pub(super) fn judged_within<'a>(
     let rows = &measured.rows;
     let (over, under) = rows.iter().fold((0.0, 0.0), |sum, row| (sum.0 + row.over, sum.1 + row.under));
     let spread = spread(rows);
-    let test = spread.as_ref().and_then(|spread| spread.against(margin, measured.shared_half));
+    let scale = measured.scale;
+    let on_scale = spread.as_ref().and_then(|spread| scale.of(spread, margin, measured.shared_half));
+    let test = on_scale.as_ref().and_then(|OnScale { spread, margin, shared_half }| {
+        let (test, degrees) = spread.against(*margin, *shared_half)?;
+        let interval = (scale.back(test.interval.0), scale.back(test.interval.1));
+        Some((Equivalence { interval, ..test }, degrees))
+    });
     let verdict = test.map_or(Verdict::CannotTell, |(test, _)| test.verdict);
-    let open = spread.as_ref().filter(|_| verdict == Verdict::CannotTell);
-    let more_days = open.and_then(|spread| spread.more_days(margin, measured.shared_half));
-    let more_vehicles = open.and_then(|spread| spread.more_vehicles(margin, measured.shared_half));
+    let open = on_scale.as_ref().filter(|_| verdict == Verdict::CannotTell);
+    let more_days = open.and_then(|on| on.spread.more_days(on.margin, on.shared_half));
+    let more_vehicles = open.and_then(|on| on.spread.more_vehicles(on.margin, on.shared_half));
     let mut row = Row {
         of,
         assumption,
@@ -81,7 +92,18 @@ pub(super) fn judged_within<'a>(
         interval: test.map(|(test, _)| test.interval),
         verdict,
         test,
-        caution: caution(rows, spread.as_ref()),
+        caution: match test {
+            Some((test, _)) if scale == Scale::Share && test.interval.1 - test.interval.0 > NEARLY_ALL => {
+                joined(
+                    &caution(rows, spread.as_ref()),
+                    "nearly every share is left open: these logs cannot tell",
+                )
+            }
+            None if spread.is_some() => {
+                joined(&caution(rows, spread.as_ref()), "no interval: the share found is none, or all, of it")
+            }
+            _ => caution(rows, spread.as_ref()),
+        },
         spread,
         shared_half: measured.shared_half,
         distance_mi: measured.distance_mi,

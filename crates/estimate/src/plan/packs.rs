@@ -16,7 +16,7 @@ use crate::tally::Sums;
 /// Name of the scenario table's row in which the truck carries one pack more.
 pub const ONE_PACK_MORE: &str = "one pack more";
 /// Both ends of a sheet at once are a bound: half of that width stands in for the 90 % half-width, as for R2.
-pub(super) const OF_BOUND: f64 = 0.25;
+pub(crate) const OF_BOUND: f64 = 0.25;
 
 /// What a day is made harder by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

@@ -3,6 +3,7 @@
 use super::days::{Modelled, VehicleDay};
 use super::judged::{Measured, Row, in_short, judged_within, margin};
 use super::packs::{OF_BOUND, ONE_PACK_MORE};
+use super::scale::Scale;
 use super::settings::{Assumption, PlanSettings, TypePlan};
 use super::spread::DayRatio;
 use crate::learned::Z_90;
@@ -65,6 +66,8 @@ pub(super) fn range<'a>(
     let measured = Measured {
         shared_half: if under > 0.0 { over / under * share } else { 0.0 },
         rows,
+        // One over a use: the logarithm is as wide either way.
+        scale: Scale::Positive,
         distance_mi: under,
         evidence: if is_driven { observed } else { "modelled" },
     };

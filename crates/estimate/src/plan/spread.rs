@@ -123,6 +123,14 @@ fn grouping<'a>(rows: &[&DayRatio<'a>], of: fn(&DayRatio<'a>) -> &'a str) -> Gro
 }
 
 impl Spread {
+    /// The same about another value, every error times a slope.
+    pub(super) fn carried(&self, ratio: f64, slope: f64) -> Spread {
+        let Parts { vehicle, date, day } = self.parts;
+        let square = slope * slope;
+        let parts = Parts { vehicle: vehicle * square, date: date * square, day: day * square };
+        Spread { ratio, parts, ..self.clone() }
+    }
+
     fn standard_error(&self) -> f64 {
         self.parts.sum().sqrt() * self.widening
     }

@@ -5,7 +5,7 @@ use backwatt_schema::{BatchBuilder, BatchError, tables};
 
 use super::drafts::CELLS_LEAST;
 use super::driven::Driven;
-use super::found::{Basis, Routes};
+use super::found::{Basis, Route, Routes};
 use super::rounds::{Round, rounds};
 use crate::places::{Ends, Places};
 
@@ -72,9 +72,11 @@ impl Routes {
         let way = round.way();
         let tells = way.len() >= CELLS_LEAST;
         if let Some(label) = round.label {
-            let route = self.routes.iter().position(|route| route.basis == Basis::Log && route.name == label);
+            let is_named = |route: &Route| route.basis != Basis::Found && route.name == label;
+            let route = self.routes.iter().position(is_named);
             let likeness = route.filter(|_| tells).map(|route| way.likeness(&self.routes[route].core));
-            return Verdict { route, basis: "log", likeness };
+            let basis = if round.is_mapped { Basis::Map } else { Basis::Log };
+            return Verdict { route, basis: basis.as_str(), likeness };
         }
         let none = |basis, likeness| Verdict { route: None, basis, likeness };
         if way.len() == 0 {
@@ -87,8 +89,7 @@ impl Routes {
         let Some((likeness, at)) = best else { return none("once", None) };
         let rival = second.map_or(0.0, |(likeness, _)| likeness);
         if likeness >= LIKE && rival < likeness - MARGIN {
-            let basis = if self.routes[at].basis == Basis::File { "file" } else { "found" };
-            return Verdict { route: Some(at), basis, likeness: Some(likeness) };
+            return Verdict { route: Some(at), basis: "found", likeness: Some(likeness) };
         }
         if likeness >= LIKE {
             return none("ambiguous", Some(likeness));

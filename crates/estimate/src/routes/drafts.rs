@@ -28,13 +28,15 @@ pub struct Draft {
     counts: BTreeMap<u64, u64>,
     /// The round most like the others.
     pub typical: Way,
+    /// Whether the pilot's map names all of them, and no log.
+    pub is_mapped: bool,
 }
 
 /// The groups of one or more vehicles. Grows with routes and vehicles, not with trips.
 #[derive(Debug, Clone, Default)]
 pub struct Drafts {
     open: Vec<Draft>,
-    /// By the log's own name.
+    /// By the name that the log or the map gives.
     labelled: BTreeMap<String, Vec<Draft>>,
 }
 
@@ -103,7 +105,8 @@ fn tells(path: &[u64]) -> bool {
 impl Draft {
     fn of(round: &Round<'_>) -> Self {
         let typical = round.way();
-        Self { rounds: 1, counts: typical.cells().iter().map(|cell| (*cell, 1)).collect(), typical }
+        let counts = typical.cells().iter().map(|cell| (*cell, 1)).collect();
+        Self { rounds: 1, counts, typical, is_mapped: round.is_mapped }
     }
 
     fn content(&self) -> (u64, &Vec<u64>, &Vec<usize>) {
@@ -113,7 +116,8 @@ impl Draft {
     /// One group out of several; `None` of none.
     fn joined(drafts: &[Draft]) -> Option<Draft> {
         let typical = most_typical(drafts)?.typical.clone();
-        let mut joined = Draft { rounds: 0, counts: BTreeMap::new(), typical };
+        let is_mapped = drafts.iter().all(|draft| draft.is_mapped);
+        let mut joined = Draft { rounds: 0, counts: BTreeMap::new(), typical, is_mapped };
         for draft in drafts {
             joined.rounds += draft.rounds;
             for (cell, count) in &draft.counts {

@@ -6,33 +6,19 @@ use h3o::{CellIndex, Resolution};
 
 use super::drafts::{ALIKE, Draft, Drafts};
 use super::names;
-use super::path::step;
 use super::way::Way;
-use crate::places::{Places, Position, centre, metres, point};
+use crate::places::{Places, Position, centre, metres};
 
 /// A found route needs as many rounds: what happened once is no route.
 const ROUNDS_LEAST: u64 = 2;
-/// Road cells, as in `crossings`.
-const CELL: Resolution = Resolution::Ten;
 /// A route's id is a coarser cell, so that a few metres do not rename it.
 const ID: Resolution = Resolution::Nine;
-/// A named line is looked at every so often, and no leg of it oftener than this.
-const STEP_M: f64 = 40.0;
-const STEPS_MOST: f64 = 20_000.0;
-
-/// A route that the pilot's files name and draw.
-#[derive(Debug, Clone, PartialEq)]
-pub struct NamedRoute {
-    pub name: String,
-    /// Latitude and longitude in degrees, in order.
-    pub line: Vec<(f64, f64)>,
-}
 
 /// Who says that it is a route.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Basis {
     Log,
-    File,
+    Map,
     Found,
 }
 
@@ -40,7 +26,7 @@ impl Basis {
     pub fn as_str(self) -> &'static str {
         match self {
             Basis::Log => "log",
-            Basis::File => "file",
+            Basis::Map => "map",
             Basis::Found => "found",
         }
     }
@@ -63,19 +49,14 @@ pub struct Routes {
 }
 
 impl Routes {
-    /// Routes the log names, routes the files name, and what was driven again and again beside them.
-    pub fn find(drafts: Drafts, named: &[NamedRoute], places: &Places) -> Self {
+    /// Routes that logs or the pilot's map name, and what was driven again and again beside them. The replay matches trips
+    /// with the lines of the map.
+    pub fn find(drafts: Drafts, places: &Places) -> Self {
         let (mut routes, mut open) = (Vec::new(), Vec::new());
         for (label, draft) in drafts.merged() {
             match label {
-                Some(label) => routes.push(of_log(label, draft)),
+                Some(label) => routes.push(named(label, draft)),
                 None => open.push(draft),
-            }
-        }
-        let drawn = named.iter().filter(|line| !line.name.is_empty()).map(of_file);
-        for route in drawn {
-            if routes.iter().all(|known| known.id != route.id) {
-                routes.push(route);
             }
         }
         let known = routes.len();
@@ -110,39 +91,9 @@ impl Routes {
     }
 }
 
-fn of_log(label: String, draft: Draft) -> Route {
-    Route { id: label.clone(), name: label, basis: Basis::Log, core: draft.core(), typical: draft.typical }
-}
-
-fn of_file(named: &NamedRoute) -> Route {
-    let way = Way::new(drawn(&named.line), Vec::new());
-    Route {
-        id: named.name.clone(),
-        name: named.name.clone(),
-        basis: Basis::File,
-        core: way.clone(),
-        typical: way,
-    }
-}
-
-/// Cells of a drawn line.
-fn drawn(line: &[Position]) -> Vec<u64> {
-    let mut path = Vec::new();
-    for leg in line.windows(2) {
-        let length_m = metres(leg[0], leg[1]);
-        if !length_m.is_finite() {
-            continue;
-        }
-        let steps = (length_m / STEP_M).ceil().clamp(1.0, STEPS_MOST);
-        for at in 0..=steps as u32 {
-            let share = f64::from(at) / steps;
-            let here = (leg[0].0 + (leg[1].0 - leg[0].0) * share, leg[0].1 + (leg[1].1 - leg[0].1) * share);
-            if let Some(here) = point(here) {
-                step(&mut path, u64::from(here.to_cell(CELL)));
-            }
-        }
-    }
-    path
+fn named(label: String, draft: Draft) -> Route {
+    let basis = if draft.is_mapped { Basis::Map } else { Basis::Log };
+    Route { id: label.clone(), name: label, basis, core: draft.core(), typical: draft.typical }
 }
 
 /// The cell of the part that is farthest from the depot, or from the middle where it touches none: it belongs to what the

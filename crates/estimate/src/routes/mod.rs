@@ -18,4 +18,4 @@ mod way;
 pub use assign::Assigned;
 pub use drafts::{ALIKE, CELLS_LEAST, Drafts};
 pub use driven::Driven;
-pub use found::{NamedRoute, Routes};
+pub use found::Routes;

@@ -19,8 +19,9 @@ pub struct Round<'a> {
     pub stops: Vec<usize>,
     pub distance_mi: f64,
     pub day: Option<&'a str>,
-    /// The log's own name of the route.
+    /// Its route as the log, or the replay from the pilot's map, names it; and whether it was the map.
     pub label: Option<&'a str>,
+    pub is_mapped: bool,
 }
 
 impl Round<'_> {
@@ -40,6 +41,7 @@ pub fn rounds<'a>(
     let view = BatchView::new(&tables::TRIPS, trips);
     let (labels, distance) = (view.texts("route_id")?, view.numbers("distance_m")?);
     let label = |row: usize| text_at(labels, row).filter(|label| !label.is_empty());
+    let bases = view.texts("route_basis")?;
     let ends = Ends::of(trips)?;
     let mut stood: Vec<Vec<usize>> = vec![Vec::new(); ends.rows()];
     for visit in visits(trips, stops)? {
@@ -58,7 +60,8 @@ pub fn rounds<'a>(
         if cut {
             let (day, label) = (ends.days[row], label(row));
             let (path, stops) = (Vec::new(), Vec::new());
-            rounds.push(Round { trips: row..row, path, stops, distance_mi: 0.0, day, label });
+            let is_mapped = text_at(bases, row) == Some("map");
+            rounds.push(Round { trips: row..row, path, stops, distance_mi: 0.0, day, label, is_mapped });
         }
         if let Some(round) = rounds.last_mut() {
             round.trips.end = row + 1;

@@ -4,17 +4,17 @@ use arrow::array::RecordBatch;
 use backwatt_schema::{BatchBuilder, BatchError, tables};
 
 use super::driven::{Driven, OnRoute};
-use super::found::{Basis, Route, Routes};
+use super::found::{Route, Routes};
 use super::names;
 use crate::places::Places;
 
 impl Routes {
-    /// Routes and what was driven on them. A named line nobody drove has a row of zeros; a found route was driven.
+    /// Routes and what was driven on them.
     pub fn batch(&self, driven: &Driven, places: &Places) -> Result<RecordBatch, BatchError> {
         let none = OnRoute::default();
         let rows: Vec<(&Route, &OnRoute)> = (self.routes.iter().enumerate())
             .map(|(at, route)| (route, driven.routes.get(&at).unwrap_or(&none)))
-            .filter(|(route, on)| on.rounds > 0 || route.basis == Basis::File)
+            .filter(|(_, on)| on.rounds > 0)
             .collect();
         let each = || rows.iter();
         let ways: Vec<String> = each().map(|(route, _)| way(route)).collect();

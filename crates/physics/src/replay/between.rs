@@ -81,7 +81,7 @@ impl Between {
     /// The gap that the interval from knot `k` lies in, where it is filled.
     pub fn at(&self, k: usize) -> Option<Paths<'_>> {
         let number = (*self.of_interval.get(k)?)?;
-        Some(Paths { library: &self.library, filled: &self.gaps[number as usize] })
+        Some(Paths { library: &self.library, filled: &self.gaps[number as usize], number: number as usize })
     }
 }
 
@@ -90,6 +90,7 @@ impl Between {
 pub struct Paths<'a> {
     library: &'a Library,
     filled: &'a Filled,
+    number: usize,
 }
 
 impl Paths<'_> {
@@ -102,22 +103,30 @@ impl Paths<'_> {
     ///
     /// The rise of the interval is spread along the way; where it is the logged grade's it grows with the way.
     pub fn steps(&self, track: &Track, k: usize, grade: GradeBasis) -> [Vec<Interval>; DRAWS] {
+        std::array::from_fn(|draw| self.path(draw, track, k, grade))
+    }
+
+    /// The same for two draws, one of either half. Which two goes round with the gaps, so that over four of them every
+    /// draw has its turn: for sums over many gaps.
+    pub fn some_steps(&self, track: &Track, k: usize, grade: GradeBasis) -> [Vec<Interval>; 2] {
+        let half = DRAWS / 2;
+        std::array::from_fn(|at| self.path(self.number % half + at * half, track, k, grade))
+    }
+
+    fn path(&self, draw: usize, track: &Track, k: usize, grade: GradeBasis) -> Vec<Interval> {
         let Filled { ends, gap, drawn } = self.filled;
         let window = (track.seconds(ends.0, k), track.seconds(ends.0, k + 1));
         let rise_m = if grade == GradeBasis::None { 0.0 } else { track.rise[k] };
         let line_m = f64::midpoint(track.speed[k], track.speed[k + 1]) * (window.1 - window.0);
-        let path = |draw: usize| {
-            let way_m = drawn.ways_m.map(|ways_m| ways_m[2 * draw / DRAWS]);
-            let speeds = fit(self.library, drawn.windows[draw], gap, way_m);
-            let mut steps = within(&speeds, gap.duration_s, window);
-            let way_m: f64 = steps.iter().map(Interval::distance_m).sum();
-            let over_m = if grade == GradeBasis::Logged { line_m } else { way_m };
-            if over_m > 0.0 {
-                steps.iter_mut().for_each(|step| step.rise_m = rise_m * step.distance_m() / over_m);
-            }
-            steps
-        };
-        std::array::from_fn(path)
+        let way_m = drawn.ways_m.map(|ways_m| ways_m[2 * draw / DRAWS]);
+        let speeds = fit(self.library, drawn.windows[draw], gap, way_m);
+        let mut steps = within(&speeds, gap.duration_s, window);
+        let way_m: f64 = steps.iter().map(Interval::distance_m).sum();
+        let over_m = if grade == GradeBasis::Logged { line_m } else { way_m };
+        if over_m > 0.0 {
+            steps.iter_mut().for_each(|step| step.rise_m = rise_m * step.distance_m() / over_m);
+        }
+        steps
     }
 }
 

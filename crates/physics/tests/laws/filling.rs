@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use backwatt_physics::kernels::filling::{DRAWS, Gap, Travelled, draw, fit};
-use backwatt_physics::{Library, Origin, Replay, ReplaySettings, Trace};
+use backwatt_physics::{Library, Origin, Replay, ReplaySettings, Trace, scenarios};
 use backwatt_schema::tables::{self, CASCADE, GAINS};
 use proptest::prelude::*;
 
@@ -227,4 +227,34 @@ fn a_steady_drive_stays_steady() {
     let replay = log.replay(&plain(), &settings);
     assert!(sum(&replay, BRAKING).abs() < 1e-9);
     assert!((sum(&replay, "distance_m") - 4500.0).abs() < 1e-6);
+}
+
+/// The same trips as one long log and as two short ones: of the short ones all draws are driven, of the long one two for
+/// each gap, and the energies of some 2,500 gaps come out alike.
+#[test]
+fn a_long_log_needs_fewer_draws() {
+    let (trips, seconds, every_s) = (42, 600, 10);
+    let (mut speeds, mut steps) = (Vec::new(), Vec::new());
+    for trip in 0..trips {
+        let own = made_drive(1000 + trip, seconds);
+        speeds.extend(own.into_iter().step_by(every_s));
+        steps.resize(speeds.len() - 1, every_s as f64);
+        steps.push(900.0);
+    }
+    let log = Log::new(&speeds, &steps[..speeds.len() - 1]);
+    let half = speeds.len() / 2;
+    let sheet = exactly(&plain());
+    let energies = |log: &Log| {
+        let found = scenarios("T1", &log.batch(), &sheet, &[], &with_library()).unwrap();
+        let sum = |name| numbers(&tables::SCENARIOS, &found, name).into_iter().flatten().sum::<f64>();
+        (found.num_rows(), ["energy_driving_kwh", "energy_recovered_kwh"].map(sum))
+    };
+    let (whole, first, second) =
+        (energies(&log), energies(&log.part(0, half - 1)), energies(&log.part(half, speeds.len() - 1)));
+    assert_eq!((whole.0, first.0, second.0), (42, 21, 21));
+    for at in 0..2 {
+        let (long, short) = (whole.1[at], first.1[at] + second.1[at]);
+        println!("{long:.3} kWh by two draws, {short:.3} kWh by eight");
+        assert!(long != short && (long - short).abs() < 0.01 * short, "{long} {short}");
+    }
 }

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use backwatt_estimate::level_scenario;
 use backwatt_estimate::plan::{ONE_PACK_MORE, gap_scenarios};
 use backwatt_physics::{Amount, Climate, Driving, Scenario};
 use backwatt_schema::unit::Dimension;
@@ -168,6 +169,12 @@ impl Plan {
         ];
         if let (Some(packs), Some(_)) = (of.packs, of.pack_energy_kwh) {
             asked.push((ONE_PACK_MORE.to_owned(), WhatIf { packs: Some(packs + 1.0), ..WhatIf::default() }));
+        }
+        let levels = &of.sheet.nominal.levels;
+        for level in levels.iter().filter(|_| levels.len() > 1) {
+            let mut what_if = WhatIf::default();
+            what_if.change.level = Some(level.name.clone());
+            asked.push((level_scenario(&level.name), what_if));
         }
         let plain = |(text, what_if): (String, WhatIf)| built(text, name, of, &what_if);
         let mut scenarios = asked.into_iter().map(plain).collect::<Result<Vec<_>, _>>()?;

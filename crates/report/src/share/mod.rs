@@ -218,7 +218,7 @@ fn sorted(table: &'static Table, batch: &RecordBatch) -> Result<RecordBatch, Rep
     let keys: &[&str] = match table.name {
         "recovery" | "braking_balance" => &["grouping", "group"],
         "drivers" | "habits" => &["driver_id"],
-        "changes" => &["subject", "name"],
+        "changes" | "level_what_if" => &["subject", "name"],
         "routes" => &["route_id"],
         "receipts" => &["source_file"],
         "calibration" => &["vehicle_type", "vehicle_id"],

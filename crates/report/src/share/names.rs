@@ -43,11 +43,12 @@ pub fn drivers(layout: &Layout, vehicles: &[String]) -> Result<BTreeSet<String>,
             add(table, "driver_id", None, read_table(&layout.vehicle_table(table, vehicle), table)?)?;
         }
     }
-    let columns: [(&'static Table, &str, Option<(&str, &str)>); 4] = [
+    let columns: [(&'static Table, &str, Option<(&str, &str)>); 5] = [
         (&tables::RECOVERY, "group", Some(("grouping", "driver"))),
         (&tables::DRIVERS, "driver_id", None),
         (&tables::HABITS, "driver_id", None),
         (&tables::CHANGES, "name", Some(("subject", "driver"))),
+        (&tables::LEVEL_WHAT_IF, "name", Some(("subject", "driver"))),
     ];
     for (table, column, only) in columns {
         if let Some(batch) = read_table_if_present(&layout.table(table), table)? {
@@ -125,7 +126,7 @@ impl Names {
             (_, "route_id" | "route") => self.routes.get(text).cloned(),
             ("routes", "name") => self.routes.get(text).cloned(),
             ("recovery" | "braking_balance", "group") => Some(self.group(beside("grouping"), text)),
-            ("changes", "name") => Some(self.group(beside("subject"), text)),
+            ("changes" | "level_what_if", "name") => Some(self.group(beside("subject"), text)),
             _ => self.text(text),
         }
     }

@@ -26,7 +26,7 @@ pub fn mask(
             view.counts("days")?.value(row) >= LEAST_VEHICLE_DAYS && view.counts("vehicles")?.value(row) >= 2
         } else if is(&tables::DRIVERS) || is(&tables::HABITS) {
             people && !known("why_not_shown")?
-        } else if is(&tables::CHANGES) {
+        } else if is(&tables::CHANGES) || is(&tables::LEVEL_WHAT_IF) {
             !known("why_not_shown")? && if text("subject")? == "driver" { people } else { trucks }
         } else if has("vehicle_days") {
             let days = view.counts("vehicle_days")?;

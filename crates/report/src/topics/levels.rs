@@ -1,4 +1,4 @@
-//! What came back at each regen level, as it was driven.
+//! What came back at each regen level, as it was driven; beside it what the model says of the same driving at another.
 
 use backwatt_schema::tables;
 
@@ -25,6 +25,47 @@ const COLUMNS: [grid::Column; 11] = [
     words("evidence", |row, _| row.words("evidence")),
 ];
 
+/// The model of the same driving: beside the association, never in it.
+const REPLAYED: [grid::Column; 10] = [
+    words("of", |row, _| row.words("subject")),
+    words("name", |row, _| row.words("name")),
+    words("type", |row, _| row.words("vehicle_type")),
+    words("level", |row, _| row.words("regen_level")),
+    figure("recoverable at it, kWh", |row, _| row.fixed("energy_recoverable_p50_kwh", 1)),
+    figure("90 %", |row, _| {
+        row.range(["energy_recoverable_p05_kwh", "energy_recoverable_p95_kwh"], Kind::Energy, 1)
+    }),
+    figure("of braking, %", |row, _| row.percent("recoverable_share_frac", 1)),
+    figure("would be recovered, kWh", |row, _| row.fixed("energy_recovered_p50_kwh", 1)),
+    figure("as driven, kWh", |row, _| row.fixed("energy_recovered_set_kwh", 1)),
+    words("evidence", |row, _| row.words("evidence")),
+];
+
+fn replayed(tables: &Tables, units: Units, topic: &mut Topic) -> Read<()> {
+    let all = tables.rows(&tables::LEVEL_WHAT_IF);
+    let mut rows = Vec::new();
+    for row in all {
+        if row.number("energy_recoverable_p50_kwh")?.is_some() {
+            rows.push(row);
+        }
+    }
+    if rows.is_empty() {
+        return Ok(());
+    }
+    topic.notes.push(
+        "The same driving at another level is the model's answer, beside the comparison above and never merged with it: speeds as driven, only the level's own limits others, and of \
+         what could be recovered the same share arrives as did. A stronger level costs where the truck was let roll; replay --with level=… bounds that. Levels were chosen, not assigned.",
+    );
+    topic.grids.push(Grid::new(
+        "The same driving at each level, by the model",
+        &tables::LEVEL_WHAT_IF,
+        &rows,
+        &REPLAYED,
+        units,
+    )?);
+    Ok(())
+}
+
 pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     let mut topic = Topic::new(
         "levels",
@@ -36,8 +77,9 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     if rows.is_empty() {
         topic.miss(
             "No levels to compare: that takes measured battery power and a regen level in the logs. Map regen_level and pack power, or voltage and current, \
-             under [sources.columns]. What another level would have done on the same trips: backwatt replay --with level=…",
+             under [sources.columns].",
         );
+        replayed(tables, units, &mut topic)?;
         return Ok(topic);
     }
     for row in &rows {
@@ -55,6 +97,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
          battery power.",
     );
     topic.grids.push(Grid::new("Levels as driven", &tables::LEVEL_COMPARISON, &rows, &COLUMNS, units)?);
+    replayed(tables, units, &mut topic)?;
     Ok(topic)
 }
 

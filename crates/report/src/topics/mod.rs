@@ -40,7 +40,7 @@ pub use people::{NOTES as PEOPLE_NOTES, Person};
 pub use text::text;
 
 /// Tables of the estimate stage that these sections show, written beside the page as CSV and JSON.
-pub static SHOWN: [&Table; 18] = [
+pub static SHOWN: [&Table; 19] = [
     &tables::PLAN_CHECK,
     &tables::PLAN_GAP,
     &tables::PACK_SIZING,
@@ -52,6 +52,7 @@ pub static SHOWN: [&Table; 18] = [
     &tables::DRIVERS,
     &tables::HABITS,
     &tables::LEVEL_COMPARISON,
+    &tables::LEVEL_WHAT_IF,
     &tables::CHANGES,
     &tables::CAPACITY,
     &tables::CHARGE_SESSIONS,

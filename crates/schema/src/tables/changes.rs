@@ -5,7 +5,7 @@ const NO_CHANGE: &str = "no change, or not shown";
 /// What changed over time: each driver and vehicle against its own baseline, and the vehicle out of line.
 pub static CHANGES: Table = Table {
     name: "changes",
-    version: 1,
+    version: 2,
     one_row_is: "one finding about one driver or vehicle and one response",
     sorted_by: "subject, name, response, finding, service_day",
     columns: &COLUMNS,
@@ -19,9 +19,14 @@ static COLUMNS: [Column; 21] = [
         "finding",
         "",
         "change stated (before and after an event of the pilot file); change found (a shift of the mean that chance seldom makes); \
+         change of another (the step of the truck or driver it went with explains it); cannot be told apart (either step does); \
          out of line, in line (a vehicle beside others of its type); not shown",
     ),
-    text("what", "nothing stated", "the event, in the pilot file's words"),
+    text(
+        "what",
+        "nothing stated, nobody else",
+        "the event, in the pilot file's words; or whose step explains the change as well or instead",
+    ),
     text("why_not_shown", "shown", "why there is no figure"),
     text("service_day", NO_CHANGE, "first day after"),
     count("days_before", NO_CHANGE, "days with a figure before"),

@@ -18,6 +18,7 @@ mod habits;
 mod ledger_trace;
 mod level_comparison;
 mod level_fits;
+mod level_what_if;
 mod pack_sizing;
 mod places;
 mod plan_check;
@@ -58,6 +59,7 @@ pub use habits::HABITS;
 pub use ledger_trace::LEDGER_TRACE;
 pub use level_comparison::LEVEL_COMPARISON;
 pub use level_fits::LEVEL_FITS;
+pub use level_what_if::LEVEL_WHAT_IF;
 pub use pack_sizing::PACK_SIZING;
 pub use places::PLACES;
 pub use plan_check::PLAN_CHECK;
@@ -83,7 +85,7 @@ pub use what_if_trace::WHAT_IF_TRACE;
 use crate::Table;
 
 /// Every table, in the order the stages write them; traces are written by none, what-if only when asked.
-pub static ALL: [&Table; 39] = [
+pub static ALL: [&Table; 40] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -113,6 +115,7 @@ pub static ALL: [&Table; 39] = [
     &LEVEL_COMPARISON,
     &BRAKING_BALANCE,
     &SCENARIOS,
+    &LEVEL_WHAT_IF,
     &PLAN_CHECK,
     &PLAN_GAP,
     &PACK_SIZING,

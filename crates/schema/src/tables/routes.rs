@@ -2,7 +2,7 @@ use crate::column::{Column, Table, count, number, text};
 
 /// The routes of the pilot, whoever named them. Their energies stand in `recovery`, under the same id.
 pub static ROUTES: Table =
-    Table { name: "routes", version: 1, one_row_is: "one route", sorted_by: "route_id", columns: &COLUMNS };
+    Table { name: "routes", version: 2, one_row_is: "one route", sorted_by: "route_id", columns: &COLUMNS };
 
 static COLUMNS: [Column; 17] = [
     text(
@@ -14,7 +14,7 @@ static COLUMNS: [Column; 17] = [
     text(
         "basis",
         "",
-        "log (the log's route column); file (a named line); found (trips alike in places and road)",
+        "log (the log's route column); map (a line of the pilot's map); found (trips alike in places and road)",
     ),
     count("rounds", "", "rounds driven: trips from one visit to a depot to the next count as one"),
     count("trips", "", "trips"),

@@ -3,13 +3,13 @@ use crate::column::{Column, Table, number, text};
 /// The driven trips under the weather, loads and driving that a plan speaks of, model against model.
 pub static SCENARIOS: Table = Table {
     name: "scenarios",
-    version: 1,
+    version: 2,
     one_row_is: "one trip under one scenario, as the model has it",
     sorted_by: "vehicle_id, trip, scenario in the order of the method page",
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 11] = [
+static COLUMNS: [Column; 15] = [
     text("vehicle_id", "", "the vehicle"),
     text("trip_id", "", "the trip"),
     text("scenario", "", "what is other than driven; as driven: nothing"),
@@ -39,4 +39,20 @@ static COLUMNS: [Column; 11] = [
         "driving and standing, less the same as driven under the same sheet: least; a bound",
     ),
     number("energy_change_high_kwh", "kW.h", "", "signed", "the same: most"),
+    number(
+        "energy_recovered_low_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "into the battery terminals while braking: least over the sheet as believed and at both its ends; a bound",
+    ),
+    number("energy_recovered_high_kwh", "kW.h", "", "0 or more", "the same: most"),
+    number(
+        "energy_recovered_change_low_kwh",
+        "kW.h",
+        "",
+        "signed",
+        "the same, less that as driven under the same sheet: least; a bound",
+    ),
+    number("energy_recovered_change_high_kwh", "kW.h", "", "signed", "the same: most"),
 ];

@@ -3,7 +3,7 @@ use crate::column::{Column, Table, number, order, text};
 /// The route of each trip, and what says so.
 pub static TRIP_ROUTES: Table = Table {
     name: "trip_routes",
-    version: 1,
+    version: 2,
     one_row_is: "one trip of trips",
     sorted_by: "vehicle_id, as in trips",
     columns: &COLUMNS,
@@ -17,7 +17,7 @@ static COLUMNS: [Column; 8] = [
     text(
         "basis",
         "",
-        "log (the log's route column); file (like a named line); found; part (nearly all of its road is on one route); once (like no other round); \
+        "log (the log's route column); map (on a line of the pilot's map); found; part (nearly all of its road is on one route); once (like no other round); \
          short (too few road cells to tell); ambiguous (as like one route as another); no position",
     ),
     number(
