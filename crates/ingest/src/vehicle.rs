@@ -63,9 +63,6 @@ pub struct Tallies(pub BTreeMap<String, Receipt>);
 
 impl Tallies {
     pub fn of(&mut self, file: &str) -> &mut Receipt {
-        if !self.0.contains_key(file) {
-            self.0.insert(file.to_owned(), Receipt::default());
-        }
         self.0.entry(file.to_owned()).or_default()
     }
 }
