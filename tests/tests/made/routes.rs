@@ -101,7 +101,10 @@ fn conserves(run: &Run, vehicles: &[String]) {
 fn found_everywhere(run: &Run, vehicles: &[String]) {
     let is_found = |route: &Option<String>| route.as_deref().is_some_and(|route| route.starts_with("found-"));
     let losses = per_vehicle(run, vehicles, &tables::AVOIDABLE_LOSSES).texts("route_id");
-    assert!(2 * losses.iter().filter(|route| is_found(route)).count() > losses.len(), "most stops have a route");
+    assert!(
+        2 * losses.iter().filter(|route| is_found(route)).count() > losses.len(),
+        "most stops have a route"
+    );
     let text = backwatt_report::ReportOptions { no_pages: true };
     run.report(&backwatt::silent, text).expect("report");
     let balance = Table::read(&[run.layout.table(&tables::BRAKING_BALANCE)], &tables::BRAKING_BALANCE);
