@@ -18,13 +18,16 @@
   const format = (si, kind, digits, system) => fixed(convert(si, kind, system), digits);
   const word = (name, system) => KINDS[name][system].word;
 
+  const mark = (system) => {
+    for (const at of document.querySelectorAll("[name=units]")) at.checked = at.value === system;
+  };
   const show = (system) => {
     root.dataset.system = system;
+    mark(system);
     for (const at of document.querySelectorAll("data[data-kind]")) {
       at.textContent = format(Number(at.value), at.dataset.kind, Number(at.dataset.digits), system);
     }
     for (const at of document.querySelectorAll("[data-unit]")) at.textContent = word(at.dataset.unit, system);
-    for (const at of document.querySelectorAll("[name=units]")) at.checked = at.value === system;
     document.dispatchEvent(new CustomEvent("units", { detail: system }));
   };
 
@@ -33,5 +36,7 @@
   fieldset.hidden = false;
   fieldset.addEventListener("change", (event) => { keep(event.target.value); show(event.target.value); });
   const stored = recall();
-  show(stored === "us" || stored === "metric" ? stored : root.dataset.system);
+  // What the page was written in stands there already.
+  const other = (stored === "us" || stored === "metric") && stored !== root.dataset.system;
+  if (other) show(stored); else mark(root.dataset.system);
 })();

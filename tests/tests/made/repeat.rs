@@ -52,7 +52,9 @@ fn the_order_of_the_sources_does_not_matter() {
     let (as_is, turned) = (run_again(&pilot_file, 2), run_again(&turned, 2));
     let tables = |folder: &Path| -> BTreeMap<String, String> {
         // Settings are listed in the order of the file, and so is the report; the figures are in the CSV tables.
-        digests(folder).into_iter().filter(|(name, _)| name.starts_with("report/tables")).collect()
+        // A Parquet file names the digest of the settings, in which sources have an order; the CSV holds its figures.
+        let figures = |name: &str| name.starts_with("report/tables") && !name.ends_with(".parquet");
+        digests(folder).into_iter().filter(|(name, _)| figures(name)).collect()
     };
     assert_eq!(tables(as_is.path()), tables(turned.path()));
     assert!(!tables(as_is.path()).is_empty());

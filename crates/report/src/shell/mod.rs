@@ -110,7 +110,7 @@ impl Entry {
             Entry::Overview => "Overview",
             Entry::Regen => "Regen",
             Entry::Use => "Energy use",
-            Entry::Routes => "Routes and map",
+            Entry::Routes => "Routes",
             Entry::Drivers => "Drivers",
             Entry::Plan => "Plan",
             Entry::Packs => "Packs and charging",
