@@ -53,7 +53,7 @@ impl Group {
     pub fn shown(&self, column: &str, kind: Kind, digits: usize) -> String {
         self.figure(column).map_or(UNKNOWN.to_owned(), |value| {
             let cell = format!("recovery.{}.{column}", self.row);
-            of_cell(kind.from_column(column, value), kind, digits, self.metric, &cell)
+            of_cell(kind.si_of(column, value), kind, digits, self.metric, &cell)
         })
     }
 
@@ -94,7 +94,7 @@ impl Balance {
     /// An energy of the row in kWh, as a reader sees it.
     pub fn shown(&self, column: &str, digits: usize) -> String {
         let cell = format!("braking_balance.{}.{column}", self.row);
-        of_cell(Kind::Energy.from_column(column, self.figure(column)), Kind::Energy, digits, false, &cell)
+        of_cell(Kind::Energy.si_of(column, self.figure(column)), Kind::Energy, digits, false, &cell)
     }
 
     /// A share of the braking energy at the wheels.

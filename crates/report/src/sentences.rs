@@ -66,9 +66,9 @@ fn consumption(pilot: &Group) -> String {
         pilot.vehicle_days,
         pilot.shown("distance_mi", Kind::Distance, 0),
         pilot.unit(Kind::Distance),
-        pilot.other(Kind::Energy.from_column("_kwh", stood), Kind::Energy, 1),
-        pilot.other(Kind::Energy.from_column("_kwh", parked), Kind::Energy, 1),
-        pilot.other(Kind::PerDistance.from_column("_kwh_mi", all_in), Kind::PerDistance, 2),
+        pilot.other(Kind::Energy.si_of("_kwh", stood), Kind::Energy, 1),
+        pilot.other(Kind::Energy.si_of("_kwh", parked), Kind::Energy, 1),
+        pilot.other(Kind::PerDistance.si_of("_kwh_mi", all_in), Kind::PerDistance, 2),
     )
 }
 
@@ -180,7 +180,7 @@ fn shares(pilot: &Group) -> String {
         pilot.shown("recapture_over_net_use_frac", Kind::Share, 1),
         pilot.shown("range_gain_frac", Kind::Share, 1),
         pilot.shown("carried_by_regen_mi", Kind::Distance, 0),
-        pilot.other(Kind::Distance.from_column("_mi", claimed), Kind::Distance, 0),
+        pilot.other(Kind::Distance.si_of("_mi", claimed), Kind::Distance, 0),
         pilot.unit(Kind::Distance),
         interval(pilot, "carried_by_regen", "mi", Kind::Distance, 0),
         pilot.shown("carried_by_regen_low_mi", Kind::Distance, 0),

@@ -164,10 +164,8 @@ impl<'a> Exports<'a> {
         if !LONG.iter().any(|long| long.name == table.name) {
             text(&path("json"), &|out| export::json(out, table, batches))?;
         }
-        if export::SHAPED.contains(&table.name) {
-            if let [batch] = batches {
-                text(&path("geojson"), &|out| export::geojson(out, table, batch))?;
-            }
+        if let ([batch], true) = (batches, export::SHAPED.contains(&table.name)) {
+            text(&path("geojson"), &|out| export::geojson(out, table, batch))?;
         }
         let mut writer = TableWriter::create(&path("parquet"), table, &self.provenance)?;
         batches.iter().try_for_each(|batch| writer.write(batch))?;

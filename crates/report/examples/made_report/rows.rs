@@ -140,7 +140,7 @@ fn text(
         (_, "route_id" | "route") => pilot.route(row % 4),
         ("routes" | "places", "name") => pilot.named("place", row),
         ("changes", "subject") => ["driver", "vehicle"][row % 2].to_owned(),
-        ("changes", "name") if row % 2 == 0 => pilot.driver(row),
+        ("changes", "name") if row.is_multiple_of(2) => pilot.driver(row),
         ("changes", "name") => pilot.vehicle(row % pilot.vehicles.max(1)),
         ("changes", "finding") => ["change found", "in line", "out of line"][row % 3].to_owned(),
         (_, "vehicle_type") => pilot.named("van", 0),
@@ -163,7 +163,7 @@ fn text(
         ("signal_value", "signal") => ["as it is", "pack power"][row % 2].to_owned(),
         (_, "kind") => ["ac", "dc"][row % 2].to_owned(),
         (_, "problem" | "why_not_shown") => return None,
-        _ if column.nullable() && row % 3 == 0 => return None,
+        _ if column.nullable() && row.is_multiple_of(3) => return None,
         (_, other) => format!("{} of row {row}", other.replace('_', " ")),
     })
 }

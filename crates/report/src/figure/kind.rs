@@ -103,7 +103,7 @@ impl Kind {
     }
 
     /// The SI value of this kind of a number in the unit of a table's column.
-    pub fn from_column(self, column: &str, value: f64) -> f64 {
+    pub fn si_of(self, column: &str, value: f64) -> f64 {
         match self {
             Kind::Plain | Kind::Share => value,
             _ => Self::of_column(column, value).1,

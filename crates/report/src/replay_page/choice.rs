@@ -9,7 +9,7 @@ use backwatt_schema::{BatchError, BatchView, tables};
 /// What all pages together may take of the report's 50 MB. [bytes]
 const BUDGET: u64 = 16_000_000;
 /// A page without its trace, and what a bin takes with its share of events and segments, as measured on the demo. [bytes]
-const PAGE: u64 = 32_000;
+const PAGE: u64 = 34_000;
 const BIN: u64 = 20;
 
 /// The trips that get a page, and out of how many.

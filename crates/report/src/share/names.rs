@@ -11,6 +11,8 @@ use crate::ReportError;
 const LEAST_IN_PROSE: usize = 3;
 
 type Map = BTreeMap<String, String>;
+/// A column of a table, of the rows where another column has a value.
+type Named = (&'static Table, &'static str, Option<(&'static str, &'static str)>);
 
 #[derive(Debug, Default)]
 pub struct Names {
@@ -43,7 +45,7 @@ pub fn drivers(layout: &Layout, vehicles: &[String]) -> Result<BTreeSet<String>,
             add(table, "driver_id", None, read_table(&layout.vehicle_table(table, vehicle), table)?)?;
         }
     }
-    let columns: [(&'static Table, &str, Option<(&str, &str)>); 5] = [
+    let columns: [Named; 5] = [
         (&tables::RECOVERY, "group", Some(("grouping", "driver"))),
         (&tables::DRIVERS, "driver_id", None),
         (&tables::HABITS, "driver_id", None),

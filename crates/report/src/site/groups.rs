@@ -91,7 +91,7 @@ pub fn section(answers: &Answers, grouping: &str, replays: &Replays) -> Result<S
 
 fn dots(groups: &[&Group], metric: bool) -> Vec<Dot> {
     let factor = Kind::PerDistance.shown(metric).factor;
-    let shown = |kwh_mi: f64| factor * Kind::PerDistance.from_column("_kwh_mi", kwh_mi);
+    let shown = |kwh_mi: f64| factor * Kind::PerDistance.si_of("_kwh_mi", kwh_mi);
     groups
         .iter()
         .filter_map(|group| {

@@ -63,7 +63,7 @@ impl<'a> Row<'a> {
     pub fn shown(&self, name: &str, kind: Kind, digits: usize) -> Read<String> {
         Ok(self
             .number(name)?
-            .map_or(UNKNOWN.to_owned(), |value| self.mark(kind.from_column(name, value), kind, digits, name)))
+            .map_or(UNKNOWN.to_owned(), |value| self.mark(kind.si_of(name, value), kind, digits, name)))
     }
 
     /// Energies in kWh, other numbers as the column has them.
@@ -86,7 +86,7 @@ impl<'a> Row<'a> {
         let (kind, _) = Kind::of_column(name, 0.0);
         let value = self.number(name)?;
         Ok(value.map_or(UNKNOWN.to_owned(), |value| {
-            figure(sign * kind.from_column(name, value), kind, digits, self.metric)
+            figure(sign * kind.si_of(name, value), kind, digits, self.metric)
         }))
     }
 
@@ -129,8 +129,8 @@ impl<'a> Row<'a> {
     /// Kind, SI value and decimals of a number whose unit is a cell of its row.
     fn stated(&self, value: f64) -> Read<(Kind, f64, usize)> {
         Ok(match self.text("unit")? {
-            "kW.h/[mi_i]" => (Kind::PerDistance, Kind::PerDistance.from_column("_kwh_mi", value), 3),
-            "[mi_i]" => (Kind::Distance, Kind::Distance.from_column("_mi", value), 0),
+            "kW.h/[mi_i]" => (Kind::PerDistance, Kind::PerDistance.si_of("_kwh_mi", value), 3),
+            "[mi_i]" => (Kind::Distance, Kind::Distance.si_of("_mi", value), 0),
             "1" => (Kind::Share, value, 1),
             _ => (Kind::Plain, value, 3),
         })
