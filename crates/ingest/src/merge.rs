@@ -28,7 +28,7 @@ pub fn sort_and_merge(
             Some(kept) if kept.time_ns == row.time_ns => {
                 let met = merge(kept, &row);
                 if window.holds(row.time_ns) {
-                    account(met, name(at), &row, tallies, rejects)?;
+                    account(&met, name(at), &row, tallies, rejects)?;
                 }
             }
             _ => {
@@ -45,7 +45,7 @@ pub fn sort_and_merge(
 }
 
 fn account(
-    met: Merge,
+    met: &Merge,
     file: &str,
     row: &Row,
     tallies: &mut Tallies,
@@ -57,7 +57,7 @@ fn account(
             return Ok(());
         }
         Merge::Same => "the same instant again, nothing new in it".to_owned(),
-        Merge::Contradicts(signal) => format!("the same instant again with another {}", SIGNALS[signal].name),
+        Merge::Contradicts(signal) => format!("the same instant again with another {}", SIGNALS[*signal].name),
     };
     tallies.of(file).refuse_row("duplicate-time", row.line);
     rejects.push(Refusal {
