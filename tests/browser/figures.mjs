@@ -101,8 +101,8 @@ export const switches = async (browser, folder, metric, pages) => {
     await choose(tab, "metric");
     // What a page stores reaches the next one through another process, on a busy machine not at once.
     let kept = false;
-    for (let trial = 0; trial < 10 && !kept; trial += 1) {
-      await tab.waitForTimeout(100 * trial);
+    for (let trial = 0; trial < 20 && !kept; trial += 1) {
+      await tab.waitForTimeout(Math.min(100 * trial, 1500));
       await tab.reload();
       kept = (await shown(tab)) === written.get(`metric ${page}`);
     }
