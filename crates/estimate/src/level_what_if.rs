@@ -281,7 +281,7 @@ fn build(rows: &[Row<'_>]) -> Result<RecordBatch, BatchError> {
         .count("trips", each().map(|row| row.sums.trips))
         .number("distance_mi", each().map(|row| row.sums.distance_mi))
         .number("energy_braking_kwh", shown(|sums| sums.braking_kwh))
-        .number("energy_recoverable_set_kwh", each().map(|row| row.set_kwh()))
+        .number("energy_recoverable_set_kwh", each().map(Row::set_kwh))
         .number("energy_recoverable_p05_kwh", recoverable(0))
         .number("energy_recoverable_p50_kwh", recoverable(1))
         .number("energy_recoverable_p95_kwh", recoverable(2))
