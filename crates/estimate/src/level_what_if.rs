@@ -151,8 +151,8 @@ fn trips(of: &ReplayedTables<'_>) -> Result<HashMap<String, Trip>, BatchError> {
     let (braking, distance) = (segments.numbers("energy_braking_kwh")?, segments.numbers("distance_m")?);
     let recovered = battery.numbers("energy_recovered_p50_kwh")?;
     let bands = bands(of.trips, trip_of)?;
-    for row in 0..segments.rows() {
-        let (Some(name), Some(band)) = (text_at(trip_of, row), bands[row].map(Band::middle)) else { continue };
+    for (row, band) in bands.into_iter().enumerate() {
+        let (Some(name), Some(band)) = (text_at(trip_of, row), band.map(Band::middle)) else { continue };
         let sums = &mut trips.entry(name.to_owned()).or_default().sums;
         let miles = number_at(distance, row).unwrap_or(0.0) / METRES_PER_MILE;
         sums.trips = 1;
@@ -225,6 +225,14 @@ struct Row<'a> {
     recovered_kwh: Option<[f64; 3]>,
 }
 
+impl Row<'_> {
+    /// Of levels that nobody knows there is no "as set".
+    fn set_kwh(&self) -> Option<f64> {
+        let is_known = self.sums.known_mi >= KNOWN * self.sums.distance_mi;
+        self.recoverable_kwh.filter(|_| is_known).map(|_| self.sums.set_kwh)
+    }
+}
+
 fn rows<'a>(key: &'a Key, sums: &'a Sums, hidden: &WhyHidden) -> Vec<Row<'a>> {
     let why = if SUBJECTS[key.subject] == "driver" { hidden.why(&key.name) } else { None };
     let row = |(level, at): &'a (String, AtLevel)| {
@@ -273,7 +281,7 @@ fn build(rows: &[Row<'_>]) -> Result<RecordBatch, BatchError> {
         .count("trips", each().map(|row| row.sums.trips))
         .number("distance_mi", each().map(|row| row.sums.distance_mi))
         .number("energy_braking_kwh", shown(|sums| sums.braking_kwh))
-        .number("energy_recoverable_set_kwh", shown(|sums| sums.set_kwh))
+        .number("energy_recoverable_set_kwh", each().map(Row::set_kwh))
         .number("energy_recoverable_p05_kwh", recoverable(0))
         .number("energy_recoverable_p50_kwh", recoverable(1))
         .number("energy_recoverable_p95_kwh", recoverable(2))
@@ -329,7 +337,7 @@ mod tests {
         let (sums, key) = (Sums { known_mi: 5.0, ..sums() }, key(0));
         let found = rows(&key, &sums, &WhyHidden::default());
         assert!(found.iter().all(|row| row.recovered_kwh.is_none() && row.recoverable_kwh.is_some()));
-        assert!(found.iter().all(|row| row.why.as_deref() == Some(UNKNOWN_LEVEL)));
+        assert!(found.iter().all(|row| row.why.as_deref() == Some(UNKNOWN_LEVEL) && row.set_kwh().is_none()));
     }
 
     /// A driver on whom there are no days at all has not driven enough.

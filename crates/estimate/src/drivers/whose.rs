@@ -1,5 +1,7 @@
 //! Whose change it is: a driver who keeps to one truck takes it along when either of them changes.
 
+use std::collections::BTreeMap;
+
 use backwatt_stats::mixed::{Design, Fit, fit, is_independent};
 
 use super::comparison::Model;
@@ -15,6 +17,8 @@ pub(super) enum Whose {
     Either(String),
 }
 
+type OfKey = fn(&Key) -> &str;
+
 /// Another who was there on this share of the subject's distance may be behind its change. Ours, no source.
 const TOGETHER: f64 = 0.2;
 const COVERAGE: f64 = 0.95;
@@ -25,12 +29,10 @@ const COVERAGE: f64 = 0.95;
 /// Missing  nobody of the other kind went with it often enough: its own
 /// Source   partial regression in the mixed model of the comparison; small-sample intervals as for every contrast there
 pub(super) fn whose(model: &Model, keys: &[&Key], kind: &'static str, name: &str, day: &str) -> Whose {
-    let (own, other, other_kind): (fn(&Key) -> &str, fn(&Key) -> &str, _) = if kind == "driver" {
-        (|key| &key.driver, |key| &key.vehicle, "vehicle")
-    } else {
-        (|key| &key.vehicle, |key| &key.driver, "driver")
-    };
-    let step = |of: fn(&Key) -> &str, name: &str| -> Vec<f64> {
+    let (driver, vehicle): (OfKey, OfKey) = (|key| &key.driver, |key| &key.vehicle);
+    let (own, other, other_kind) =
+        if kind == "driver" { (driver, vehicle, "vehicle") } else { (vehicle, driver, "driver") };
+    let step = |of: OfKey, name: &str| -> Vec<f64> {
         let is = |key: &&Key| of(key) == name && key.day.as_str() >= day;
         keys.iter().map(|key| f64::from(u8::from(is(key)))).collect()
     };
@@ -47,14 +49,8 @@ pub(super) fn whose(model: &Model, keys: &[&Key], kind: &'static str, name: &str
 }
 
 /// Those of the other kind on enough of the subject's distance, most first.
-fn together(
-    model: &Model,
-    keys: &[&Key],
-    own: fn(&Key) -> &str,
-    other: fn(&Key) -> &str,
-    name: &str,
-) -> Vec<String> {
-    let mut shares: std::collections::BTreeMap<&str, f64> = std::collections::BTreeMap::new();
+fn together(model: &Model, keys: &[&Key], own: OfKey, other: OfKey, name: &str) -> Vec<String> {
+    let mut shares: BTreeMap<&str, f64> = BTreeMap::new();
     let mut whole = 0.0;
     for (key, weight) in keys.iter().zip(&model.design.weight).filter(|(key, _)| own(key) == name) {
         *shares.entry(other(key)).or_default() += weight;
