@@ -58,7 +58,7 @@ def levels(folder):
     table = parquet.read_table(folder / "out" / "level_what_if.parquet").to_pylist()
     by_name = {}
     for row in table:
-        if row["subject"] == "vehicle" and row["energy_recoverable_p50_kwh"] is not None:
+        if row["subject"] == "vehicle" and row["energy_recoverable_set_kwh"] is not None:
             by_name.setdefault(row["name"], []).append(row)
     between = sum(
         min(row["energy_recoverable_p50_kwh"] for row in rows) - 1e-6

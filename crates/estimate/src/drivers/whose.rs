@@ -1,5 +1,7 @@
 //! Whose change it is: a driver who keeps to one truck takes it along when either of them changes.
 
+use std::collections::BTreeMap;
+
 use backwatt_stats::mixed::{Design, Fit, fit, is_independent};
 
 use super::comparison::Model;
@@ -14,6 +16,8 @@ pub(super) enum Whose {
     /// Either step explains it as well.
     Either(String),
 }
+
+type OfKey = fn(&Key) -> &str;
 
 /// Another who was there on this share of the subject's distance may be behind its change. Ours, no source.
 const TOGETHER: f64 = 0.2;
@@ -50,14 +54,8 @@ pub(super) fn whose(model: &Model, keys: &[&Key], kind: &'static str, name: &str
 }
 
 /// Those of the other kind on enough of the subject's distance, most first.
-fn together(
-    model: &Model,
-    keys: &[&Key],
-    own: fn(&Key) -> &str,
-    other: fn(&Key) -> &str,
-    name: &str,
-) -> Vec<String> {
-    let mut shares: std::collections::BTreeMap<&str, f64> = std::collections::BTreeMap::new();
+fn together(model: &Model, keys: &[&Key], own: OfKey, other: OfKey, name: &str) -> Vec<String> {
+    let mut shares: BTreeMap<&str, f64> = BTreeMap::new();
     let mut whole = 0.0;
     for (key, weight) in keys.iter().zip(&model.design.weight).filter(|(key, _)| own(key) == name) {
         *shares.entry(other(key)).or_default() += weight;

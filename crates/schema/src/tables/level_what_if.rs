@@ -24,7 +24,7 @@ static COLUMNS: [Column; 19] = [
     number(
         "energy_recoverable_set_kwh",
         "kW.h",
-        HIDDEN,
+        NOT_TOLD,
         "0 or more",
         "recoverable at the levels as set, modelled",
     ),
