@@ -17,14 +17,12 @@ pub(super) enum Whose {
     Either(String),
 }
 
+/// Who drove, or what was driven.
 type OfKey = fn(&Key) -> &str;
 
 /// Another who was there on this share of the subject's distance may be behind its change. Ours, no source.
 const TOGETHER: f64 = 0.2;
 const COVERAGE: f64 = 0.95;
-
-/// Who drove, or what was driven.
-type Subject = fn(&Key) -> &str;
 
 /// The step of a driver or vehicle from a day on, with a step on the same day of each of those it mostly went with beside it.
 ///
@@ -32,12 +30,12 @@ type Subject = fn(&Key) -> &str;
 /// Missing  nobody of the other kind went with it often enough: its own
 /// Source   partial regression in the mixed model of the comparison; small-sample intervals as for every contrast there
 pub(super) fn whose(model: &Model, keys: &[&Key], kind: &'static str, name: &str, day: &str) -> Whose {
-    let (own, other, other_kind): (Subject, Subject, _) = if kind == "driver" {
+    let (own, other, other_kind): (OfKey, OfKey, _) = if kind == "driver" {
         (|key| &key.driver, |key| &key.vehicle, "vehicle")
     } else {
         (|key| &key.vehicle, |key| &key.driver, "driver")
     };
-    let step = |of: Subject, name: &str| -> Vec<f64> {
+    let step = |of: OfKey, name: &str| -> Vec<f64> {
         let is = |key: &&Key| of(key) == name && key.day.as_str() >= day;
         keys.iter().map(|key| f64::from(u8::from(is(key)))).collect()
     };
