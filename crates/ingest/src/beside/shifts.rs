@@ -34,7 +34,7 @@ pub fn name_drivers(
                     frame.mask[row] |= mask::SHIFT;
                 }
                 logged if logged != driver && own.contains(&row) => {
-                    *against.entry(shift.line).or_default() += 1
+                    *against.entry(shift.line).or_default() += 1;
                 }
                 _ => {}
             }
