@@ -70,6 +70,7 @@ fn account(
     })
 }
 
+#[derive(Clone, Copy)]
 enum Merge {
     Filled,
     Same,

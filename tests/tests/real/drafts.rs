@@ -104,7 +104,8 @@ const DRAFTED: [Drafted; 7] = [
         asks_for_zone: false,
         files: 1,
         lines: &[
-            "time = { column = \"time_iso\", kind = \"iso\" }",
+            // Both its clocks say the same; whole counts are read exactly.
+            "time = { column = \"time_unix\", kind = \"epoch\", unit = \"s\" }",
             "speed = { column = \"odometry_vehicleSpeed\", unit = \"m/s\" }",
             "latitude = { column = \"gnss_latitude\", unit = \"rad\" }",
             "longitude = { column = \"gnss_longitude\", unit = \"rad\" }",

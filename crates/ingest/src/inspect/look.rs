@@ -28,6 +28,10 @@ pub struct Look {
 
 /// Rows looked at per file.
 const ROWS: usize = 400;
+/// A receiver finds its first fix minutes after the log begins: so many rows are read to see every column filled once, and from
+/// there on so many are kept.
+const ROWS_READ: usize = 20_000;
+const ROWS_AFTER: usize = 100;
 /// In long form a row holds one signal only.
 const ROWS_LONG: usize = 20_000;
 /// More signals are values that took the place of names.
@@ -45,20 +49,20 @@ pub fn look(file: &LogFile) -> Result<Look, String> {
         return Err("no columns, or one only".to_owned());
     }
     let long = long_form(&names);
-    let most = if long.is_some() { ROWS_LONG } else { ROWS };
+    let mut kept = Kept::new(names.len(), if long.is_some() { ROWS_LONG } else { ROWS });
     let mut fields = Fields::default();
-    let mut rows: Vec<Vec<String>> = Vec::new();
-    while rows.len() < most {
+    while kept.wants_more() {
         match records.next(&mut fields) {
             Ok(RowText::Row { .. }) => {
                 let cells =
                     fields.iter().take(names.len()).map(|f| String::from_utf8_lossy(f).trim().to_owned());
-                rows.push(cells.collect());
+                kept.take(cells.collect());
             }
             Ok(RowText::Refused { .. }) => {}
             Ok(RowText::End) | Err(_) => break,
         }
     }
+    let rows = kept.rows;
     if rows.is_empty() {
         return Err("no rows below the header".to_owned());
     }
@@ -67,6 +71,41 @@ pub fn look(file: &LogFile) -> Result<Look, String> {
     let look =
         Look { shown: file.shown.clone(), format, description, decimal_comma, long: None, names, units, rows };
     Ok(long.and_then(|(signal, value)| widened(&look, signal, value)).unwrap_or(look))
+}
+
+/// The first rows, and those from which on a column is filled that was blank before.
+struct Kept {
+    rows: Vec<Vec<String>>,
+    most: usize,
+    read: usize,
+    /// How many of the next rows are kept.
+    wanted: usize,
+    filled: Vec<bool>,
+}
+
+impl Kept {
+    fn new(columns: usize, first: usize) -> Self {
+        Self { rows: Vec::new(), most: 2 * first, read: 0, wanted: first, filled: vec![false; columns] }
+    }
+
+    fn wants_more(&self) -> bool {
+        let blank = self.read < ROWS_READ && self.filled.contains(&false);
+        self.rows.len() < self.most && (self.wanted > 0 || blank)
+    }
+
+    fn take(&mut self, row: Vec<String>) {
+        self.read += 1;
+        for (filled, cell) in self.filled.iter_mut().zip(&row) {
+            if !*filled && !is_missing(cell, &[]) {
+                *filled = true;
+                self.wanted = self.wanted.max(ROWS_AFTER);
+            }
+        }
+        if self.wanted > 0 {
+            self.wanted -= 1;
+            self.rows.push(row);
+        }
+    }
 }
 
 /// Columns that name a signal and hold its value.
@@ -106,4 +145,24 @@ fn widened(look: &Look, signal: usize, value: usize) -> Option<Look> {
     let long = Some(Long { signal: look.names[signal].clone(), value: look.names[value].clone() });
     let wide = Look { long, names: names.clone(), units: Vec::new(), rows, ..look.clone() };
     guess::time(&wide).map(|_| wide)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_column_that_fills_late_is_seen() {
+        let mut kept = Kept::new(2, 10);
+        for at in 0..5000 {
+            if !kept.wants_more() {
+                break;
+            }
+            let fix = if at < 900 { "NaN".to_owned() } else { at.to_string() };
+            kept.take(vec![at.to_string(), fix]);
+        }
+        // Ten from the start, and from the first fix on what there is room for.
+        let first: Vec<&str> = kept.rows.iter().map(|row| row[0].as_str()).collect();
+        assert_eq!((first.len(), first[9], first[10], first[19]), (20, "9", "900", "909"));
+    }
 }
