@@ -144,7 +144,7 @@ fn a_parquet_bomb_is_refused_before_it_is_unpacked() {
     let bytes = writer.into_inner().expect("written");
     let found = ingest_bytes(source(), "bomb.parquet", &bytes);
     let told = found.receipt.problem.expect("it is refused");
-    assert!(told.contains("column \"time\" of row group 0 unpacks to more than 500 times"), "{told}");
+    assert!(told.contains("row group 0 unpacks to more than 500 times"), "{told}");
 }
 
 /// The bytes are those whose SHA-256 the card prints.

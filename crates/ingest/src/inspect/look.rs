@@ -153,7 +153,7 @@ mod tests {
 
     #[test]
     fn a_column_that_fills_late_is_seen() {
-        let mut kept = Kept::new(2, 10);
+        let mut kept = Kept::new(2, 200);
         for at in 0..5000 {
             if !kept.wants_more() {
                 break;
@@ -161,8 +161,8 @@ mod tests {
             let fix = if at < 900 { "NaN".to_owned() } else { at.to_string() };
             kept.take(vec![at.to_string(), fix]);
         }
-        // Ten from the start, and from the first fix on what there is room for.
+        // Two hundred from the start, and a hundred from the first fix on.
         let first: Vec<&str> = kept.rows.iter().map(|row| row[0].as_str()).collect();
-        assert_eq!((first.len(), first[9], first[10], first[19]), (20, "9", "900", "909"));
+        assert_eq!((first.len(), first[199], first[200], first[299]), (300, "199", "900", "999"));
     }
 }
