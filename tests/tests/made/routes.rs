@@ -100,11 +100,10 @@ fn conserves(run: &Run, vehicles: &[String]) {
 /// Where no column names a route, stops and the balance of braking go by the routes found as well.
 fn found_everywhere(run: &Run, vehicles: &[String]) {
     let is_found = |route: &Option<String>| route.as_deref().is_some_and(|route| route.starts_with("found-"));
+    // Logs of slow samples have few stops to tell of, or none.
     let losses = per_vehicle(run, vehicles, &tables::AVOIDABLE_LOSSES).texts("route_id");
-    assert!(
-        2 * losses.iter().filter(|route| is_found(route)).count() > losses.len(),
-        "most stops have a route"
-    );
+    let found = losses.iter().filter(|route| is_found(route)).count();
+    assert!(losses.is_empty() || 2 * found > losses.len(), "{found} of {} stops have a route", losses.len());
     let text = backwatt::ReportOptions { no_pages: true, ..Default::default() };
     run.report(&backwatt::silent, text).expect("report");
     let balance = Table::read(&[run.layout.table(&tables::BRAKING_BALANCE)], &tables::BRAKING_BALANCE);
