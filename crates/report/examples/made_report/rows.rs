@@ -11,7 +11,7 @@ use backwatt_schema::{BatchBuilder, BatchError, Column, Kind, Table, tables};
 use crate::cells::{Pilot, cell, number, unit};
 
 /// One file for the whole pilot.
-pub static ESTIMATED: [&Table; 18] = [
+pub static ESTIMATED: [&Table; 19] = [
     &tables::PLAN_CHECK,
     &tables::PLAN_GAP,
     &tables::PACK_SIZING,
@@ -23,6 +23,7 @@ pub static ESTIMATED: [&Table; 18] = [
     &tables::DRIVERS,
     &tables::HABITS,
     &tables::LEVEL_COMPARISON,
+    &tables::LEVEL_WHAT_IF,
     &tables::CHANGES,
     &tables::CAPACITY,
     &tables::CHARGE_SESSIONS,
@@ -33,8 +34,9 @@ pub static ESTIMATED: [&Table; 18] = [
 ];
 
 /// One file for each vehicle.
-pub static OF_VEHICLE: [&Table; 6] = [
+pub static OF_VEHICLE: [&Table; 7] = [
     &tables::TRIPS,
+    &tables::TRIP_ROUTES,
     &tables::SEGMENTS,
     &tables::SEGMENT_BATTERY,
     &tables::BRAKING_EVENTS,
