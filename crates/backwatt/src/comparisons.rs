@@ -53,11 +53,22 @@ pub fn compare(
         days.add(of_drivers);
         levels.add(of_levels);
     }
+    let events = stated(pilot);
+    let (levels, (drivers, (habits, changes))) = rayon::join(
+        || level_comparison(&levels),
+        || {
+            let changes = || changes(&days, &events, pilot.pseudonyms);
+            rayon::join(
+                || drivers(&days, pilot.pseudonyms),
+                || rayon::join(|| habits(&days, pilot.pseudonyms), changes),
+            )
+        },
+    );
     let written: [(&'static Table, RecordBatch); 4] = [
-        (&tables::DRIVERS, drivers(&days, pilot.pseudonyms)?),
-        (&tables::HABITS, habits(&days, pilot.pseudonyms)?),
-        (&tables::CHANGES, changes(&days, &stated(pilot), pilot.pseudonyms)?),
-        (&tables::LEVEL_COMPARISON, level_comparison(&levels)?),
+        (&tables::DRIVERS, drivers?),
+        (&tables::HABITS, habits?),
+        (&tables::CHANGES, changes?),
+        (&tables::LEVEL_COMPARISON, levels?),
     ];
     for (table, batch) in written {
         write_table(&layout.table(table), table, &batch, provenance)?;

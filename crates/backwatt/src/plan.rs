@@ -36,12 +36,11 @@ pub fn answer(
     pilot: &Pilot,
     layout: &Layout,
     typed: &[Typed<'_>],
-    learned: &BTreeMap<String, (Learned, Vec<Statistics>)>,
+    (days, levels): (Vec<VehicleDay>, LevelReplays),
     drivers: &DriverDays,
     provenance: &Provenance,
 ) -> Result<(), BackwattError> {
     let settings = &pilot.plan.settings;
-    let (days, levels) = days(pilot, layout, typed, learned, provenance)?;
     let mut types: Vec<TypePlan> = Vec::new();
     for (_, name, of) in typed {
         if types.iter().all(|known| known.name != *name) {
@@ -68,7 +67,7 @@ pub fn answer(
 }
 
 /// Days and levels of all vehicles, in the order of their names: one vehicle's samples are in memory for each thread.
-fn days(
+pub fn days(
     pilot: &Pilot,
     layout: &Layout,
     typed: &[Typed<'_>],
@@ -79,6 +78,8 @@ fn days(
     let settings = speeds::with_library(&pilot.replay, layout, typed)?;
     let found = typed
         .par_iter()
+        // A vehicle takes seconds: two of them together at the end leave the other cores idle.
+        .with_max_len(1)
         .map(|(vehicle, type_name, of)| {
             let asked = pilot
                 .plan

@@ -140,8 +140,12 @@ pub fn estimate(
     write_table(&layout.table(&tables::RECOVERY), &tables::RECOVERY, &recovery(&merged)?, provenance)?;
     routes::map(layout, vehicles, &places, provenance)?;
     avoidable(layout, vehicles, provenance)?;
-    let drivers = comparisons::compare(pilot, layout, &typed, provenance)?;
-    plan::answer(pilot, layout, &typed, &learned, &drivers, provenance)
+    // Side by side: comparisons end in fits that keep one core busy, scenarios take whatever is free.
+    let (drivers, days) = rayon::join(
+        || comparisons::compare(pilot, layout, &typed, provenance),
+        || plan::days(pilot, layout, &typed, &learned, provenance),
+    );
+    plan::answer(pilot, layout, &typed, days?, &drivers?, provenance)
 }
 
 /// First pass over each vehicle, second over the statistics of each type: one vehicle's tables are in memory for each

@@ -116,7 +116,7 @@ pub(super) fn expected_information(design: &Design, places: &Places, at: &At) ->
     let scaled = scaled_rows(&at.cross, scale);
     let solved = scaled_rows(&at.system.solve(&scaled), scale);
     // [X Z]ᵀ P [X Z]
-    let projected = &at.cross - at.cross.tr_mul(&solved);
+    let projected = &at.cross - at.cross.transpose() * &solved;
     // P [X Z] = R⁻¹ [X Z] left
     let left = DMatrix::identity(places.total, places.total) - &solved;
     let share = residual_share(design, at);

@@ -36,7 +36,8 @@ impl System {
             cross[(i, j)] * scale[i] * scale[j] + one
         });
         let rooted = DMatrix::from_fn(total - last, last, |k, at| coupling[(k, at)] / diagonal[k].sqrt());
-        let schur = (own - rooted.tr_mul(&rooted)).cholesky()?;
+        // Not `tr_mul`, which forms products of large matrices one dot product at a time.
+        let schur = (own - rooted.transpose() * &rooted).cholesky()?;
         Some(Self { last, scale, schur, diagonal, coupling })
     }
 
@@ -51,7 +52,7 @@ impl System {
         let (last, columns) = (self.last, right.ncols());
         let large = right.rows(last, self.diagonal.len());
         let over = DMatrix::from_fn(self.diagonal.len(), columns, |k, j| large[(k, j)] / self.diagonal[k]);
-        let small = self.schur.solve(&(right.rows(0, last) - self.coupling.tr_mul(&over)));
+        let small = self.schur.solve(&(right.rows(0, last) - self.coupling.transpose() * &over));
         let back = &self.coupling * &small;
         let mut found = DMatrix::zeros(right.nrows(), columns);
         found.rows_mut(0, last).copy_from(&small);

@@ -134,9 +134,42 @@ impl Side {
         mean
     }
 
+    fn drive(&self, k: usize, interval: &Interval, setting: &Setting, weight: f64) -> Modelled {
+        Driven { track: &self.track, truck: &self.truck }.drive(k, interval, setting, weight)
+    }
+
+    /// Greatest force and power at the wheels over an interval, positive forwards.
+    fn demand(&self, k: usize, grade: GradeBasis) -> Limits {
+        let conditions = ledger::conditions(&self.track, k, &self.truck);
+        let interval = ledger::interval(&self.track, k, grade);
+        let law = road_load::force_law(&conditions, &interval);
+        let ends = [interval.speed_start_m_s, interval.speed_end_m_s];
+        let most = |of: &dyn Fn(f64) -> f64| ends.iter().map(|speed| of(*speed)).fold(0.0, f64::max);
+        Limits { force_n: most(&|speed| law.at(speed)), power_w: most(&|speed| law.at(speed) * speed) }
+    }
+
+    fn infeasible(&self, k: usize, grade: GradeBasis, limits: Limits) -> f64 {
+        let asked = self.demand(k, grade);
+        let beyond = asked.force_n > BEYOND * limits.force_n || asked.power_w > BEYOND * limits.power_w;
+        if beyond { self.track.seconds(k, k + 1) } else { 0.0 }
+    }
+}
+
+/// A truck on a track: all that a stretch of road asks for.
+#[derive(Clone, Copy)]
+pub(super) struct Driven<'a> {
+    pub track: &'a Track,
+    pub truck: &'a Truck,
+}
+
+impl Driven<'_> {
+    pub fn setting(&self, k: usize) -> Setting {
+        Setting::at(self.track, k, self.truck)
+    }
+
     /// A stretch of linear speed within the interval from knot `k`, times a weight.
-    pub(super) fn drive(&self, k: usize, interval: &Interval, setting: &Setting, weight: f64) -> Modelled {
-        let (track, truck) = (&self.track, &self.truck);
+    pub fn drive(&self, k: usize, interval: &Interval, setting: &Setting, weight: f64) -> Modelled {
+        let Self { track, truck } = *self;
         let road = road_load::integrate(&setting.conditions, interval);
         let drawn = losses::drawn(&truck.losses, &setting.conditions, interval, &road);
         let aux_j = setting.loads.total_w() * interval.duration_s;
@@ -156,22 +189,6 @@ impl Side {
             net_j: (drawn.energy_j + aux_j - cascade.bus_j()) * weight,
             ..Modelled::default()
         }
-    }
-
-    /// Greatest force and power at the wheels over an interval, positive forwards.
-    fn demand(&self, k: usize, grade: GradeBasis) -> Limits {
-        let conditions = ledger::conditions(&self.track, k, &self.truck);
-        let interval = ledger::interval(&self.track, k, grade);
-        let law = road_load::force_law(&conditions, &interval);
-        let ends = [interval.speed_start_m_s, interval.speed_end_m_s];
-        let most = |of: &dyn Fn(f64) -> f64| ends.iter().map(|speed| of(*speed)).fold(0.0, f64::max);
-        Limits { force_n: most(&|speed| law.at(speed)), power_w: most(&|speed| law.at(speed) * speed) }
-    }
-
-    fn infeasible(&self, k: usize, grade: GradeBasis, limits: Limits) -> f64 {
-        let asked = self.demand(k, grade);
-        let beyond = asked.force_n > BEYOND * limits.force_n || asked.power_w > BEYOND * limits.power_w;
-        if beyond { self.track.seconds(k, k + 1) } else { 0.0 }
     }
 }
 

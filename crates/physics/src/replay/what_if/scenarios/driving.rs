@@ -3,8 +3,7 @@
 use super::Sums;
 use super::window::{Stretch, Window};
 use crate::kernels::road_load::Interval;
-use crate::replay::ledger::Setting;
-use crate::replay::what_if::model::{Modelled, Side};
+use crate::replay::what_if::model::{Driven, Modelled};
 
 /// Driving as a plan sees it: equal legs from stop to stop, each speeding up, holding and slowing at fixed rates.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -19,7 +18,7 @@ pub struct Driving {
 
 impl Driving {
     /// The way of one trip from stop to stop, in steps of a second.
-    pub(super) fn drive(&self, side: &Side, window: &Window, is_level_road: bool, sums: &mut Sums) {
+    pub(super) fn drive(&self, driven: Driven<'_>, window: &Window, is_level_road: bool, sums: &mut Sums) {
         let way: Vec<&Stretch> = window.intervals.iter().filter(|stretch| stretch.is_driving).collect();
         let total_m: f64 = way.iter().map(|stretch| stretch.line.distance_m()).sum();
         if total_m <= 0.0 {
@@ -33,11 +32,11 @@ impl Driving {
                 let distance_m = f64::midpoint(from, to) * duration_s;
                 let (knot, rise_m) = along.advance(distance_m);
                 let interval = Interval { duration_s, speed_start_m_s: from, speed_end_m_s: to, rise_m };
-                let setting = Setting::at(&side.track, knot, &side.truck);
-                total.add(&side.drive(knot, &interval, &setting, 1.0));
+                let setting = driven.setting(knot);
+                total.add(&driven.drive(knot, &interval, &setting, 1.0));
             }
             if let (Some(stop_s), Some(stretch)) = (self.stop_s, way.get(along.at.min(way.len() - 1))) {
-                let setting = Setting::at(&side.track, stretch.knot, &side.truck);
+                let setting = driven.setting(stretch.knot);
                 total.duration_s += stop_s;
                 sums.standing_j += setting.loads.total_w() * stop_s;
             }

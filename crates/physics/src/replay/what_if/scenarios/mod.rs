@@ -6,11 +6,10 @@ mod window;
 
 use arrow::array::RecordBatch;
 
-use super::model::{Modelled, Side};
+use super::model::{Driven, Modelled};
 use super::{Change, ROLLING_PER_K};
 use crate::kernels::climate::{self, Climate};
 use crate::replay::halves::Reconstruction;
-use crate::replay::ledger::Setting;
 use crate::replay::motion::Run;
 use crate::replay::track::Track;
 use crate::replay::{PhysicsError, ReplaySettings};
@@ -67,7 +66,7 @@ pub fn scenarios(
             runs[trip].push(run);
         }
     }
-    let driven = Driven::new(sheet, scenarios);
+    let driven = AsDriven::new(sheet, scenarios);
     let is_long = runs.len() > LONG;
     let trips: Vec<Vec<Outcome>> =
         runs.iter().map(|runs| driven.trip(&Window::of(&drive.track, runs, is_long), scenarios)).collect();
@@ -106,13 +105,13 @@ struct Outcome {
 }
 
 /// The vehicle as it was driven.
-struct Driven<'a> {
+struct AsDriven<'a> {
     sheet: &'a Sheet,
     /// With tyres that follow the temperature, where a scenario changes it and the sheet does not say.
     following: Option<Truck>,
 }
 
-impl<'a> Driven<'a> {
+impl<'a> AsDriven<'a> {
     fn new(sheet: &'a Sheet, scenarios: &[Scenario]) -> Self {
         let is_asked = scenarios.iter().any(|of| of.has_ends && of.change.temperature.is_some());
         let following = is_asked && sheet.nominal.rolling_temperature.is_none();
@@ -121,14 +120,14 @@ impl<'a> Driven<'a> {
 
     /// As driven first, then each scenario.
     fn trip(&self, window: &Window, scenarios: &[Scenario]) -> Vec<Outcome> {
-        let as_driven = |truck: &Truck| Self::sums(window, window.track.clone(), truck, None);
+        let as_driven = |truck: &Truck| Self::sums(window, Driven { track: &window.track, truck }, None);
         let base = as_driven(&self.sheet.nominal);
         let ends = [&self.sheet.low, &self.sheet.high].map(as_driven);
         let following = self.following.as_ref().map(as_driven);
         let mut found = vec![Outcome::new(base, base, ends.into_iter().map(|end| (end, end)))];
         for scenario in scenarios {
             let track = scenario.track(&window.track, self.sheet);
-            let run = |truck: &Truck| Self::sums(window, track.clone(), truck, Some(scenario));
+            let run = |truck: &Truck| Self::sums(window, Driven { track: &track, truck }, Some(scenario));
             let mut pairs: Vec<(Sums, Sums)> = Vec::new();
             if scenario.has_ends {
                 pairs.extend([&scenario.sheet.low, &scenario.sheet.high].map(run).into_iter().zip(ends));
@@ -141,10 +140,9 @@ impl<'a> Driven<'a> {
         found
     }
 
-    fn sums(window: &Window, track: Track, truck: &Truck, scenario: Option<&Scenario>) -> Sums {
+    fn sums(window: &Window, driven: Driven<'_>, scenario: Option<&Scenario>) -> Sums {
         let is_level_road = scenario.is_some_and(|of| of.is_level_road);
         let driving = scenario.and_then(|of| of.driving);
-        let side = Side { truck: truck.clone(), capacity_j: None, track };
         let mut sums = Sums::default();
         for stretch in &window.intervals {
             if stretch.is_driving {
@@ -153,20 +151,20 @@ impl<'a> Driven<'a> {
                     continue;
                 }
             }
-            let setting = Setting::at(&side.track, stretch.knot, &side.truck);
+            let setting = driven.setting(stretch.knot);
             let mut whole = Modelled::default();
             for step in &window.steps[stretch.steps.clone()] {
                 let mut step = *step;
                 if is_level_road {
                     step.rise_m = 0.0;
                 }
-                whole.add(&side.drive(stretch.knot, &step, &setting, stretch.weight));
+                whole.add(&driven.drive(stretch.knot, &step, &setting, stretch.weight));
             }
             sums.recovered_j += whole.recovered_j;
             *(if stretch.is_driving { &mut sums.driving_j } else { &mut sums.standing_j }) += whole.net_j;
         }
         if let Some(driving) = driving {
-            driving.drive(&side, window, is_level_road, &mut sums);
+            driving.drive(driven, window, is_level_road, &mut sums);
         }
         sums
     }
