@@ -124,13 +124,36 @@ pub struct Answers {
     pub people: Vec<Person>,
     #[serde(skip)]
     pub vehicles: usize,
+    #[serde(serialize_with = "without_trips")]
     pub groups: Vec<Group>,
+    #[serde(serialize_with = "without_trips")]
     pub balances: Vec<Balance>,
     pub trust: Trust,
     pub settings: Vec<SettingRow>,
     pub problems: Vec<String>,
     /// What a copy for others leaves out; empty in the pilot's own.
     pub taken_out: Vec<String>,
+}
+
+trait Grouped: Serialize {
+    fn grouping(&self) -> &str;
+}
+
+impl Grouped for Group {
+    fn grouping(&self) -> &str {
+        &self.grouping
+    }
+}
+
+impl Grouped for Balance {
+    fn grouping(&self) -> &str {
+        &self.grouping
+    }
+}
+
+/// Single trips stand in the tables, row by row: thousands of them would bury the answers.
+fn without_trips<S: serde::Serializer>(rows: &[impl Grouped], to: S) -> Result<S::Ok, S::Error> {
+    to.collect_seq(rows.iter().filter(|row| row.grouping() != "trip"))
 }
 
 impl Answers {

@@ -66,6 +66,7 @@ pub fn book(track: &Track, plan: &Plan, sheet: &Sheet, settings: &ReplaySettings
                 *before != key
                     || segment.ledger.distance_m >= settings.segment_length_m
                     || track.soc_step_wait_s[k].is_some()
+                    || track.soc_anchored[k]
             });
             if cut {
                 segments.extend(open.take().map(|(segment, _)| segment));

@@ -9,13 +9,16 @@ const CHARGED: f64 = 0.02;
 const LONGEST_WAIT_S: f64 = 120.0;
 
 /// Of each knot: seconds since the reading before, where the state of charge read there is a step down and segments
-/// are to be cut.
-pub fn steps(time_ns: &[i64], readings: &[Option<f64>]) -> Vec<Option<f64>> {
+/// are to be cut. A count set anew is no step.
+pub fn steps(time_ns: &[i64], readings: &[Option<f64>], anchored: &[bool]) -> Vec<Option<f64>> {
     let mut before: Option<(i64, f64)> = None;
     let mut cut_at: Option<f64> = None;
     let mut found = vec![None; readings.len()];
     for (knot, (now, reading)) in time_ns.iter().zip(readings).enumerate() {
         let Some(soc) = *reading else { continue };
+        if anchored[knot] {
+            (before, cut_at) = (None, None);
+        }
         if let Some((then, previous)) = before {
             let wait_s = (now - then) as f64 * 1e-9;
             if cut_at.is_some_and(|cut| soc > cut + CHARGED) {
@@ -40,7 +43,7 @@ mod tests {
     fn at(readings: &[f64]) -> Vec<usize> {
         let times: Vec<i64> = (0..readings.len() as i64).map(|second| second * 1_000_000_000).collect();
         let readings: Vec<Option<f64>> = readings.iter().copied().map(Some).collect();
-        let found = steps(&times, &readings);
+        let found = steps(&times, &readings, &vec![false; readings.len()]);
         (0..found.len()).filter(|knot| found[*knot].is_some()).collect()
     }
 
@@ -68,6 +71,13 @@ mod tests {
 
     #[test]
     fn a_reading_that_came_late_says_no_time() {
-        assert_eq!(steps(&[0, 600_000_000_000], &[Some(0.5), Some(0.4)]), [None, None]);
+        assert_eq!(steps(&[0, 600_000_000_000], &[Some(0.5), Some(0.4)], &[false; 2]), [None, None]);
+    }
+
+    #[test]
+    fn a_count_set_anew_is_no_step_and_the_next_one_is() {
+        let times = [0, 1_000_000_000, 2_000_000_000];
+        let readings = [Some(0.5), Some(0.44), Some(0.435)];
+        assert_eq!(steps(&times, &readings, &[false, true, false]), [None, None, Some(1.0)]);
     }
 }

@@ -74,6 +74,8 @@ pub struct Track {
     pub aux_standing: Vec<Option<f64>>,
     pub wheel_force: Vec<Option<f64>>,
     pub soc: Vec<Option<f64>>,
+    /// Where the battery's own count was set anew: the step to this knot is no energy.
+    pub soc_anchored: Vec<bool>,
     /// See [`soc_steps::steps`].
     pub soc_step_wait_s: Vec<Option<f64>>,
     pub ambient: Vec<Option<f64>>,
@@ -120,6 +122,12 @@ pub const PEDAL_HOLD_S: f64 = 1.5;
 impl Track {
     pub fn seconds(&self, from: usize, to: usize) -> f64 {
         (self.time_ns[to] - self.time_ns[from]) as f64 * 1e-9
+    }
+
+    /// State of charge of whatever ends at a knot: a count set anew there belongs to what begins.
+    pub fn soc_at_end(&self, knot: usize) -> Option<f64> {
+        let before = (self.soc_anchored[knot] && knot > 0).then(|| self.soc[knot - 1]).flatten();
+        before.or(self.soc[knot])
     }
 
     pub fn name(&self, number: Option<u16>) -> Option<&str> {
@@ -209,7 +217,9 @@ impl Track {
         self.refrigeration = held(&pick("refrigeration_power_w")?, 60.0);
         self.wheel_force = interpolated(&times, &pick("wheel_force_n")?, limit_s);
         let soc = pick("soc_frac")?;
-        self.soc_step_wait_s = soc_steps::steps(&times, &soc);
+        self.soc_anchored =
+            flags(view.flags("mask_soc_reanchored")?, rows).iter().map(|f| *f == Some(true)).collect();
+        self.soc_step_wait_s = soc_steps::steps(&times, &soc, &self.soc_anchored);
         self.soc = held(&soc, f64::INFINITY);
         self.ambient = held(&pick("temperature_ambient_k")?, f64::INFINITY);
         self.battery = held(&pick("temperature_battery_k")?, 3600.0);

@@ -57,6 +57,30 @@ fn a_step_in_altitude_is_survived() {
     }
 }
 
+/// A count that the battery sets anew lies between two segments and in neither; a standstill that it happens in is no
+/// charge.
+#[test]
+fn a_count_set_anew_is_no_energy() {
+    let speed: Vec<f64> = (0..200).map(|at| if at < 120 { 10.0 } else { 0.0 }).collect();
+    let jumps = [60, 160];
+    let jump = |at: usize| 0.06 * jumps.iter().filter(|jump| at >= **jump).count() as f64;
+    let soc = (0..200).map(|at| Some(0.6 - 0.0001 * at as f64 + jump(at))).collect();
+    let log = Log::new(&speed, &[1.0; 200]).with("soc_frac", soc);
+    let marked = log.clone().flagging("mask_soc_reanchored", (0..200).map(|at| jumps.contains(&at)).collect());
+    let fallen = |log: &Log| -> f64 {
+        let replayed = log.try_replay(&exactly(&plain()), &ReplaySettings::default()).expect("replayable");
+        let of = |name| numbers(&tables::SEGMENTS, &replayed.segments, name);
+        let pairs = of("soc_start_frac").into_iter().zip(of("soc_end_frac"));
+        pairs.filter_map(|(start, end)| Some(start? - end?)).sum()
+    };
+    let charges = |log: &Log| {
+        log.try_replay(&exactly(&plain()), &ReplaySettings::default()).expect("replayable").charges.num_rows()
+    };
+    assert!((fallen(&marked) - 0.0199).abs() < 0.0002, "{}", fallen(&marked));
+    assert!(fallen(&log) < -0.09, "without the mark the jumps are taken for charges: {}", fallen(&log));
+    assert_eq!((charges(&marked), charges(&log)), (0, 1));
+}
+
 /// A place and a height repeated until the next fix, and marked so, tell what blanks would; unmarked they make steps of a
 /// slope.
 #[test]

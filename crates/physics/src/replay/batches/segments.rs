@@ -50,7 +50,7 @@ impl Found<'_> {
             .number("lat_start_deg", each().map(|s| self.lat(s.knots.start)))
             .number("lon_start_deg", each().map(|s| self.lon(s.knots.start)))
             .number("soc_start_frac", each().map(|s| track.soc[s.knots.start]))
-            .number("soc_end_frac", each().map(|s| track.soc[s.knots.end]))
+            .number("soc_end_frac", each().map(|s| track.soc_at_end(s.knots.end)))
             .number("soc_step_wait_s", each().map(|s| track.soc_step_wait_s[s.knots.start]))
             .text("evidence", each().map(|s| Some(evidence(s.ledger.coverage()))));
         let builder = self.segment_sums(builder);

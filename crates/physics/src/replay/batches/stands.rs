@@ -76,12 +76,14 @@ impl Found<'_> {
     /// larger than a battery's settling.
     fn charge_basis(&self, stand: &Stand) -> Option<&'static str> {
         let (from, to) = stand.knots;
-        let rise = self.track.soc[from].zip(self.track.soc[to]).map(|(a, b)| b - a);
+        let rise = self.track.soc[from].zip(self.track.soc_at_end(to)).map(|(a, b)| b - a);
+        let anchored: f64 =
+            (from + 1..to).filter_map(|k| Some(self.track.soc[k]? - self.track.soc_at_end(k)?)).sum();
         if self.track.plugged[from..=to].iter().any(|on| *on) {
             Some("flag")
         } else if stand.ledger.battery.plugged_j > 0.05 * JOULES_PER_KWH {
             Some("inflow")
-        } else if rise.is_some_and(|rise| rise > 0.02) {
+        } else if rise.is_some_and(|rise| rise - anchored > 0.02) {
             Some("soc")
         } else {
             None
