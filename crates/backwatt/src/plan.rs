@@ -3,14 +3,15 @@
 use std::collections::BTreeMap;
 
 use backwatt_estimate::plan::{
-    TypePlan, VehicleDay, VehicleTables, charging, climate_cost, coverage, observe_days, pack_sizing,
-    plan_check, plan_gap,
+    SameTrips, Set, TypePlan, VehicleDay, VehicleTables, charging, climate_cost, coverage, observe_days,
+    pack_sizing, plan_check, plan_gap, same_trips,
 };
 use backwatt_estimate::{
     DriverDays, Learned, LevelReplays, ReplayedTables, Statistics, level_replays, level_what_if,
 };
 use backwatt_physics::kernels::climate;
-use backwatt_physics::scenarios;
+use backwatt_physics::{Amount, scenarios};
+use backwatt_pilot::what_if::WhatIf;
 use backwatt_pilot::{Pilot, USUAL_CAB};
 use backwatt_schema::{Table, tables};
 use backwatt_store::{Layout, Provenance, read_table, write_table};
@@ -22,8 +23,9 @@ use crate::stages::{Typed, read_samples, remove_absent, replayed_on_routes};
 use crate::{BackwattError, speeds};
 
 /// Tables of the plan and of levels replayed, one file for the whole pilot.
-pub const TABLES: [&Table; 7] = [
+pub const TABLES: [&Table; 8] = [
     &tables::LEVEL_WHAT_IF,
+    &tables::SAME_TRIPS,
     &tables::PLAN_CHECK,
     &tables::PLAN_GAP,
     &tables::PACK_SIZING,
@@ -36,7 +38,7 @@ pub fn answer(
     pilot: &Pilot,
     layout: &Layout,
     typed: &[Typed<'_>],
-    (days, levels): (Vec<VehicleDay>, LevelReplays),
+    Days { days, levels, same }: Days,
     drivers: &DriverDays,
     provenance: &Provenance,
 ) -> Result<(), BackwattError> {
@@ -53,6 +55,7 @@ pub fn answer(
     let checks = plan_check(&days, &types, settings)?;
     let answers = [
         (&tables::LEVEL_WHAT_IF, level_what_if(&levels, drivers, pilot.pseudonyms)?),
+        (&tables::SAME_TRIPS, same_trips(&same, &sets(pilot, typed))?),
         (&tables::PLAN_GAP, plan_gap(&days, settings)?),
         (&tables::PACK_SIZING, pack_sizing(&days, &types, settings)?),
         (&tables::CHARGING, charging(&days, &types, settings, &dwell)?),
@@ -66,6 +69,34 @@ pub fn answer(
     Ok(())
 }
 
+/// What is kept of each vehicle once its scenarios are run. Adds up over vehicles.
+#[derive(Default)]
+pub struct Days {
+    days: Vec<VehicleDay>,
+    levels: LevelReplays,
+    same: SameTrips,
+}
+
+/// What is changed on the trips of each type, one thing at a time.
+fn sets(pilot: &Pilot, typed: &[Typed<'_>]) -> BTreeMap<String, Vec<Set>> {
+    let value = |amount: Option<Amount>| match amount {
+        Some(Amount::Set(value)) => Some(value),
+        _ => None,
+    };
+    let set = |(scenario, asked): (String, WhatIf)| Set {
+        scenario,
+        level: asked.change.level,
+        payload_kg: value(asked.change.payload_kg),
+        temperature_k: value(asked.change.temperature),
+        packs: asked.packs.map(|packs| packs.round() as u64),
+        speed_cap_m_s: asked.change.speed_cap_m_s,
+    };
+    let of_type = |(_, name, of): &Typed<'_>| {
+        ((*name).to_owned(), pilot.plan.single_changes(of).into_iter().map(set).collect())
+    };
+    typed.iter().map(of_type).collect()
+}
+
 /// Days and levels of all vehicles, in the order of their names: one vehicle's samples are in memory for each thread.
 pub fn days(
     pilot: &Pilot,
@@ -73,7 +104,7 @@ pub fn days(
     typed: &[Typed<'_>],
     learned: &BTreeMap<String, (Learned, Vec<Statistics>)>,
     provenance: &Provenance,
-) -> Result<(Vec<VehicleDay>, LevelReplays), BackwattError> {
+) -> Result<Days, BackwattError> {
     let vehicles: Vec<String> = typed.iter().map(|(vehicle, ..)| (*vehicle).to_owned()).collect();
     let settings = speeds::with_library(&pilot.replay, layout, typed)?;
     let found = typed
@@ -94,7 +125,7 @@ pub fn days(
                 provenance,
             )?;
             let Some(posterior) = learned.get(*type_name).and_then(|(of, _)| of.of_vehicle(vehicle)) else {
-                return Ok((Vec::new(), LevelReplays::default()));
+                return Ok(Days::default());
             };
             let (segments, trips, trip_routes) = replayed_on_routes(layout, vehicle)?;
             let read = |table| read_table(&layout.vehicle_table(table, vehicle), table);
@@ -120,16 +151,17 @@ pub fn days(
                 trips: &trips,
                 scenarios: &modelled,
             })?;
-            Ok((days, levels))
+            Ok(Days { days, levels, same: SameTrips::of(type_name, &modelled)? })
         })
-        .collect::<Result<Vec<(Vec<VehicleDay>, LevelReplays)>, BackwattError>>()?;
+        .collect::<Result<Vec<Days>, BackwattError>>()?;
     remove_absent(layout, &tables::SCENARIOS, &vehicles)?;
-    let (mut days, mut levels) = (Vec::new(), LevelReplays::default());
-    for (of_days, of_levels) in found {
-        days.extend(of_days);
-        levels.add(of_levels);
+    let mut all = Days::default();
+    for one in found {
+        all.days.extend(one.days);
+        all.levels.add(one.levels);
+        all.same.add(&one.same);
     }
-    Ok((days, levels))
+    Ok(all)
 }
 
 /// Seconds between two instants that lie within the daily window, local time.

@@ -29,7 +29,7 @@ use serde::Serialize;
 
 pub use answers::{Answers, Group, Measure};
 pub use text::text;
-pub use topics::Topic;
+pub use topics::{SHOWN, Topic};
 pub use what_if::{WhatIfAnswers, WhatIfSums, what_if_text};
 pub use write::write;
 

@@ -15,6 +15,8 @@ use crate::tally::Sums;
 
 /// Name of the scenario table's row in which the truck carries one pack more.
 pub const ONE_PACK_MORE: &str = "one pack more";
+/// Scenario under which nobody drives faster than a cap.
+pub const SPEED_CAP: &str = "speed cap";
 /// Both ends of a sheet at once are a bound: half of that width stands in for the 90 % half-width, as for R2.
 pub(crate) const OF_BOUND: f64 = 0.25;
 

@@ -73,6 +73,20 @@ pub struct RoadEnergy {
 }
 
 impl Interval {
+    /// The same way no faster than a cap, in the time that takes.
+    pub fn capped(self, cap_m_s: f64) -> Self {
+        let (start, end) = (self.speed_start_m_s.min(cap_m_s), self.speed_end_m_s.min(cap_m_s));
+        let (mean, capped) =
+            (f64::midpoint(self.speed_start_m_s, self.speed_end_m_s), f64::midpoint(start, end));
+        let longer = if capped > 0.0 { mean / capped } else { 1.0 };
+        Self {
+            duration_s: self.duration_s * longer,
+            speed_start_m_s: start,
+            speed_end_m_s: end,
+            rise_m: self.rise_m,
+        }
+    }
+
     pub fn distance_m(&self) -> f64 {
         f64::midpoint(self.speed_start_m_s, self.speed_end_m_s) * self.duration_s
     }

@@ -30,6 +30,7 @@ fn scenario(name: &str, truck: &Truck, change: Change) -> Scenario {
         name,
         sheet: exactly(truck),
         change,
+        speed_cap_m_s: None,
         is_level_road: false,
         driving: None,
         climate: CAB,
@@ -66,6 +67,24 @@ proptest! {
             let low = of(&found, name, "energy_total_low_kwh");
             prop_assert!((low - total).abs() <= 1e-9 * total.abs() + 1e-12, "a sheet without spread has no ends");
         }
+    }
+
+    /// And with a cap, which takes longer over the same way.
+    #[test]
+    fn a_capped_scenario_is_what_the_what_if_says(truck in truck(), (speeds, steps) in drive(), cap in 3.0..20.0f64) {
+        let log = Log::new(&speeds, &steps);
+        let capped = Scenario { speed_cap_m_s: Some(cap), ..scenario("capped", &truck, Change::default()) };
+        let found = run(&log, &truck, &[capped]);
+        let vehicle = Vehicle { sheet: exactly(&truck), capacity_j: None };
+        let change = Change { speed_cap_m_s: Some(cap), ..Change::default() };
+        let pair = what_if("T1", &log.batch(), &vehicle, &vehicle, &change, &settings()).unwrap();
+        for (name, column) in [(AS_DRIVEN, "energy_net_driven_kwh"), ("capped", "energy_net_changed_kwh")] {
+            let expected: f64 = numbers(&WHAT_IF, &pair, column).into_iter().flatten().sum();
+            let total = of(&found, name, "energy_driving_kwh") + of(&found, name, "energy_standing_kwh");
+            prop_assert!((total - expected).abs() <= 1e-6 * expected.abs() + 1e-9, "{name} {total} {expected}");
+        }
+        let longer = of(&found, "capped", "duration_driving_s") - of(&found, AS_DRIVEN, "duration_driving_s");
+        prop_assert!(longer >= -1e-9, "{longer}");
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use backwatt_estimate::level_scenario;
-use backwatt_estimate::plan::{ONE_PACK_MORE, gap_scenarios};
+use backwatt_estimate::plan::{ONE_PACK_MORE, SPEED_CAP, gap_scenarios};
 use backwatt_physics::{Amount, Climate, Driving, Scenario};
 use backwatt_schema::unit::Dimension;
 use backwatt_schema::{METRES_PER_MILE, Problem};
@@ -41,6 +41,8 @@ pub struct HardDays {
     pub cold_k: f64,
     /// `None`: the upper payload of each sheet.
     pub heavy_kg: Option<f64>,
+    /// No day, but asked of the same trips beside those above.
+    pub speed_cap_m_s: f64,
     pub cold_usable_frac: f64,
     pub worn_usable_frac: f64,
 }
@@ -140,6 +142,10 @@ pub fn hard_days(plan: &Section<'_, '_>) -> HardDays {
         heavy_kg: section
             .quantity("heavy", Dimension::Mass)
             .map(|at| r.possible("heavy", Dimension::Mass, at.value)),
+        speed_cap_m_s: r
+            .or("speed_cap", Dimension::Speed, 45.0 * METRES_PER_MILE / 3600.0, "45 mph", PRACTICE)
+            .0
+            .max(1.0),
         cold_usable_frac: r.share_or("cold_usable", 0.9, &memory("usable energy of a cold battery")).0,
         worn_usable_frac: r
             .share_or(
@@ -161,11 +167,25 @@ pub fn hard_days(plan: &Section<'_, '_>) -> HardDays {
 impl Plan {
     /// Every scenario the plan's questions ask of a vehicle type.
     pub fn scenarios(&self, name: &str, of: &VehicleType) -> Result<Vec<Scenario>, Box<Problem>> {
+        let plain = |(text, what_if): (String, WhatIf)| built(text, name, of, &what_if);
+        let mut scenarios = self.single_changes(of).into_iter().map(plain).collect::<Result<Vec<_>, _>>()?;
+        let all = self.settings.causes.len();
+        for (text, causes) in gap_scenarios(&self.settings.causes) {
+            // Each cause alone and all together have bounds; the sets between only share out what causes do together.
+            let has_ends = causes.len() == 1 || causes.len() == all;
+            scenarios.push(Scenario { has_ends, ..self.of_causes(text, &causes, name, of)? });
+        }
+        Ok(scenarios)
+    }
+
+    /// One thing changed at a time, each to one value, by the name of its scenario.
+    pub fn single_changes(&self, of: &VehicleType) -> Vec<(String, WhatIf)> {
         let hard = &self.hard_days;
         let mut asked = vec![
             ("hot".to_owned(), at_temperature(hard.hot_k)),
             ("cold".to_owned(), at_temperature(hard.cold_k)),
             ("heavy".to_owned(), loaded(hard.heavy_kg.unwrap_or(of.sheet.high.payload_kg))),
+            (SPEED_CAP.to_owned(), capped(hard.speed_cap_m_s)),
         ];
         if let (Some(packs), Some(_)) = (of.packs, of.pack_energy_kwh) {
             asked.push((ONE_PACK_MORE.to_owned(), WhatIf { packs: Some(packs + 1.0), ..WhatIf::default() }));
@@ -176,15 +196,7 @@ impl Plan {
             what_if.change.level = Some(level.name.clone());
             asked.push((level_scenario(&level.name), what_if));
         }
-        let plain = |(text, what_if): (String, WhatIf)| built(text, name, of, &what_if);
-        let mut scenarios = asked.into_iter().map(plain).collect::<Result<Vec<_>, _>>()?;
-        let all = self.settings.causes.len();
-        for (text, causes) in gap_scenarios(&self.settings.causes) {
-            // Each cause alone and all together have bounds; the sets between only share out what causes do together.
-            let has_ends = causes.len() == 1 || causes.len() == all;
-            scenarios.push(Scenario { has_ends, ..self.of_causes(text, &causes, name, of)? });
-        }
-        Ok(scenarios)
+        asked
     }
 
     /// What was driven with these causes as the plan has them.
@@ -222,6 +234,12 @@ fn at_temperature(kelvin: f64) -> WhatIf {
     what_if
 }
 
+fn capped(speed_m_s: f64) -> WhatIf {
+    let mut what_if = WhatIf::default();
+    what_if.change.speed_cap_m_s = Some(speed_m_s);
+    what_if
+}
+
 fn loaded(payload_kg: f64) -> WhatIf {
     let mut what_if = WhatIf::default();
     what_if.change.payload_kg = Some(Amount::Set(payload_kg));
@@ -230,10 +248,13 @@ fn loaded(payload_kg: f64) -> WhatIf {
 
 fn built(text: String, name: &str, of: &VehicleType, what_if: &WhatIf) -> Result<Scenario, Box<Problem>> {
     let (_, after) = what_if.sides(name, of)?;
+    let mut change = what_if.change.clone();
+    let speed_cap_m_s = change.speed_cap_m_s.take();
     Ok(Scenario {
         name: text,
         sheet: after.sheet,
-        change: what_if.change.clone(),
+        change,
+        speed_cap_m_s,
         is_level_road: false,
         driving: None,
         climate: USUAL_CAB,

@@ -40,7 +40,7 @@ fn make(pilot: &Pilot, folder: &Path, metric: bool, share: bool) -> Result<(), B
     let provenance = Provenance { program: "made by hand".to_owned(), ..Provenance::default() };
     let vehicles: Vec<String> = (0..pilot.vehicles).map(|n| pilot.vehicle(n)).collect();
     let mut whole: Vec<&'static Table> = vec![&tables::RECEIPTS, &tables::RECOVERY];
-    whole.extend(rows::ESTIMATED);
+    whole.extend(backwatt_report::SHOWN);
     for table in whole {
         let batch = rows::batch(pilot, table, rows::count(pilot, table), None)?;
         write_table(&layout.table(table), table, &batch, &provenance)?;

@@ -10,29 +10,6 @@ use backwatt_schema::{BatchBuilder, BatchError, Column, Kind, Table, tables};
 
 use crate::cells::{Pilot, cell, number, unit};
 
-/// One file for the whole pilot.
-pub static ESTIMATED: [&Table; 19] = [
-    &tables::PLAN_CHECK,
-    &tables::PLAN_GAP,
-    &tables::PACK_SIZING,
-    &tables::CHARGING,
-    &tables::CLIMATE_COST,
-    &tables::ROUTES,
-    &tables::PLACES,
-    &tables::ROAD_CELLS,
-    &tables::DRIVERS,
-    &tables::HABITS,
-    &tables::LEVEL_COMPARISON,
-    &tables::LEVEL_WHAT_IF,
-    &tables::CHANGES,
-    &tables::CAPACITY,
-    &tables::CHARGE_SESSIONS,
-    &tables::SIGNAL_VALUE,
-    &tables::SAMPLING_AUDIT,
-    &tables::CALIBRATION,
-    &tables::COVERAGE,
-];
-
 /// One file for each vehicle.
 pub static OF_VEHICLE: [&Table; 7] = [
     &tables::TRIPS,

@@ -41,12 +41,18 @@ pub fn files(answers: &Answers, site: &Site, replays: &Replays) -> Result<Vec<Fi
         shell(
             Entry::Regen,
             "Regen: where the braking energy went",
-            &[regen::cascade(answers)?, regen::ratios(answers)?, topic("levels")?, groups("regen_level")?],
+            &[
+                regen::cascade(answers)?,
+                regen::ratios(answers)?,
+                topic("levels")?,
+                topic("otherwise")?,
+                groups("regen_level")?,
+            ],
         )?,
         shell(
             Entry::Use,
             "Energy use",
-            &[groups("vehicle")?, groups("temperature_band")?, groups("service_day")?, topic("time")?],
+            &[groups("vehicle")?, groups("temperature_band")?, topic("time")?, groups("service_day")?],
         )?,
         shell(Entry::Routes, "Routes and the map", &[topic("routes")?, groups("route")?])?,
         shell(Entry::Drivers, "Drivers", &[topic("coaching")?, sheets::list(&sheets), groups("driver")?])?,

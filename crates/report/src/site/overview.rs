@@ -58,7 +58,7 @@ const SENTENCES: [&str; 5] =
 /// The page a topic stands on.
 pub fn entry(topic: &str) -> Entry {
     match topic {
-        "levels" => Entry::Regen,
+        "levels" | "otherwise" => Entry::Regen,
         "time" => Entry::Use,
         "routes" => Entry::Routes,
         "coaching" => Entry::Drivers,

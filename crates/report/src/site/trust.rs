@@ -6,7 +6,7 @@ use askama::Template;
 
 use super::methods;
 use crate::answers::{Answers, UNKNOWN};
-use crate::figure::{fixed, markup, name, prose};
+use crate::figure::{Kind, fixed, markup, name, prose};
 use crate::{ReportError, SettingRow};
 
 /// Files listed; the rest is in the CSV beside it.
@@ -16,6 +16,8 @@ const FILES: usize = 300;
 #[template(path = "logs.html")]
 struct Logs {
     lines: Vec<String>,
+    /// As markup; empty where nothing contradicts.
+    contradiction: String,
     rules: Vec<RuleRow>,
     problems: Vec<String>,
     method: String,
@@ -69,6 +71,7 @@ pub fn taken_out(answers: &Answers) -> String {
 pub fn logs(answers: &Answers) -> Result<String, ReportError> {
     let page = Logs {
         lines: lines(answers),
+        contradiction: contradictions(answers).map_or(String::new(), |told| markup(&told)),
         rules: rules(answers),
         problems: answers.problems.iter().map(|problem| markup(&prose(problem))).collect(),
         method: methods::href("evidence.md"),
@@ -106,7 +109,7 @@ fn lines(answers: &Answers) -> Vec<String> {
             fixed(trust.gap_s / 60.0, 0),
             fixed(trust.frozen_s / 60.0, 0)
         ),
-        format!("What may be claimed of braking energy, by trip: {}.", list(&trust.claims)),
+        claims(&trust.claims),
         format!(
             "What the inflow into the battery can be put down to, by trip: {}.",
             list(&trust.recovery_checks)
@@ -117,6 +120,41 @@ fn lines(answers: &Answers) -> Vec<String> {
             trust.ledger_residual_worst_frac
         ),
     ]
+}
+
+/// What the speeds of each trip allow to be said of its braking energy, the commonest first.
+fn claims(of: &BTreeMap<String, u64>) -> String {
+    let meaning = |claim: &str| match claim {
+        "full" => "logged fast enough to stand as logged",
+        "imputed" => "with the speed between slow samples drawn from faster driving",
+        "banded" => "with no more than a band between two ends",
+        "noisy" => "with a speed too noisy for a claim",
+        "withheld" => "logged too slowly for a claim",
+        _ => "without a claim",
+    };
+    let mut counts: Vec<(&String, &u64)> = of.iter().collect();
+    counts.sort_by(|a, b| b.1.cmp(a.1).then_with(|| a.0.cmp(b.0)));
+    let parts: Vec<String> =
+        counts.into_iter().map(|(claim, n)| format!("{n} {} ({claim})", meaning(claim))).collect();
+    format!("Braking energy of the trips: {}.", parts.join("; "))
+}
+
+/// Where logs and vehicle data contradict: more came back than there was to recover.
+fn contradictions(answers: &Answers) -> Option<String> {
+    let beyond: Vec<String> = answers
+        .of("vehicle")
+        .filter(|group| group.figure("recapture_of_recoverable_frac").is_some_and(|share| share > 1.0))
+        .map(|group| {
+            let share = group.shown("recapture_of_recoverable_frac", Kind::Share, 1);
+            format!("{} {share} %", name(&group.name))
+        })
+        .collect();
+    (!beyond.is_empty()).then(|| {
+        format!(
+            "A contradiction: more came back than the vehicle data holds recoverable on {}. What is called recoverable is then too low there, by at least as much.",
+            beyond.join(", ")
+        )
+    })
 }
 
 /// Nothing where files are not told of.

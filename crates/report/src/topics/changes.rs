@@ -53,12 +53,12 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         "comparing-drivers.md",
     );
     let rows = tables.rows(&tables::CHANGES);
-    let (mut shown, mut hidden, mut in_line) = (Vec::new(), 0, 0);
+    let (mut shown, mut hidden, mut in_line) = (Vec::new(), 0, Vec::new());
     for row in &rows {
         match row.text("finding")? {
             "not shown" => hidden += 1,
             "in line" => {
-                in_line += 1;
+                in_line.push(*row);
                 shown.push(*row);
             }
             _ => shown.push(*row),
@@ -70,14 +70,14 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
              happened on it.",
         );
     } else {
-        topic.tell(told(shown.len() - in_line, in_line, hidden));
+        topic.tell(told(shown.len() - in_line.len(), &in_line, hidden, units)?);
         for row in &shown {
             if row.text("finding")? != "in line" {
                 topic.tell(sentence(row, units)?);
             }
         }
         topic.notes.push(
-            "A change is after less before, from each one's own baseline, less what would have been found if nothing had changed: who stood out by chance falls back. Below \
+            "Looked for: what [[events]] of the pilot file name (coaching, firmware, tyres, a season), and a day from which a driver or a truck is another. A change is after less before, from each one's own baseline, less what would have been found if nothing had changed: who stood out by chance falls back. Below \
              zero saves energy. Other things may have changed on the same day.",
         );
         topic.grids.push(Grid::new(
@@ -92,18 +92,43 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     Ok(topic)
 }
 
-fn told(findings: usize, in_line: usize, hidden: usize) -> String {
+fn told(findings: usize, in_line: &[Row<'_>], hidden: usize, units: Units) -> Read<String> {
     let head = if findings == 0 {
-        "No change is found and no truck is out of line".to_owned()
+        "No change and no truck out of line can be told".to_owned()
     } else {
         format!("{} of a change or of a truck out of line", counted(findings, "finding"))
+    };
+    let beside = match in_line.len() {
+        0 => String::new(),
+        n => format!("; {} in line with others of the type{}", counted(n, "truck"), unseen(in_line, units)?),
     };
     let hidden = if hidden == 0 {
         String::new()
     } else {
         format!("; {hidden} not shown, for too little driving or to protect people")
     };
-    format!("{head}; {} in line with others of the same type{hidden}.", counted(in_line, "truck"))
+    Ok(format!("{head}{beside}{hidden}."))
+}
+
+/// How large a difference may be that these logs do not show: half the interval of the best and of the least known truck.
+fn unseen(in_line: &[Row<'_>], units: Units) -> Read<String> {
+    let mut halves = Vec::new();
+    for row in in_line {
+        if let Some((low, high)) = row.number("standing_p05_kwh_mi")?.zip(row.number("standing_p95_kwh_mi")?) {
+            halves.push((0.5 * (high - low), row.words("name")?));
+        }
+    }
+    halves.sort_by(|a, b| a.0.total_cmp(&b.0).then_with(|| a.1.cmp(&b.1)));
+    let Some(((least, of_least), (most, of_most))) = halves.first().zip(halves.last()) else {
+        return Ok(String::new());
+    };
+    let shown = |half: f64| units.figure(Kind::PerDistance.si_of("_kwh_mi", half), Kind::PerDistance, 3);
+    Ok(format!(
+        ", each known to within ± {} ({of_least}) to ± {} {} ({of_most}) only, so that less would go unseen",
+        shown(*least),
+        shown(*most),
+        units.per_distance()
+    ))
 }
 
 fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
@@ -137,9 +162,13 @@ fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
 
 fn battery(topic: &mut Topic, tables: &Tables, units: Units) -> Read<()> {
     let capacity = tables.rows(&tables::CAPACITY);
-    let mut measured = Vec::new();
+    let (mut measured, mut below) = (Vec::new(), Vec::new());
     for row in &capacity {
         if row.number("capacity_measured_p50_kwh")?.is_some() {
+            let ends = row.number("capacity_measured_p95_kwh")?.zip(row.number("capacity_stated_kwh")?);
+            if ends.is_some_and(|(high, stated)| high < stated) {
+                below.push(row.words("vehicle_id")?);
+            }
             measured.push(format!(
                 "{} {} kWh (90 % interval {}; {}; {} % of the stated)",
                 row.words("vehicle_id")?,
@@ -156,7 +185,18 @@ fn battery(topic: &mut Topic, tables: &Tables, units: Units) -> Read<()> {
         );
         return Ok(());
     }
-    topic.tell(format!("Between state of charge 0 and 1, by the charger's meter: {}.", listed(&measured)));
+    let below = if below.is_empty() {
+        String::new()
+    } else {
+        format!(
+            " Of {} the whole interval lies below what is stated: worn, or stated too high.",
+            listed(&below)
+        )
+    };
+    topic.tell(format!(
+        "Between state of charge 0 and 1, by the charger's meter: {}.{below}",
+        listed(&measured)
+    ));
     topic.grids.push(Grid::new(
         "Capacity, measured against stated",
         &tables::CAPACITY,

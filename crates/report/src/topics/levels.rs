@@ -54,7 +54,7 @@ fn replayed(tables: &Tables, units: Units, topic: &mut Topic) -> Read<()> {
     }
     topic.notes.push(
         "The same driving at another level is the model's answer, beside the comparison above and never merged with it: speeds as driven, only the level's own limits others, and of \
-         what could be recovered the same share arrives as did. A stronger level costs where the truck was let roll; replay --with level=… bounds that. Levels were chosen, not assigned.",
+         what could be recovered the same share arrives as did. A stronger level costs where the truck was let roll; replay --with level=… bounds that. Recovered may exceed what the model holds recoverable: the vehicle data is then a little too pessimistic, and the share that arrives above one. Levels were chosen, not assigned.",
     );
     topic.grids.push(Grid::new(
         "The same driving at each level, by the model",

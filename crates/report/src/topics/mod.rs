@@ -13,6 +13,7 @@ mod habits;
 mod levels;
 mod logs;
 mod map;
+mod otherwise;
 mod packs;
 mod people;
 mod plan;
@@ -40,7 +41,7 @@ pub use people::{NOTES as PEOPLE_NOTES, Person};
 pub use text::text;
 
 /// Tables of the estimate stage that these sections show, written beside the page as CSV and JSON.
-pub static SHOWN: [&Table; 19] = [
+pub static SHOWN: [&Table; 20] = [
     &tables::PLAN_CHECK,
     &tables::PLAN_GAP,
     &tables::PACK_SIZING,
@@ -53,6 +54,7 @@ pub static SHOWN: [&Table; 19] = [
     &tables::HABITS,
     &tables::LEVEL_COMPARISON,
     &tables::LEVEL_WHAT_IF,
+    &tables::SAME_TRIPS,
     &tables::CHANGES,
     &tables::CAPACITY,
     &tables::CHARGE_SESSIONS,
@@ -156,6 +158,7 @@ pub fn all(tables: &Tables) -> Read<Vec<Topic>> {
         routes::topic,
         drivers::topic,
         levels::topic,
+        otherwise::topic,
         changes::topic,
         logs::topic,
         coverage::topic,

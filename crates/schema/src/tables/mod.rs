@@ -29,6 +29,7 @@ mod recovery;
 mod rejects;
 mod road_cells;
 mod routes;
+mod same_trips;
 mod samples;
 mod sampling_audit;
 mod scenarios;
@@ -70,6 +71,7 @@ pub use recovery::RECOVERY;
 pub use rejects::REJECTS;
 pub use road_cells::ROAD_CELLS;
 pub use routes::ROUTES;
+pub use same_trips::SAME_TRIPS;
 pub use samples::SAMPLES;
 pub use sampling_audit::SAMPLING_AUDIT;
 pub use scenarios::SCENARIOS;
@@ -85,7 +87,7 @@ pub use what_if_trace::WHAT_IF_TRACE;
 use crate::Table;
 
 /// Every table, in the order the stages write them; traces are written by none, what-if only when asked.
-pub static ALL: [&Table; 40] = [
+pub static ALL: [&Table; 41] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -116,6 +118,7 @@ pub static ALL: [&Table; 40] = [
     &BRAKING_BALANCE,
     &SCENARIOS,
     &LEVEL_WHAT_IF,
+    &SAME_TRIPS,
     &PLAN_CHECK,
     &PLAN_GAP,
     &PACK_SIZING,

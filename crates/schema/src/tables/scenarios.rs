@@ -3,17 +3,18 @@ use crate::column::{Column, Table, number, text};
 /// The driven trips under the weather, loads and driving that a plan speaks of, model against model.
 pub static SCENARIOS: Table = Table {
     name: "scenarios",
-    version: 2,
+    version: 3,
     one_row_is: "one trip under one scenario, as the model has it",
     sorted_by: "vehicle_id, trip, scenario in the order of the method page",
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 15] = [
+static COLUMNS: [Column; 16] = [
     text("vehicle_id", "", "the vehicle"),
     text("trip_id", "", "the trip"),
     text("scenario", "", "what is other than driven; as driven: nothing"),
     number("distance_m", "m", "", "0 or more", "driven; the same in every scenario"),
+    number("duration_driving_s", "s", "", "0 or more", "in motion: driven, or as long as the scenario takes"),
     number(
         "energy_driving_kwh",
         "kW.h",

@@ -19,6 +19,7 @@ pub fn build(vehicle_id: &str, scenarios: &[&str], trips: &[Vec<Outcome>]) -> Re
         .text("trip_id", rows.iter().map(|(trip, _)| names.get(*trip).map(String::as_str)))
         .text("scenario", rows.iter().map(|(_, at)| Some(scenarios[*at])))
         .number("distance_m", outcomes().map(|(of, _)| of.believed.distance_m))
+        .number("duration_driving_s", outcomes().map(|(of, _)| of.believed.driving_s))
         .number("energy_driving_kwh", kwh(|of, _| of.believed.driving_j))
         .number("energy_standing_kwh", kwh(|of, _| of.believed.standing_j))
         .number("energy_recovered_kwh", kwh(|of, _| of.believed.recovered_j))

@@ -26,11 +26,12 @@ impl Driving {
         }
         let legs = (total_m * self.stops_per_m).round().max(1.0);
         let mut along = Along { way: &way, is_level_road, at: 0, into_m: 0.0 };
-        let mut total = Modelled::default();
+        let (mut total, mut driving_s) = (Modelled::default(), 0.0);
         for _ in 0..legs as usize {
             for (duration_s, from, to) in self.leg(total_m / legs) {
                 let distance_m = f64::midpoint(from, to) * duration_s;
                 let (knot, rise_m) = along.advance(distance_m);
+                driving_s += duration_s;
                 let interval = Interval { duration_s, speed_start_m_s: from, speed_end_m_s: to, rise_m };
                 let setting = driven.setting(knot);
                 total.add(&driven.drive(knot, &interval, &setting, 1.0));
@@ -41,6 +42,7 @@ impl Driving {
                 sums.standing_j += setting.loads.total_w() * stop_s;
             }
         }
+        sums.driving_s = driving_s;
         sums.driving_j = total.net_j;
         sums.recovered_j = total.recovered_j;
     }

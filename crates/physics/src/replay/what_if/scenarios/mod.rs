@@ -23,8 +23,10 @@ use window::Window;
 pub struct Scenario {
     pub name: String,
     pub sheet: Sheet,
-    /// A speed cap in it is not looked at: where speeds are other than driven, `driving` says so.
+    /// A speed cap in it is not looked at: `speed_cap_m_s` is.
     pub change: Change,
+    /// No faster than this over the same way, where nothing else is said of the driving.
+    pub speed_cap_m_s: Option<f64>,
     /// Every road level.
     pub is_level_road: bool,
     /// Speed and stops of the plan in place of those driven, over the same way.
@@ -82,6 +84,7 @@ const LONG: usize = 40;
 #[derive(Debug, Clone, Copy, Default)]
 struct Sums {
     distance_m: f64,
+    driving_s: f64,
     driving_j: f64,
     standing_j: f64,
     recovered_j: f64,
@@ -142,6 +145,7 @@ impl<'a> AsDriven<'a> {
 
     fn sums(window: &Window, driven: Driven<'_>, scenario: Option<&Scenario>) -> Sums {
         let is_level_road = scenario.is_some_and(|of| of.is_level_road);
+        let speed_cap_m_s = scenario.and_then(|of| of.speed_cap_m_s);
         let driving = scenario.and_then(|of| of.driving);
         let mut sums = Sums::default();
         for stretch in &window.intervals {
@@ -158,9 +162,15 @@ impl<'a> AsDriven<'a> {
                 if is_level_road {
                     step.rise_m = 0.0;
                 }
+                if let Some(cap_m_s) = speed_cap_m_s {
+                    step = step.capped(cap_m_s);
+                }
                 whole.add(&driven.drive(stretch.knot, &step, &setting, stretch.weight));
             }
             sums.recovered_j += whole.recovered_j;
+            if stretch.is_driving {
+                sums.driving_s += whole.duration_s;
+            }
             *(if stretch.is_driving { &mut sums.driving_j } else { &mut sums.standing_j }) += whole.net_j;
         }
         if let Some(driving) = driving {

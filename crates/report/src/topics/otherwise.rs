@@ -1,0 +1,117 @@
+//! The trips that were driven, with one thing changed: level, load, weather, packs, speed.
+
+use std::collections::BTreeMap;
+
+use backwatt_schema::tables;
+
+use crate::figure::Kind;
+
+use super::grid::{Grid, figure, page_only, words};
+use super::rows::{Read, Row, UNKNOWN};
+use super::units::Units;
+use super::{Tables, Topic, grid};
+
+const COLUMNS: [grid::Column; 11] = [
+    words("type", |row, _| row.words("vehicle_type")),
+    words("changed to", changed),
+    figure("driven, {kWh/mile}", |row, _| row.shown("consumption_driven_kwh_mi", Kind::PerDistance, 3)),
+    figure("then, {kWh/mile}", |row, _| row.shown("consumption_kwh_mi", Kind::PerDistance, 3)),
+    figure("change, kWh", |row, _| row.fixed("energy_change_kwh", 1)),
+    figure("bounds, kWh", |row, _| {
+        row.range(["energy_change_low_kwh", "energy_change_high_kwh"], Kind::Energy, 1)
+    }),
+    figure("recovered then, kWh", |row, _| row.fixed("energy_recovered_kwh", 1)),
+    page_only(figure("as driven, kWh", |row, _| row.fixed("energy_recovered_driven_kwh", 1))),
+    page_only(figure("longer, h", |row, _| row.shown("duration_change_s", Kind::Hours, 1))),
+    page_only(figure("trips", |row, _| row.whole("trips"))),
+    words("evidence", |row, _| row.words("evidence")),
+];
+
+/// "level high", "payload 2,200 lb", "air 14 °F": the one thing a row sets.
+fn changed(row: &Row<'_>, units: Units) -> Read<String> {
+    let kinds: [(&str, &str, Kind, usize); 3] = [
+        ("payload", "payload_kg", Kind::Mass, 0),
+        ("air", "temperature_ambient_k", Kind::Temperature, 0),
+        ("at most", "speed_cap_m_s", Kind::Speed, 0),
+    ];
+    for (word, column, kind, digits) in kinds {
+        if row.number(column)?.is_some() {
+            return Ok(format!("{word} {} {}", row.shown(column, kind, digits)?, units.unit(kind)));
+        }
+    }
+    if row.count("packs")?.is_some() {
+        return Ok(format!("{} packs", row.whole("packs")?));
+    }
+    match row.words("regen_level")?.as_str() {
+        UNKNOWN => row.words("scenario"),
+        level => Ok(format!("level {level}")),
+    }
+}
+
+pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
+    let mut topic = Topic::new(
+        "otherwise",
+        "The same trips, one thing changed",
+        "What would another level, payload, temperature, pack more or speed cap have done on the same trips?",
+        "what-if.md",
+    );
+    let rows = tables.rows(&tables::SAME_TRIPS);
+    if rows.is_empty() {
+        topic.miss(
+            "No trips of a known vehicle type were driven, so none could be modelled with something changed.",
+        );
+        return Ok(topic);
+    }
+    let mut of_type: BTreeMap<&str, Vec<&Row<'_>>> = BTreeMap::new();
+    for row in &rows {
+        of_type.entry(row.text("vehicle_type")?).or_default().push(row);
+    }
+    for rows in of_type.values() {
+        topic.tell(sentence(rows, units)?);
+    }
+    topic.notes.push(
+        "Model against model over the roads and stops that were driven, standing within trips included. Bounds: what the vehicle data's ends make of it, no probability. A level asks for the pedals of a \
+         driver used to it; what letting the truck roll is worth, and any other change, replay --with shows, one change or several at a time. Temperature: air, cab climate and air density; tyres only in the bounds \
+         where the vehicle data does not say. Which values: [plan.hard_days] in the pilot file.",
+    );
+    topic.grids.push(Grid::new(
+        "The same trips, one thing changed",
+        &tables::SAME_TRIPS,
+        &rows,
+        &COLUMNS,
+        units,
+    )?);
+    Ok(topic)
+}
+
+/// The change that would have taken most and the one that would have saved most, of one type.
+fn sentence(rows: &[&Row<'_>], units: Units) -> Read<String> {
+    let mut by_change = Vec::new();
+    for row in rows {
+        by_change.push((row.number("energy_change_kwh")?.unwrap_or(0.0), *row));
+    }
+    by_change.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut parts = Vec::new();
+    // Least and most; of a single change only that one.
+    for (at, (_, row)) in by_change.iter().enumerate() {
+        if at == 0 || at + 1 == by_change.len() {
+            parts.push(format!(
+                "with {} {} {} (change {} kWh, bounds {})",
+                changed(row, units)?,
+                row.shown("consumption_kwh_mi", Kind::PerDistance, 3)?,
+                units.per_distance(),
+                row.fixed("energy_change_kwh", 0)?,
+                row.range(["energy_change_low_kwh", "energy_change_high_kwh"], Kind::Energy, 0)?,
+            ));
+        }
+    }
+    let first = rows[0];
+    Ok(format!(
+        "{}: the {} trips as driven take {} {} by the model; {}. The rest lies between (modelled).",
+        first.words("vehicle_type")?,
+        first.whole("trips")?,
+        first.shown("consumption_driven_kwh_mi", Kind::PerDistance, 3)?,
+        units.per_distance(),
+        parts.join("; "),
+    ))
+}
