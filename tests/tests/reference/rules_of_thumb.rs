@@ -52,7 +52,16 @@ fn scenario(name: &str, sheet: Sheet, change: Change, driving: Option<Driving>) 
         cooling_w_per_k: 100.0,
         power_max_w: 6000.0,
     };
-    Scenario { name: name.to_owned(), sheet, change, is_level_road: true, driving, climate, has_ends: false }
+    Scenario {
+        name: name.to_owned(),
+        sheet,
+        change,
+        speed_cap_m_s: None,
+        is_level_road: true,
+        driving,
+        climate,
+        has_ends: false,
+    }
 }
 
 /// Use at the battery of one scenario, its stops included. [kWh/mi]
