@@ -157,3 +157,45 @@ fn a_copy_to_share_names_nobody() {
         std::fs::read_to_string(folder.path().join("out/report/tables/trips.csv")).expect("the pilot's own");
     assert!(own.contains("Asta"), "the pilot's own report is left as it was");
 }
+
+/// Where the logs hold people's names, the pilot's own report hides them as well, replay pages and sheets included; the
+/// key lies outside of it, and the tables stay as they are.
+#[test]
+fn names_of_people_in_the_logs_reach_no_page() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let demo = backwatt(folder.path(), &["demo", ".", "--small", "--quiet"]);
+    assert_eq!(code(&demo), 0, "{}", stderr(&demo));
+    let pilot = folder.path().join("pilot.toml");
+    let text = std::fs::read_to_string(&pilot).expect("the demo's pilot file");
+    let named = text.replacen("\ntime_zone", "\ndriver_names = \"names\"\ntime_zone", 1);
+    assert_ne!(text, named, "the pilot file has a time zone on top");
+    std::fs::write(&pilot, named).expect("writable");
+    let output = backwatt(folder.path(), &["run", "pilot.toml", "--quiet"]);
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    let out = folder.path().join("out");
+    let key = std::fs::read_to_string(out.join("names-behind-report.csv")).expect("a key");
+    let names: Vec<&str> = key
+        .lines()
+        .filter(|line| line.starts_with("driver,"))
+        .filter_map(|line| line.rsplit(',').next())
+        .collect();
+    assert!(names.contains(&"Asta") && names.len() > 2, "{key}");
+    let (mut read, mut folders) = (0, vec![out.join("report")]);
+    while let Some(next) = folders.pop() {
+        for entry in std::fs::read_dir(&next).expect("a folder").flatten() {
+            let path = entry.path();
+            if path.is_dir() {
+                folders.push(path);
+                continue;
+            }
+            let text = String::from_utf8_lossy(&std::fs::read(&path).expect("readable")).into_owned();
+            for name in &names {
+                assert!(!text.contains(name), "{name} in {}", path.display());
+            }
+            read += 1;
+        }
+    }
+    assert!(read > 60, "only {read} files");
+    let told = stdout(&output);
+    names.iter().for_each(|name| assert!(!told.contains(name), "{name} on the terminal"));
+}
