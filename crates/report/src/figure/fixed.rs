@@ -26,11 +26,31 @@ fn away_from_zero(value: f64, digits: usize) -> String {
     format!("{:.digits$}", value + value.signum() * 0.25 * step)
 }
 
+/// A count with a comma at the thousands.
+pub fn counted(n: u64) -> String {
+    let digits = n.to_string();
+    let head = digits.len() % 3;
+    let mut out = digits[..head].to_owned();
+    for at in (head..digits.len()).step_by(3) {
+        if !out.is_empty() {
+            out.push(',');
+        }
+        out.push_str(&digits[at..at + 3]);
+    }
+    out
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
     /// Texts from `toFixed` of a JavaScript engine.
+    #[test]
+    fn thousands_have_a_comma() {
+        let told: Vec<String> = [0, 7, 999, 1000, 1_567_356].map(counted).into();
+        assert_eq!(told, ["0", "7", "999", "1,000", "1,567,356"]);
+    }
+
     #[test]
     fn ties_go_as_in_the_browser() {
         for (value, digits, text) in [

@@ -8,7 +8,7 @@ mod fixed;
 mod kind;
 mod marks;
 
-pub use fixed::fixed;
+pub use fixed::{counted, fixed};
 pub use kind::Kind;
 pub use marks::{NAME_CHARS, band, cut, figure, has_marks, markup, name, of_cell, plain, prose, scrub, unit};
 

@@ -4,7 +4,7 @@ use askama::Template;
 
 use crate::ReportError;
 use crate::answers::Answers;
-use crate::figure::markup;
+use crate::figure::{counted, markup};
 use crate::shell::Entry;
 
 #[derive(Template)]
@@ -13,7 +13,7 @@ struct Overview<'a> {
     answers: &'a Answers,
     told: Vec<Told>,
     trips: u64,
-    rows: u64,
+    rows: String,
     refused: String,
 }
 
@@ -47,6 +47,7 @@ pub fn body(answers: &Answers) -> Result<String, ReportError> {
     let told = first.chain(topics).collect();
     let (rows, rejected) = (answers.trust.rows_in(), answers.trust.rows_rejected());
     let share = if rows == 0 { 0.0 } else { 100.0 * rejected as f64 / rows as f64 };
+    let rows = counted(rows);
     let page = Overview { answers, told, trips: answers.trust.trips, rows, refused: format!("{share:.2} %") };
     Ok(page.render()?)
 }

@@ -6,7 +6,7 @@ use askama::Template;
 
 use super::methods;
 use crate::answers::{Answers, UNKNOWN};
-use crate::figure::{Kind, fixed, markup, name, prose};
+use crate::figure::{Kind, counted, fixed, markup, name, prose};
 use crate::{ReportError, SettingRow};
 
 /// Files listed; the rest is in the CSV beside it.
@@ -99,8 +99,9 @@ fn lines(answers: &Answers) -> Vec<String> {
     let share = if rows == 0 { 0.0 } else { 100.0 * trust.rows_rejected() as f64 / rows as f64 };
     vec![
         format!(
-            "{rows} rows read, {} refused whole ({} %): each is in the rejects table with reason, file and line.",
-            trust.rows_rejected(),
+            "{} rows read, {} refused whole ({} %): each is in the rejects table with reason, file and line.",
+            counted(rows),
+            counted(trust.rows_rejected()),
             fixed(share, 2)
         ),
         format!(
