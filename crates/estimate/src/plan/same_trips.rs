@@ -146,6 +146,7 @@ pub fn same_trips(sums: &SameTrips, asked: &BTreeMap<String, Vec<Set>>) -> Resul
         .number("consumption_kwh_mi", per_mile(|sums| sums.energy_kwh, |row| *row.3))
         .number("energy_recovered_driven_kwh", pair(|driven, _| driven.recovered_kwh))
         .number("energy_recovered_kwh", pair(|_, set| set.recovered_kwh))
+        .number("energy_recovered_change_kwh", pair(|driven, set| set.recovered_kwh - driven.recovered_kwh))
         .number("energy_recovered_change_low_kwh", pair(|_, set| set.recovered_change_kwh.0))
         .number("energy_recovered_change_high_kwh", pair(|_, set| set.recovered_change_kwh.1))
         .text("evidence", rows.iter().map(|_| Some("modelled")))

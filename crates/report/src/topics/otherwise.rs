@@ -20,8 +20,10 @@ const COLUMNS: [grid::Column; 11] = [
     figure("bounds, kWh", |row, _| {
         row.range(["energy_change_low_kwh", "energy_change_high_kwh"], Kind::Energy, 1)
     }),
-    figure("recovered then, kWh", |row, _| row.fixed("energy_recovered_kwh", 1)),
-    page_only(figure("as driven, kWh", |row, _| row.fixed("energy_recovered_driven_kwh", 1))),
+    figure("more recovered, kWh", |row, _| row.fixed("energy_recovered_change_kwh", 1)),
+    figure("bounds, kWh", |row, _| {
+        row.range(["energy_recovered_change_low_kwh", "energy_recovered_change_high_kwh"], Kind::Energy, 1)
+    }),
     page_only(figure("longer, h", |row, _| row.shown("duration_change_s", Kind::Hours, 1))),
     page_only(figure("trips", |row, _| row.whole("trips"))),
     words("evidence", |row, _| row.words("evidence")),

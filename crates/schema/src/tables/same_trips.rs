@@ -11,7 +11,7 @@ pub static SAME_TRIPS: Table = Table {
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 24] = [
+static COLUMNS: [Column; 25] = [
     text("vehicle_type", "", "the type"),
     text("scenario", "", "name of the change, as in scenarios"),
     text("regen_level", AS_DRIVEN, "level of all driving"),
@@ -50,7 +50,8 @@ static COLUMNS: [Column; 24] = [
         "into the battery terminals while braking, as driven, modelled",
     ),
     number("energy_recovered_kwh", "kW.h", "", "0 or more", "the same under the change"),
-    number("energy_recovered_change_low_kwh", "kW.h", "", "signed", "the second less the first: least"),
+    number("energy_recovered_change_kwh", "kW.h", "", "signed", "the second less the first"),
+    number("energy_recovered_change_low_kwh", "kW.h", "", "signed", "least; a bound, no probability"),
     number("energy_recovered_change_high_kwh", "kW.h", "", "signed", "most"),
     text("evidence", "", "modelled"),
     text("caution", "", "what the model keeps as driven"),
