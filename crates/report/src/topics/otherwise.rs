@@ -14,16 +14,18 @@ use super::{Tables, Topic, grid};
 const COLUMNS: [grid::Column; 11] = [
     words("type", |row, _| row.words("vehicle_type")),
     words("changed to", changed),
-    figure("driven, {kWh/mile}", |row, _| row.shown("consumption_driven_kwh_mi", Kind::PerDistance, 3)),
+    page_only(figure("driven, {kWh/mile}", |row, _| {
+        row.shown("consumption_driven_kwh_mi", Kind::PerDistance, 3)
+    })),
     figure("then, {kWh/mile}", |row, _| row.shown("consumption_kwh_mi", Kind::PerDistance, 3)),
     figure("change, kWh", |row, _| row.fixed("energy_change_kwh", 1)),
     figure("bounds, kWh", |row, _| {
         row.range(["energy_change_low_kwh", "energy_change_high_kwh"], Kind::Energy, 1)
     }),
-    figure("more recovered, kWh", |row, _| row.fixed("energy_recovered_change_kwh", 1)),
-    figure("bounds, kWh", |row, _| {
+    page_only(figure("more recovered, kWh", |row, _| row.fixed("energy_recovered_change_kwh", 1))),
+    page_only(figure("bounds, kWh", |row, _| {
         row.range(["energy_recovered_change_low_kwh", "energy_recovered_change_high_kwh"], Kind::Energy, 1)
-    }),
+    })),
     page_only(figure("longer, h", |row, _| row.shown("duration_change_s", Kind::Hours, 1))),
     page_only(figure("trips", |row, _| row.whole("trips"))),
     words("evidence", |row, _| row.words("evidence")),
