@@ -13,6 +13,8 @@ use crate::sentences::step_name;
 #[derive(Template)]
 #[template(path = "cascade.html")]
 struct Cascade {
+    /// As markup; empty where nothing is claimed.
+    told: String,
     svg: String,
     rows: Vec<[String; 3]>,
     method: String,
@@ -38,12 +40,33 @@ struct Ratio {
 
 pub fn cascade(answers: &Answers) -> Result<String, ReportError> {
     let balance = answers.balance_of("pilot", "all").filter(|b| b.figure("energy_braking_kwh") > 0.0);
+    let pilot = answers.of("pilot").next();
     let page = Cascade {
+        told: balance.zip(pilot).map_or(String::new(), |(balance, pilot)| markup(&told(balance, pilot))),
         svg: balance.map(drawing).unwrap_or_default(),
         rows: balance.map(rows).unwrap_or_default(),
         method: methods::href("ledger.md"),
     };
     Ok(page.render()?)
+}
+
+/// What came back, how sure, and what the levels that were set left behind.
+fn told(balance: &Balance, pilot: &Group) -> String {
+    let range = pilot.range("energy_recovered", "kwh", Kind::Energy, 0);
+    let range = range.map_or("no interval".to_owned(), |range| format!("90 % interval {range}"));
+    let withheld = balance.figure("energy_attainable_kwh") - balance.figure("energy_recoverable_kwh");
+    format!(
+        "Of {} kWh braked at the wheels {} kWh came back to the battery terminals ({range}; {}; {} vehicle-days). At the levels as set {} kWh could have; with the \
+         best level at every instant {} kWh: the levels withheld {} kWh of that, or {} % of the braking energy (by the vehicle data).",
+        balance.shown("energy_braking_kwh", 0),
+        balance.shown("energy_recovered_p50_kwh", 0),
+        pilot.recapture_evidence,
+        pilot.vehicle_days,
+        balance.shown("energy_recoverable_kwh", 0),
+        balance.shown("energy_attainable_kwh", 0),
+        pilot.other(Kind::Energy.si_of("_kwh", withheld), Kind::Energy, 0),
+        balance.share(withheld, 1),
+    )
 }
 
 fn drawing(balance: &Balance) -> String {
