@@ -55,7 +55,7 @@ fn every_question_has_its_section_on_page_and_terminal() {
         ("charging", "Charging"),
         ("climate", "Climate"),
         ("routes", "Routes and the map"),
-        ("coaching", "Drivers, at like work"),
+        ("coaching", "Drivers, on like work"),
         ("levels", "Regen levels as driven"),
         ("time", "Over time"),
         ("logs", "What to log next, and what these logs hide"),

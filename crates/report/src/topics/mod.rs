@@ -6,6 +6,7 @@
 mod changes;
 mod charging;
 mod climate;
+mod compared;
 mod coverage;
 mod drivers;
 mod grid;
@@ -15,9 +16,11 @@ mod logs;
 mod map;
 mod packs;
 mod people;
+mod places;
 mod plan;
 mod routes;
 mod rows;
+mod steps;
 mod text;
 mod units;
 
@@ -36,7 +39,8 @@ use units::Units;
 
 pub use grid::{Cell, Grid};
 pub use map::to_share;
-pub use people::{NOTES as PEOPLE_NOTES, Person};
+pub use people::{Examples, NOTES as PEOPLE_NOTES, Person};
+pub use places::Places;
 pub use text::text;
 
 /// Tables of the estimate stage that these sections show, written beside the page as CSV and JSON.
@@ -166,6 +170,11 @@ pub fn all(tables: &Tables) -> Read<Vec<Topic>> {
 /// What is told of each driver with enough driving.
 pub fn people(tables: &Tables) -> Read<Vec<Person>> {
     people::all(tables, Units { metric: tables.metric })
+}
+
+/// Places with a name; none in a copy that leaves.
+pub fn places(tables: &Tables) -> Read<Places> {
+    Places::of(&tables.rows(&tables::PLACES))
 }
 
 /// "a", "a and b", "a, b and c".
