@@ -209,7 +209,11 @@ fn drawing(response: &str, rows: &[Row<'_>]) -> Read<Drawing> {
              a ring where it cannot be told from none."
         }
     };
-    Ok(Drawing { caption, svg: differences(&format!("Difference in {response} by driver"), &drawn) })
+    Ok(Drawing {
+        caption,
+        svg: differences(&format!("Difference in {response} by driver"), &drawn),
+        is_half: false,
+    })
 }
 
 /// Why people have no figure, each reason once with whom it is about.

@@ -13,6 +13,7 @@ mod grid;
 mod habits;
 mod levels;
 mod logs;
+mod lost;
 mod map;
 mod packs;
 mod people;
@@ -23,6 +24,7 @@ mod rows;
 mod steps;
 mod text;
 mod units;
+mod ways;
 
 use std::collections::BTreeMap;
 
@@ -39,7 +41,7 @@ use units::Units;
 
 pub use grid::{Cell, Grid};
 pub use map::to_share;
-pub use people::{Examples, NOTES as PEOPLE_NOTES, Person};
+pub use people::{Examples, NOTES as PEOPLE_NOTES, Person, shown_events};
 pub use places::Places;
 pub use text::text;
 
@@ -119,6 +121,8 @@ impl Topic {
 pub struct Drawing {
     pub caption: &'static str,
     pub svg: String,
+    /// One of two that stand side by side where there is room.
+    pub is_half: bool,
 }
 
 /// The tables as read; one that no run has written is empty.
@@ -136,6 +140,10 @@ impl Tables {
             if let Some(batch) = source.table_if_present(table)? {
                 batches.insert(table.name, batch);
             }
+        }
+        // Written with its export elsewhere; read here for what a route as a whole braked.
+        if let Some(batch) = source.table_if_present(&tables::RECOVERY)? {
+            batches.insert(tables::RECOVERY.name, batch);
         }
         Ok(Self { metric, leaves: source.leaves(), batches })
     }

@@ -115,14 +115,20 @@ fn person(all: &[Row<'_>], named: &[Row<'_>], units: Units) -> Read<Option<Perso
 fn examples(habits: &[Row<'_>]) -> Read<Vec<Examples>> {
     let mut found = Vec::new();
     for row in habits {
-        let mut events = events(row.text("examples")?);
-        events.truncate(EVENTS);
+        let events = shown_events(row.text("examples")?);
         let is_worth_a_look = row.number("energy_kwh_day")?.is_none_or(|kwh| kwh >= WORTH_KWH_DAY);
         if !events.is_empty() && is_worth_a_look {
             found.push(Examples { habit: row.text("habit")?.to_owned(), events });
         }
     }
     Ok(found)
+}
+
+/// Of the events that a habit names, those that a sheet shows.
+pub fn shown_events(text: &str) -> Vec<String> {
+    let mut shown = events(text);
+    shown.truncate(EVENTS);
+    shown
 }
 
 /// Events by their names, of which a trip's may hold blanks: each ends with a # and a number.
