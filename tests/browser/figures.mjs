@@ -42,6 +42,10 @@ const marked = (tab) =>
       si: at.value, kind: at.dataset.kind, digits: at.dataset.digits, of: at.dataset.of ?? "", text: at.textContent,
     })));
 
+/** Figures written into a drawing, in the unit of their column. */
+const drawn = (tab) =>
+  tab.evaluate(() => [...document.querySelectorAll("svg [data-of]")].map((at) => ({ of: at.dataset.of, text: at.textContent })));
+
 const units = (tab) => tab.evaluate(() => [...document.querySelectorAll("[data-unit]")].map((at) => at.textContent));
 
 export const figures = async (browser, folder, pages) => {
@@ -71,6 +75,15 @@ export const figures = async (browser, folder, pages) => {
       const factor = { share: 100, energy: 1 / 3.6e6, power: 1e-3, hours: 1 / 3600, per_distance: 1609.344 / 3.6e6, distance: 1 / 1609.344 }[figure.kind] ?? 1;
       if (figure.kind !== "per_load_distance" && Math.abs(Number(figure.text) - si * factor) > 0.5001 * 10 ** -figure.digits) {
         fault(`${figure.of} is ${text} in the table and reads ${figure.text}`);
+      }
+    }
+    for (const { of, text } of await drawn(tab)) {
+      const [, name, row, column] = of.match(/^(\w+)\.(\d+)\.(\w+)$/) ?? [];
+      const cell = table(name)[Number(row)]?.[column];
+      const digits = text.split(".")[1]?.length ?? 0;
+      checked += 1;
+      if (!cell || Math.abs(Number(text) - Number(cell)) > 0.5001 * 10 ** -digits) {
+        fault(`${of} is ${cell} in the table and drawn as ${text}`);
       }
     }
     return checked;

@@ -5,6 +5,7 @@ import { each } from "./browser.mjs";
 
 const PHONE = { viewport: { width: 375, height: 740 }, isMobile: true, hasTouch: true };
 // A4 less the margins of the style sheet, at 96 dots an inch.
+const SHEET_PAGES = 2;
 const SHEET_PX = { landscape: Math.floor(((297 - 24) / 25.4) * 96), portrait: Math.floor(((210 - 30) / 25.4) * 96) };
 
 export const opens = (browser, folder, pages) =>
@@ -53,6 +54,7 @@ export const narrow = (browser, folder, pages) =>
     return 1;
   });
 
+/** Nothing is cut or stays folded; a sheet to talk over has two pages at most. */
 export const printed = (browser, folder, pages) =>
   each(browser, folder, pages, {}, async (tab, page, fault) => {
     const way = (await tab.locator(".sheet").count()) > 0 ? "portrait" : "landscape";
@@ -70,6 +72,9 @@ export const printed = (browser, folder, pages) =>
     if (folded > 0) fault(`${folded} tables stay folded in print`);
     const bytes = await tab.pdf({ preferCSSPageSize: true });
     if (bytes.length < 5000 || bytes.subarray(0, 5).toString() !== "%PDF-") fault(`a print of ${bytes.length} bytes`);
+    // Chromium writes the tree of pages as it is; its root counts them all.
+    const counts = [...bytes.toString("latin1").matchAll(/\/Count (\d+)/g)].map((at) => Number(at[1]));
+    if (way === "portrait" && !(Math.max(...counts) <= SHEET_PAGES)) fault(`a sheet of ${Math.max(...counts)} printed pages`);
     await tab.emulateMedia({ media: null });
     return 1;
   });

@@ -3,7 +3,7 @@
 import { readFileSync } from "node:fs";
 import { join } from "node:path";
 import { accessible } from "./accessible.mjs";
-import { each, launch, pagesOf } from "./browser.mjs";
+import { address, each, launch, pagesOf } from "./browser.mjs";
 import { hostile } from "./hostile.mjs";
 import { keyboard, links, narrow, printed } from "./reading.mjs";
 
@@ -76,6 +76,16 @@ const events = (folder, pages) => {
     const trip = page.replace(/^.*\/|\.html$/g, "");
     if (claims.get(trip) === "imputed") return 0;
     let checked = 0;
+    // A link to an event, as coaching sheets have them, opens the replay there.
+    const last = (known.get(trip) ?? []).length - 1;
+    if (last >= 0) {
+      await tab.goto("about:blank");
+      await tab.goto(`${address(folder, page)}#event-${last}`);
+      await live(tab);
+      checked += 1;
+      const at = (await state(tab)).event;
+      if (at !== last) fault(`a link to event ${last} opens event ${at}`);
+    }
     for (const [number, row] of (known.get(trip) ?? []).entries()) {
       await tab.evaluate((at) => window.backwattReplay.player.goEvent(at), number);
       const span = await accounts(tab, "span");

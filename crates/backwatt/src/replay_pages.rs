@@ -29,7 +29,8 @@ pub fn write(
         Ok((vehicle.clone(), read_table(&layout.vehicle_table(&tables::TRIPS, vehicle), &tables::TRIPS)?))
     };
     let trips = vehicles.iter().map(read).collect::<Result<Vec<(String, RecordBatch)>, BackwattError>>()?;
-    let chosen = replay_page::choose(&trips)?;
+    let habits = read_table_if_present(&layout.table(&tables::HABITS), &tables::HABITS)?;
+    let chosen = replay_page::choose(&trips, habits.as_ref())?;
     let input = ReplayInput {
         pilot_name: pilot.name.clone(),
         program: program.to_owned(),

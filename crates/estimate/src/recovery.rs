@@ -311,7 +311,7 @@ fn caution(s: &Sums, f: &Figures) -> String {
         texts.push("recapture of braking above 85 % points to a mass, height or model error");
     }
     if f.r2.value.is_some_and(|r2| r2 > 1.0) {
-        texts.push("more came back than the sheet says was recoverable: sheet or heights are off");
+        texts.push("more came back than the vehicle data say was recoverable: vehicle data or heights are off");
     }
     if f.days < 2 {
         texts.push("one vehicle-day: intervals are that day's own, without a spread between days");

@@ -107,7 +107,7 @@ impl Balance {
     }
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Answers {
     pub pilot: String,
     pub program: String,
@@ -116,6 +116,9 @@ pub struct Answers {
     /// Day and route of each trip, to find it again by.
     #[serde(skip)]
     pub trip_places: BTreeMap<String, String>,
+    /// Named place near each braking event that a sheet names.
+    #[serde(skip)]
+    pub event_places: BTreeMap<String, String>,
     pub sentences: Vec<Sentence>,
     /// One for each further question, from the tables of the estimate stage.
     pub topics: Vec<Topic>,
@@ -179,6 +182,7 @@ impl Answers {
             program: input.program.clone(),
             metric: input.metric,
             trip_places: BTreeMap::new(),
+            event_places: BTreeMap::new(),
             sentences,
             people: Vec::new(),
             vehicles: input.vehicles.len(),

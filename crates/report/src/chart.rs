@@ -112,7 +112,7 @@ pub fn dots(title: &str, unit: &str, dots: &[Dot]) -> String {
     svg
 }
 
-fn opening(title: &str, width: f64, height: f64) -> String {
+pub fn opening(title: &str, width: f64, height: f64) -> String {
     format!(
         "<svg viewBox=\"0 0 {width:.0} {height:.0}\" role=\"img\" aria-label=\"{}\"><title>{}</title>",
         escape(title),

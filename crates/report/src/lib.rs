@@ -8,9 +8,11 @@
 mod answers;
 mod balance;
 mod chart;
+mod differences;
 mod export;
 mod figure;
 mod frame;
+mod named_events;
 pub mod replay_page;
 mod sentences;
 mod share;

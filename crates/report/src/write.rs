@@ -15,7 +15,7 @@ use crate::shell::Site;
 use crate::source::Source;
 use crate::topics::{self, Tables};
 use crate::trust::Trust;
-use crate::{ReportError, ReportInput, ReportOptions, balance, export, site};
+use crate::{ReportError, ReportInput, ReportOptions, balance, export, named_events, site};
 
 /// Tables too long for JSON: one row for each event of each trip.
 static LONG: [&Table; 3] = [&tables::BRAKING_EVENTS, &tables::STOPS, &tables::CHARGES];
@@ -54,6 +54,10 @@ pub fn write(
     let estimates = Tables::read(&source, input.metric)?;
     answers.topics = topics::all(&estimates)?;
     answers.people = topics::people(&estimates)?;
+    if !censor.leaves() {
+        let places = topics::places(&estimates)?;
+        answers.event_places = named_events::places(&source, &input.vehicles, &answers.people, &places)?;
+    }
     answers.taken_out = censor.told(layout, input);
 
     for (table, batch) in

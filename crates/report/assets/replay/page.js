@@ -82,10 +82,14 @@ const start = (trip) => {
   }
   if (!trip.head.events.length) for (const name of ["eventBefore", "eventAfter"]) document.querySelector(`[data-do=${name}]`).hidden = true;
   listen(section, player);
+  // A link to an event opens the replay there.
+  const linked = () => { const at = location.hash.match(/^#event-(\d{1,6})$/); if (at) player.goEvent(Number(at[1])); return at !== null; };
+  addEventListener("hashchange", () => { if (linked()) section.scrollIntoView(); });
   document.addEventListener("units", () => { now(); span(player.state); });
   now();
   span(player.state);
   map.frame(trip.from, trip.to);
+  if (linked()) section.scrollIntoView();
   window.backwattReplay = { trip, player };
 };
 

@@ -2,6 +2,7 @@
 //!
 //! Deliberately absent: any figure that is reckoned here. Pages show what [`Answers`] holds.
 
+mod examples;
 mod glossary;
 mod groups;
 mod methods;

@@ -2,11 +2,11 @@
 
 use askama::Template;
 
-use super::{File, Replays, methods, section};
+use super::{File, Replays, examples, methods, section};
 use crate::ReportError;
 use crate::answers::Answers;
 use crate::chart::escape;
-use crate::figure::{cut, markup, name, prose};
+use crate::figure::{cut, markup, name};
 use crate::shell::{Entry, Here, Site, page};
 use crate::topics::{PEOPLE_NOTES, Person};
 
@@ -19,9 +19,11 @@ pub struct Sheet {
 #[template(path = "sheet.html")]
 struct View {
     told: Vec<String>,
-    notes: [&'static str; 2],
+    habits: Vec<String>,
+    steps: Vec<String>,
+    notes: [&'static str; 3],
     grids: Vec<String>,
-    allowed_for: Vec<String>,
+    allowed_for: String,
     exposure: String,
     examples: Vec<String>,
     raw: Option<[String; 4]>,
@@ -33,11 +35,13 @@ pub fn all(answers: &Answers, site: &Site, replays: &Replays) -> Result<Vec<Shee
     for (at, person) in answers.people.iter().enumerate() {
         let view = View {
             told: person.told.iter().map(|told| markup(told)).collect(),
+            habits: person.habits.iter().map(|told| markup(told)).collect(),
+            steps: person.steps.iter().map(|told| markup(told)).collect(),
             notes: PEOPLE_NOTES,
             grids: person.grids.iter().map(|grid| section::grid(grid, "../")).collect::<Result<_, _>>()?,
-            allowed_for: person.allowed_for.iter().map(|told| markup(&prose(told))).collect(),
+            allowed_for: markup(&person.allowed_for),
             exposure: markup(&person.exposure),
-            examples: person.examples.iter().map(|told| linked(&prose(told), replays)).collect(),
+            examples: person.examples.iter().map(|told| examples::told(told, answers, replays)).collect(),
             raw: raw(answers, person),
             method: format!("../{}", methods::href("comparing-drivers.md")),
         };
@@ -61,8 +65,8 @@ pub fn list(sheets: &[Sheet]) -> String {
         .iter()
         .map(|sheet| format!("<li><a href=\"{}\">{}</a></li>", sheet.file.path, markup(&name(&sheet.driver))));
     format!(
-        "{head}<p class=\"note\">One page for each driver, to print and to talk over: what it says, what it was adjusted for, and how \
-         to contest it. In the order of the alphabet.</p><ul class=\"columns\">{}</ul></section>",
+        "{head}<p class=\"note\">A sheet for each driver, to print and to talk over: what stands out, what to try next, what was held equal, where to look, \
+         and how to contest it. In the order of the alphabet.</p><ul class=\"columns\">{}</ul></section>",
         links.collect::<String>()
     )
 }
@@ -84,16 +88,4 @@ fn raw(answers: &Answers, person: &Person) -> Option<[String; 4]> {
         markup(&format!("{back} %")),
         escape(&format!("{}; recovery {}", group.evidence, group.recapture_evidence)),
     ])
-}
-
-/// Trips named in a text lead to their replay, where there is one.
-fn linked(text: &str, replays: &Replays) -> String {
-    let words = text.split(' ').map(|word| {
-        let trip = word.trim_end_matches([',', ';']).split('#').next().unwrap_or_default();
-        match replays.get(trip) {
-            Some(path) => format!("<a href=\"../{}\">{}</a>", escape(path), markup(word)),
-            None => markup(word),
-        }
-    });
-    words.collect::<Vec<_>>().join(" ")
 }

@@ -1,27 +1,37 @@
-//! Which drivers leave energy on the road, at like work?
+//! Which drivers use more energy, on like work?
 
 use backwatt_schema::tables;
 
-use crate::figure::Kind;
+use crate::differences::{Difference, differences};
+use crate::figure::{Kind, plain};
 
+use super::compared::{self, AVOIDABLE, CONSUMPTION, ENDS, of, stands_out};
 use super::grid::{Grid, figure, page_only, remarks, words};
 use super::rows::{Read, Row, chance};
 use super::units::Units;
-use super::{Tables, Topic, counted, grid, habits};
+use super::{Drawing, Tables, Topic, grid, habits, listed};
 
 pub const ABOUT: &str = "These are estimates about energy, made to help in coaching. They are no basis on their own for discipline or pay, and say \
-    nothing of safe driving; whoever they are about may see what they rest on and contest it. Names stand in the order of the alphabet: this is no ranking.";
+    nothing of safe driving; whoever they are about may see what they rest on and contest it. Names are pseudonyms, as the logs have them or as this \
+    report deals them out, and stand in the order of the alphabet: this is no ranking.";
 pub const SAFETY: &str = "Safe stopping comes first: nothing here advises avoiding or delaying the brake pedal, or closing up to the vehicle ahead. A full or \
     cold battery refuses regen, and no driver is to be blamed for it. On ice, snow or wet leaves the manufacturer's instruction decides the level. \
     Logs that name drivers are personal data; local rules and works agreements apply.";
-/// From this chance on a quarter is put into words.
-const LIKELY: f64 = 0.8;
+const INTERVAL: &str = "An interval holds what chance between days, trucks and routes leaves open. It leaves out what the vehicle data may be off by \
+    (mass, drag, rolling, limits of regen): that shifts the modelled figures of all drivers alike, avoidable loss and habits, and differences less.";
+pub const BASIS: &str = "Not adjusted: over the days whose battery energy is known. Where it is read from the state of charge, a day's energy holds the \
+    standing within its trips as well, so the figure is mostly above the one as driven, which is \
+    driving alone over every mile.";
+/// Figures of one side told one by one; more are told by their ends.
+const ONE_BY_ONE: usize = 3;
+/// Rows of one chart; the rest is in the table.
+const DRAWN: usize = 60;
 
 const COLUMNS: [grid::Column; 13] = [
     words("driver", |row, _| row.words("driver_id")),
     words("response", |row, _| row.words("response")),
     figure("kWh a day", |row, _| row.fixed("effect_kwh_day", 2)),
-    figure("90 % interval", |row, _| row.range(["effect_p05_kwh_day", "effect_p95_kwh_day"], Kind::Energy, 2)),
+    figure("90 % interval", |row, _| row.range(ENDS, Kind::Energy, 2)),
     figure("{miles} a day", |row, _| row.shown("effect_mi_day", Kind::Distance, 1)),
     page_only(figure("{kWh/mile}", |row, _| row.shown("effect_kwh_mi", Kind::PerDistance, 4))),
     page_only(figure("not adjusted, {kWh/mile}", |row, _| row.shown("raw_kwh_mi", Kind::PerDistance, 3))),
@@ -32,28 +42,14 @@ const COLUMNS: [grid::Column; 13] = [
     figure("days", |row, _| row.whole("driving_days")),
     page_only(figure("braking energy, kWh", |row, _| row.fixed("energy_braking_kwh", 0))),
     words("evidence", |row, _| row.words("evidence")),
-    remarks("allowed for", |row, _| row.joined(&["adjusted_for", "caution"])),
-];
-
-/// The same for one person alone.
-pub const OWN: [grid::Column; 10] = [
-    words("response", |row, _| row.words("response")),
-    figure("kWh a day", |row, _| row.fixed("effect_kwh_day", 2)),
-    figure("90 % interval", |row, _| row.range(["effect_p05_kwh_day", "effect_p95_kwh_day"], Kind::Energy, 2)),
-    figure("{miles} a day", |row, _| row.shown("effect_mi_day", Kind::Distance, 1)),
-    figure("{kWh/mile}", |row, _| row.shown("effect_kwh_mi", Kind::PerDistance, 4)),
-    figure("not adjusted, {kWh/mile}", |row, _| row.shown("raw_kwh_mi", Kind::PerDistance, 3)),
-    figure("compared with", |row, _| row.whole("drivers_compared")),
-    figure("n: days", |row, _| row.whole("driving_days")),
-    figure("braking energy, kWh", |row, _| row.fixed("energy_braking_kwh", 0)),
-    words("evidence", |row, _| row.words("evidence")),
+    remarks("to keep in mind", |row, _| row.words("caution")),
 ];
 
 pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     let mut topic = Topic::new(
         "coaching",
-        "Drivers, at like work",
-        "Which drivers leave energy on the road?",
+        "Drivers, on like work",
+        "Which drivers use more energy than others on like work?",
         "comparing-drivers.md",
     );
     let rows = tables.rows(&tables::DRIVERS);
@@ -76,30 +72,27 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         );
         return Ok(topic);
     }
-    topic.tell(told(&shown, &rows)?);
-    topic.notes.extend([ABOUT, SAFETY]);
-    // In the order of names: what is told of one person, then the habit it may come from.
-    for person in shown.chunk_by(|a, b| a.text("driver_id").ok() == b.text("driver_id").ok()) {
-        let mut told = Vec::new();
-        for row in person {
-            if stands_out(row)?.is_some() {
-                told.push(format!("{}{}", sentence(row, units)?, quarter(row)?));
-            }
-        }
-        if let Some(first) = person.first().filter(|_| !told.is_empty()) {
-            told.push(habits::standing_out(&named, first.text("driver_id")?, units)?);
-            topic.tell(told.join(" "));
+    for response in [CONSUMPTION, AVOIDABLE] {
+        topic.answer.extend(counted_drivers(response, &shown, &rows)?);
+        let drawn = of(response, &shown)?;
+        if drawn.len() > 1 {
+            topic.drawings.push(drawing(response, &drawn)?);
         }
     }
-    if let Some(sentence) = allowed_for(&shown)? {
+    topic.notes.extend([ABOUT, SAFETY]);
+    if let Some(sentence) = habits::of_all(&named, &shown)? {
         topic.tell(sentence);
+    }
+    if !shown.is_empty() {
+        topic.tell(compared::held_equal(&shown)?);
+        topic.notes.extend([INTERVAL, BASIS]);
     }
     for why in reasons(&rows)? {
         topic.miss(why);
     }
     if !shown.is_empty() {
         topic.grids.push(Grid::new(
-            "Difference from the average of the drivers compared, at like work; plus costs energy",
+            "Difference from the average of the drivers compared, on like work; plus costs energy",
             &tables::DRIVERS,
             &shown,
             &COLUMNS,
@@ -110,109 +103,128 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     Ok(topic)
 }
 
-fn told(shown: &[Row<'_>], rows: &[Row<'_>]) -> Read<String> {
-    let (mut more, mut less) = (0, 0);
-    for row in shown {
+/// How many drivers differ by one response and by how much; nobody is named.
+fn counted_drivers(response: &str, shown: &[Row<'_>], rows: &[Row<'_>]) -> Read<Option<String>> {
+    let (own, all) = (of(response, shown)?, of(response, rows)?.len());
+    if all == 0 {
+        return Ok(None);
+    }
+    let without = match all - own.len() {
+        0 => String::new(),
+        n => format!("; {n} more have no figure"),
+    };
+    if own.is_empty() {
+        return Ok(Some(format!("By {response}, none of {all} drivers can be compared.")));
+    }
+    let (mut more, mut less) = (Vec::new(), Vec::new());
+    for row in &own {
         match stands_out(row)? {
-            Some(true) => more += 1,
-            Some(false) => less += 1,
+            Some(true) => more.push(*row),
+            Some(false) => less.push(*row),
             None => {}
         }
     }
-    if shown.is_empty() {
-        return Ok(format!("None of {} can be shown.", counted(rows.len(), "comparison")));
-    }
-    Ok(format!(
-        "Of {} of a driver with the others at like work, {more} cost more than the average beyond chance (90 % interval), {less} less, and {} cannot be told \
-         from it; {} not shown.",
-        counted(shown.len(), "comparison"),
-        shown.len() - more - less,
-        rows.len() - shown.len(),
-    ))
+    let unclear = match own.len() - more.len() - less.len() {
+        0 => String::new(),
+        n => format!("; {n} cannot be told from it"),
+    };
+    Ok(Some(format!(
+        "By {response}, {} of {} drivers cost more than the average on like work, beyond chance{}; {} less{}{unclear} (90 % intervals; {}; {}){without}.",
+        more.len(),
+        own.len(),
+        amounts(&more, 1.0)?,
+        less.len(),
+        amounts(&less, -1.0)?,
+        evidence(&own)?,
+        days(&own)?,
+    )))
 }
 
-/// True above the average, false below, nothing where the interval holds it.
-fn stands_out(row: &Row<'_>) -> Read<Option<bool>> {
-    let (low, high) = (row.number("effect_p05_kwh_day")?, row.number("effect_p95_kwh_day")?);
-    Ok(match (low, high) {
-        (Some(low), _) if low > 0.0 => Some(true),
-        (_, Some(high)) if high < 0.0 => Some(false),
-        _ => None,
+/// ": 0.95 (0.51 to 1.39) and 3.93 (3.43 to 4.46) kWh a day", by size; of many the least and the most.
+fn amounts(rows: &[Row<'_>], sign: f64) -> Read<String> {
+    let mut sized = Vec::new();
+    for row in rows {
+        sized.push((sign * row.number("effect_kwh_day")?.unwrap_or(0.0), *row));
+    }
+    sized.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let ends = if sign > 0.0 { ENDS } else { [ENDS[1], ENDS[0]] };
+    let one = |(_, row): &(f64, Row<'_>)| -> Read<String> {
+        Ok(format!("{} ({})", row.signed("effect_kwh_day", sign, 2)?, row.signed_range(ends, sign, 2)?))
+    };
+    Ok(match sized.as_slice() {
+        [] => String::new(),
+        [first, .., last] if sized.len() > ONE_BY_ONE => {
+            format!(", from {} up to {} kWh a day", one(first)?, one(last)?)
+        }
+        few => format!(": {} kWh a day", listed(&few.iter().map(one).collect::<Read<Vec<_>>>()?)),
     })
 }
 
-/// One comparison in words, beyond chance or not.
-pub fn compared(row: &Row<'_>, units: Units) -> Read<String> {
-    if stands_out(row)?.is_some() {
-        return Ok(format!("{}{}", sentence(row, units)?, quarter(row)?));
-    }
-    Ok(format!(
-        "By {} the difference from the average of {} drivers at like work cannot be told from chance: {} kWh a day ({}, 90 %; {}; {} days).",
-        row.text("response")?,
-        row.whole("drivers_compared")?,
-        row.fixed("effect_kwh_day", 2)?,
-        row.range(["effect_p05_kwh_day", "effect_p95_kwh_day"], Kind::Energy, 2)?,
-        row.words("evidence")?,
-        row.whole("driving_days")?,
-    ))
-}
-
-fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
-    let sign = if stands_out(row)? == Some(false) { -1.0 } else { 1.0 };
-    let (verb, more) = if sign > 0.0 { ("leaves", "more on the road") } else { ("needs", "less") };
-    let ends = if sign > 0.0 {
-        ["effect_p05_kwh_day", "effect_p95_kwh_day"]
-    } else {
-        ["effect_p95_kwh_day", "effect_p05_kwh_day"]
-    };
-    let range = match row.number("effect_mi_day")? {
-        Some(_) => {
-            format!(", about {} {} of range a day", row.signed("effect_mi_day", sign, 1)?, units.distance())
-        }
-        None => String::new(),
-    };
-    Ok(format!(
-        "By {}, {} {verb} {} kWh a day {more} than the average of {} drivers at like work ({}, 90 %){range} ({}; {} days).",
-        row.text("response")?,
-        row.words("driver_id")?,
-        row.signed("effect_kwh_day", sign, 2)?,
-        row.whole("drivers_compared")?,
-        row.signed_range(ends, sign, 2)?,
-        row.words("evidence")?,
-        row.whole("driving_days")?,
-    ))
-}
-
-/// What was allowed for, once for each response.
-fn allowed_for(shown: &[Row<'_>]) -> Read<Option<String>> {
-    let mut known: Vec<String> = Vec::new();
-    for row in shown {
-        let text = format!("{}: {}", row.text("response")?, row.text("adjusted_for")?);
-        if !known.contains(&text) {
-            known.push(text);
+fn evidence(rows: &[Row<'_>]) -> Read<String> {
+    let mut grades: Vec<String> = Vec::new();
+    for row in rows {
+        let grade = row.words("evidence")?;
+        if !grades.contains(&grade) {
+            grades.push(grade);
         }
     }
-    Ok((!known.is_empty()).then(|| format!("Allowed for: {}.", known.join("; "))))
+    Ok(listed(&grades))
 }
 
-fn quarter(row: &Row<'_>) -> Read<String> {
-    Ok(match row.number("worst_quarter_probability_frac")? {
-        Some(likely) if likely >= LIKELY => {
-            format!(" The chance of being among the quarter that costs most is {} %.", chance(Some(likely)))
+fn days(rows: &[Row<'_>]) -> Read<String> {
+    let mut counts = Vec::new();
+    for row in rows {
+        counts.extend(row.count("driving_days")?);
+    }
+    Ok(match (counts.iter().min(), counts.iter().max()) {
+        (Some(least), Some(most)) if least < most => format!("{least} to {most} days each"),
+        (Some(least), _) => format!("{least} days each"),
+        _ => "days unknown".to_owned(),
+    })
+}
+
+fn drawing(response: &str, rows: &[Row<'_>]) -> Read<Drawing> {
+    let mut drawn = Vec::new();
+    for row in rows.iter().take(DRAWN) {
+        let columns = [ENDS[0], "effect_kwh_day", ENDS[1]];
+        let [Some(low), Some(middle), Some(high)] =
+            [row.number(columns[0])?, row.number(columns[1])?, row.number(columns[2])?]
+        else {
+            continue;
+        };
+        drawn.push(Difference {
+            label: row.text("driver_id")?.to_owned(),
+            values: [low, middle, high],
+            cells: columns.map(|column| row.cell(column)),
+            rests: format!("{} days, {}", plain(&row.whole("driving_days")?), row.text("evidence")?),
+        });
+    }
+    let caption = match response {
+        CONSUMPTION => {
+            "Consumption: everything the battery gave for driving, speed and regen level included. Difference from the average on like work, with 90 % \
+             interval; a ring where it cannot be told from none."
         }
-        _ => String::new(),
+        _ => {
+            "Avoidable loss: energy that a gentler stop at the same place would have saved. Difference from the average on like work, with 90 % interval; \
+             a ring where it cannot be told from none."
+        }
+    };
+    Ok(Drawing {
+        caption,
+        svg: differences(&format!("Difference in {response} by driver"), &drawn),
+        is_half: false,
     })
 }
 
 /// Why people have no figure, each reason once with whom it is about.
 fn reasons(rows: &[Row<'_>]) -> Read<Vec<String>> {
-    let mut reasons: Vec<(String, Vec<String>)> = Vec::new();
+    let mut reasons: Vec<([&str; 2], Vec<String>)> = Vec::new();
     for row in rows {
-        let why = row.text("why_not_shown")?;
-        if why.is_empty() {
+        let why = [row.text("response")?, row.text("why_not_shown")?];
+        if why[1].is_empty() {
             continue;
         }
-        let (why, driver) = (format!("{} ({})", why, row.text("response")?), row.words("driver_id")?);
+        let driver = row.words("driver_id")?;
         match reasons.iter_mut().find(|(known, _)| *known == why) {
             Some((_, drivers)) => drivers.push(driver),
             None => reasons.push((why, vec![driver])),
@@ -220,6 +232,6 @@ fn reasons(rows: &[Row<'_>]) -> Read<Vec<String>> {
     }
     Ok(reasons
         .into_iter()
-        .map(|(why, drivers)| format!("No figure for {}: {why}.", drivers.join(", ")))
+        .map(|([response, why], drivers)| format!("No {response} is compared for {}: {why}.", listed(&drivers)))
         .collect())
 }

@@ -110,6 +110,22 @@ impl Grid {
         })
     }
 
+    /// A column that takes more than its rows to fill, before the others: page and terminal.
+    pub fn put_first(&mut self, head: &str, is_words: bool, cells: Vec<String>) {
+        self.heads.insert(0, Head { text: head.to_owned(), on_terminal: true, is_words });
+        for (row, text) in self.rows.iter_mut().zip(cells) {
+            row.insert(0, Cell { text, is_words });
+        }
+    }
+
+    /// A column of figures that takes more than its rows to fill, after the others; page alone.
+    pub fn put_last(&mut self, head: &str, cells: Vec<String>) {
+        self.heads.push(Head { text: head.to_owned(), on_terminal: false, is_words: false });
+        for (row, text) in self.rows.iter_mut().zip(cells) {
+            row.push(Cell { text, is_words: false });
+        }
+    }
+
     #[must_use]
     pub fn folded(mut self) -> Self {
         self.is_detail = true;

@@ -6,21 +6,26 @@
 mod changes;
 mod charging;
 mod climate;
+mod compared;
 mod coverage;
 mod drivers;
 mod grid;
 mod habits;
 mod levels;
 mod logs;
+mod lost;
 mod map;
 mod otherwise;
 mod packs;
 mod people;
+mod places;
 mod plan;
 mod routes;
 mod rows;
+mod steps;
 mod text;
 mod units;
+mod ways;
 
 use std::collections::BTreeMap;
 
@@ -37,7 +42,8 @@ use units::Units;
 
 pub use grid::{Cell, Grid};
 pub use map::to_share;
-pub use people::{NOTES as PEOPLE_NOTES, Person};
+pub use people::{Examples, NOTES as PEOPLE_NOTES, Person, shown_events};
+pub use places::Places;
 pub use text::text;
 
 /// Tables of the estimate stage that these sections show, written beside the page as CSV and JSON.
@@ -117,6 +123,8 @@ impl Topic {
 pub struct Drawing {
     pub caption: &'static str,
     pub svg: String,
+    /// One of two that stand side by side where there is room.
+    pub is_half: bool,
 }
 
 /// The tables as read; one that no run has written is empty.
@@ -134,6 +142,10 @@ impl Tables {
             if let Some(batch) = source.table_if_present(table)? {
                 batches.insert(table.name, batch);
             }
+        }
+        // Written with its export elsewhere; read here for what a route as a whole braked.
+        if let Some(batch) = source.table_if_present(&tables::RECOVERY)? {
+            batches.insert(tables::RECOVERY.name, batch);
         }
         Ok(Self { metric, leaves: source.leaves(), batches })
     }
@@ -169,6 +181,11 @@ pub fn all(tables: &Tables) -> Read<Vec<Topic>> {
 /// What is told of each driver with enough driving.
 pub fn people(tables: &Tables) -> Read<Vec<Person>> {
     people::all(tables, Units { metric: tables.metric })
+}
+
+/// Places with a name; none in a copy that leaves.
+pub fn places(tables: &Tables) -> Read<Places> {
+    Places::of(&tables.rows(&tables::PLACES))
 }
 
 /// "a", "a and b", "a, b and c".

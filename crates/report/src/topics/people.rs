@@ -2,9 +2,13 @@
 
 use backwatt_schema::tables;
 
-use super::drivers::{self, ABOUT, SAFETY};
-use super::grid::Grid;
+use crate::figure::Kind;
+
+use super::compared::{self, ENDS};
+use super::drivers::{ABOUT, BASIS, SAFETY};
+use super::grid::{self, Grid, figure, words};
 use super::rows::{Read, Row};
+use super::steps::{WORTH_KWH_DAY, steps};
 use super::units::Units;
 use super::{Tables, habits};
 
@@ -13,77 +17,141 @@ use super::{Tables, habits};
 pub struct Person {
     /// As the logs say, or the pseudonym.
     pub driver: String,
-    /// The comparison in words, the habit it may come from second.
+    /// Each comparison in words, or why there is none.
     pub told: Vec<String>,
-    /// What was held equal, for each response.
-    pub allowed_for: Vec<String>,
+    /// What stands out, how much of the difference that is, and what could not be compared.
+    pub habits: Vec<String>,
+    /// What may be tried, and the exception to it.
+    pub steps: Vec<String>,
+    /// What was held equal.
+    pub allowed_for: String,
     /// Days driven and energy braked: what the figures rest on.
     pub exposure: String,
     pub grids: Vec<Grid>,
-    /// Trips in which a habit shows.
-    pub examples: Vec<String>,
+    /// Braking events in which a habit shows.
+    pub examples: Vec<Examples>,
+}
+
+/// A habit and the events in which it cost most: trip and number with a # between, as `habits` names them.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Examples {
+    pub habit: String,
+    pub events: Vec<String>,
 }
 
 /// How to take it, and what comes before any figure.
-pub const NOTES: [&str; 2] = [ABOUT, SAFETY];
+pub const NOTES: [&str; 3] = [ABOUT, SAFETY, BASIS];
+/// Events of one habit.
+const EVENTS: usize = 3;
+
+const OWN: [grid::Column; 8] = [
+    words("response", |row, _| row.words("response")),
+    figure("kWh a day", |row, _| row.fixed("effect_kwh_day", 2)),
+    figure("90 % interval", |row, _| row.range(ENDS, Kind::Energy, 2)),
+    figure("{miles} a day", |row, _| row.shown("effect_mi_day", Kind::Distance, 1)),
+    figure("not adjusted, {kWh/mile}", |row, _| row.shown("raw_kwh_mi", Kind::PerDistance, 3)),
+    figure("drivers compared", |row, _| row.whole("drivers_compared")),
+    figure("n: days", |row, _| row.whole("driving_days")),
+    words("evidence", |row, _| row.words("evidence")),
+];
 
 /// In the order of the table, which is that of the names.
 pub fn all(tables: &Tables, units: Units) -> Read<Vec<Person>> {
     let rows = tables.rows(&tables::DRIVERS);
     let named = tables.rows(&tables::HABITS);
-    let mut shown = Vec::new();
-    for row in &rows {
-        if row.text("why_not_shown")?.is_empty() {
-            shown.push(*row);
-        }
-    }
     let same = |a: &Row<'_>, b: &Row<'_>| a.text("driver_id").ok() == b.text("driver_id").ok();
-    shown.chunk_by(same).map(|own| person(own, &named, units)).collect()
+    let people = rows.chunk_by(same).map(|all| person(all, &named, units));
+    Ok(people.collect::<Read<Vec<_>>>()?.into_iter().flatten().collect())
 }
 
-fn person(own: &[Row<'_>], named: &[Row<'_>], units: Units) -> Read<Person> {
-    let driver = own[0].text("driver_id")?;
-    let mut told = Vec::new();
-    let mut allowed_for = Vec::new();
-    for row in own {
-        told.push(drivers::compared(row, units)?);
-        let remark = row.joined(&["adjusted_for", "caution"])?;
-        allowed_for.push(format!("{}: {remark}", row.text("response")?));
+/// Nothing where no figure of this person may be shown.
+fn person(all: &[Row<'_>], named: &[Row<'_>], units: Units) -> Read<Option<Person>> {
+    let (mut own, mut told, mut without) = (Vec::new(), Vec::new(), Vec::new());
+    // Consumption first: it is the whole, and the other a part of it.
+    for row in all.iter().rev() {
+        let (response, why) = (row.text("response")?, row.text("why_not_shown")?);
+        if !why.is_empty() {
+            let meaning = compared::meaning(response);
+            without.push(format!("By {response} ({meaning}) there is no comparison: {why}."));
+            continue;
+        }
+        told.push(compared::sentence(row, units)?);
+        own.push(*row);
     }
+    let Some(first) = own.first() else { return Ok(None) };
+    let driver = first.text("driver_id")?;
+    told.extend(without);
     let mut habits = Vec::new();
     for row in named {
         if row.text("driver_id")? == driver {
             habits.push(*row);
         }
     }
-    if !habits.is_empty() {
-        told.push(habits::standing_out(&habits, driver, units)?);
-    }
-    let mut examples = Vec::new();
-    for row in &habits {
-        let text = row.text("examples")?;
-        if !text.is_empty() {
-            examples.push(format!("{}: {text}", row.text("habit")?));
-        }
-    }
     let mut grids = vec![Grid::new(
-        "Difference from the average of the drivers compared, at like work; plus costs energy",
+        "Difference from the average of the drivers compared, on like work; plus costs energy",
         &tables::DRIVERS,
-        own,
-        &drivers::OWN,
+        &own,
+        &OWN,
         units,
     )?];
-    grids.extend(habits::grid(&habits, units)?);
-    Ok(Person {
+    grids.extend(habits::own_grid(&habits, units)?);
+    let has_habits = !habits.is_empty();
+    Ok(Some(Person {
         driver: driver.to_owned(),
         told,
-        allowed_for,
+        habits: if has_habits { habits::told(&habits, driver, &own, units)? } else { Vec::new() },
+        steps: if has_habits { steps(&habits, driver, units)? } else { Vec::new() },
+        allowed_for: compared::held_equal(&own)?,
         exposure: format!(
             "{} driving days, {} kWh of braking energy at the wheels",
-            own[0].whole("driving_days")?,
-            own[0].fixed("energy_braking_kwh", 0)?
+            first.whole("driving_days")?,
+            first.fixed("energy_braking_kwh", 0)?
         ),
         grids,
-        examples,
-    })
+        examples: examples(&habits)?,
+    }))
+}
+
+fn examples(habits: &[Row<'_>]) -> Read<Vec<Examples>> {
+    let mut found = Vec::new();
+    for row in habits {
+        let events = shown_events(row.text("examples")?);
+        let is_worth_a_look = row.number("energy_kwh_day")?.is_none_or(|kwh| kwh >= WORTH_KWH_DAY);
+        if !events.is_empty() && is_worth_a_look {
+            found.push(Examples { habit: row.text("habit")?.to_owned(), events });
+        }
+    }
+    Ok(found)
+}
+
+/// Of the events that a habit names, those that a sheet shows.
+pub fn shown_events(text: &str) -> Vec<String> {
+    let mut shown = events(text);
+    shown.truncate(EVENTS);
+    shown
+}
+
+/// Events by their names, of which a trip's may hold blanks: each ends with a # and a number.
+fn events(text: &str) -> Vec<String> {
+    let mut found: Vec<String> = Vec::new();
+    let mut begun: Vec<&str> = Vec::new();
+    for word in text.split(' ') {
+        begun.push(word);
+        if word.rsplit_once('#').is_some_and(|(_, order)| order.parse::<u32>().is_ok()) {
+            found.push(begun.join(" "));
+            begun.clear();
+        }
+    }
+    found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_trip_of_two_words_is_one_event() {
+        assert_eq!(events("H1-7#0 van 2-9#13"), ["H1-7#0", "van 2-9#13"]);
+        assert_eq!(events(""), [""; 0]);
+    }
 }

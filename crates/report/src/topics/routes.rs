@@ -1,14 +1,19 @@
 //! Which routes, and where on the map braking energy is won and lost?
 
+use std::collections::BTreeSet;
+use std::str::FromStr as _;
+
 use backwatt_schema::{METRES_PER_MILE, tables};
+use h3o::CellIndex;
 
 use crate::figure::Kind;
 
 use super::grid::{Grid, figure, page_only, words};
-use super::rows::{Read, Row};
+use super::map::{Label, Labels, Shows, Size};
+use super::rows::{Read, Row, UNKNOWN};
 use super::units::Units;
-use super::{Drawing, Tables, Topic, counted, grid, map};
-use crate::sentences::step_name;
+use super::ways::Ways;
+use super::{Drawing, Tables, Topic, counted, grid, lost, map};
 
 /// Cells listed beside the map.
 const DEAREST: usize = 12;
@@ -25,22 +30,22 @@ const ROUTES: [grid::Column; 9] = [
     figure("a round, {miles}", |row, _| row.shown("round_distance_median_mi", Kind::Distance, 1)),
 ];
 
-const CELLS: [grid::Column; 10] = [
-    words("H3 cell", |row, _| row.words("cell")),
-    page_only(figure("north, °", |row, _| row.fixed("lat_deg", 4))),
-    page_only(figure("east, °", |row, _| row.fixed("lon_deg", 4))),
+const CELLS: [grid::Column; 7] = [
     figure("passes", |row, _| row.whole("passes")),
     figure("braked, kWh", |row, _| row.fixed("energy_braking_kwh", 2)),
-    figure("recovered, kWh", |row, _| row.fixed("energy_recovered_p50_kwh", 2)),
-    page_only(figure("90 % interval or wider", |row, _| {
-        row.range(["energy_recovered_p05_kwh", "energy_recovered_p95_kwh"], Kind::Energy, 2)
-    })),
-    words("most of the rest", |row, _| Ok(cause(row)?.map_or("–".to_owned(), |(name, _)| name.to_owned()))),
+    page_only(figure("recovered, kWh", |row, _| row.fixed("energy_recovered_p50_kwh", 2))),
+    figure("lost, kWh", |row, units| Ok(lost::shown(row, units)?[0].clone())),
+    page_only(figure("lost, 90 % interval or wider", |row, units| Ok(lost::shown(row, units)?[1].clone()))),
+    page_only(words("most of it", |row, _| lost::cause(row))),
     page_only(words("evidence", |row, _| row.words("evidence"))),
-    page_only(words("may leave the pilot", |row, _| {
-        Ok(if row.flag("is_shareable")? { "yes" } else { "no" }.to_owned())
-    })),
 ];
+
+const AROUND: [&str; 2] = [
+    "Lost around the places named above: braked and not back at the battery, each pass",
+    "Braked around the same places: at the wheels, each pass",
+];
+const ALL: [&str; 2] =
+    ["Lost, all cells; numbers that would cover one another stand on the part alone", "Braked, all cells"];
 
 pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     let mut topic = Topic::new(
@@ -49,16 +54,8 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         "On which routes and at which places is braking energy won and lost?",
         "routes.md",
     );
-    let routes = tables.rows(&tables::ROUTES);
-    if routes.is_empty() {
-        topic.miss(
-            "No route: the logs name none, and none was driven twice with positions. Map a latitude and a longitude, or a route column, under [sources.columns].",
-        );
-    } else {
-        topic.tell(told_routes(&routes, units)?);
-        let caption = "Routes; what each used and recovered stands under By route";
-        topic.grids.push(Grid::new(caption, &tables::ROUTES, &routes, &ROUTES, units)?);
-    }
+    let (routes, recovery) = (tables.rows(&tables::ROUTES), tables.rows(&tables::RECOVERY));
+    let ways = Ways::of(&routes, super::places(tables)?)?;
     let cells = tables.rows(&tables::ROAD_CELLS);
     let mut placed = Vec::new();
     for row in &cells {
@@ -66,38 +63,119 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
             placed.push(*row);
         }
     }
+    let most = lost::most_first(&placed)?;
+    let mut lead: Vec<String> = lost::told_route(&recovery, units)?.into_iter().collect();
+    if !most.is_empty() {
+        lead.push(lost::told_places(&recovery, &most, &ways, units)?);
+    }
+    if !lead.is_empty() {
+        topic.tell(lead.join(" "));
+    }
+    topic.answer.extend(without_position(&cells)?);
+    if routes.is_empty() {
+        topic.miss(
+            "No route: the logs name none, and none was driven twice with positions. Map a latitude and a longitude, or a route column, under [sources.columns].",
+        );
+    } else {
+        topic.tell(told_routes(&routes, units)?);
+        topic.grids.push(routes_grid(&routes, &recovery, units)?);
+    }
     if placed.is_empty() {
         topic.miss("No map: the logs hold no positions. Map latitude and longitude under [sources.columns].");
         return Ok(topic);
     }
-    // What was asked comes first, the routes it was driven on second.
-    topic.answer.insert(0, told_cells(&cells)?);
-    let whole = "Braking energy at the wheels for each pass, by road cell";
-    topic.drawings.push(Drawing { caption: whole, svg: map::map(&placed)? });
-    topic.drawings.retain(|drawing| !drawing.svg.is_empty());
+    let dearest = &most[..most.len().min(DEAREST)];
+    topic.drawings = maps(&placed, dearest, &ways)?;
     if topic.drawings.is_empty() {
         topic.miss("No map: the cells lie across the 180th meridian, where a flat map says nothing; road_cells.csv has them.");
     }
-    let busy = map::busiest(&placed)?;
-    if !busy.is_empty() {
-        let caption = "The part that holds most of the braking energy, larger and with classes of its own";
-        topic.drawings.push(Drawing { caption, svg: map::map(&busy)? });
-    }
     topic.notes.push(
-        "Cells of about 130 m. This map is for the pilot's own use: cells with a dashed edge lie within 300 m of where a vehicle stays \
-         overnight, which may be somebody's home, or have fewer than ten passes or two vehicles. map-to-share.svg beside this page leaves \
-         them out. Where battery power is not logged nobody saw where energy came back: recovered is then split by where it was recoverable.",
+        "Cells of about 130 m; numbers are those of the table. Distances into a route run along its typical round. This map is for the pilot's own use: \
+         cells with a dashed edge lie within 300 m of where a vehicle stays overnight, which may be somebody's home, or have fewer than ten passes or two \
+         vehicles. map-to-share.svg beside this page leaves them out. Lost: braked at the wheels and not back at the battery. Where battery power is not \
+         logged nobody saw where energy came back: recovered is then split by where it was recoverable.",
     );
-    let mut dearest = by_braking(&placed)?;
-    dearest.truncate(DEAREST);
-    topic.grids.push(Grid::new(
-        "The cells with most braking energy",
-        &tables::ROAD_CELLS,
-        &dearest,
-        &CELLS,
-        units,
-    )?);
+    let caption = "The cells that lost most braking energy, by their numbers on the map; where they lie as H3 cells stands in the files";
+    let mut grid = Grid::new(caption, &tables::ROAD_CELLS, dearest, &CELLS, units)?;
+    let mut places: [Vec<String>; 3] = Default::default();
+    for row in dearest {
+        let parts = CellIndex::from_str(row.text("cell")?).map(|cell| ways.parts(cell, units));
+        for (column, part) in places.iter_mut().zip(parts.unwrap_or_default()) {
+            column.push(if part.is_empty() { UNKNOWN.to_owned() } else { part });
+        }
+    }
+    let [route, into, near] = places;
+    grid.put_first("near", true, near);
+    grid.put_first(&format!("into its round, {}", units.distance()), false, into);
+    grid.put_first("route", true, route);
+    grid.put_first("no.", false, (1..=dearest.len()).map(|n| n.to_string()).collect());
+    topic.grids.push(grid);
     Ok(topic)
+}
+
+fn routes_grid(routes: &[Row<'_>], recovery: &[Row<'_>], units: Units) -> Read<Grid> {
+    let caption = "Routes; what each used and recovered stands under By route";
+    let mut grid = Grid::new(caption, &tables::ROUTES, routes, &ROUTES, units)?;
+    let mut braked = Vec::new();
+    for route in routes {
+        let mut shown = UNKNOWN.to_owned();
+        for row in recovery {
+            let is_it = row.text("grouping")? == "route" && row.text("group")? == route.text("route_id")?;
+            if let Some(per_mile) = lost::per_mile(row)?.filter(|_| is_it) {
+                shown = units.figure(Kind::PerDistance.si_of("_kwh_mi", per_mile), Kind::PerDistance, 2);
+            }
+        }
+        braked.push(shown);
+    }
+    grid.put_last(&format!("braked at the wheels, {}", units.per_distance()), braked);
+    Ok(grid)
+}
+
+/// What was lost and what was braked, of the part that holds most of it and of the whole.
+fn maps(placed: &[Row<'_>], dearest: &[Row<'_>], ways: &Ways) -> Read<Vec<Drawing>> {
+    let mut numbers = Vec::new();
+    for (at, row) in dearest.iter().enumerate() {
+        if let (Some(lat_deg), Some(lon_deg)) = (row.number("lat_deg")?, row.number("lon_deg")?) {
+            numbers.push(Label { at: vec![(lon_deg, lat_deg)], text: (at + 1).to_string() });
+        }
+    }
+    let near = map::around(placed, &dearest[..dearest.len().min(lost::TOLD)])?;
+    let whole = placed.to_vec();
+    let parts = [(&near, Size::Half, AROUND), (&whole, Size::Whole, ALL)];
+    let mut drawings = Vec::new();
+    for (rows, size, captions) in parts {
+        let mut drawn = BTreeSet::new();
+        for row in rows {
+            drawn.extend(CellIndex::from_str(row.text("cell")?));
+        }
+        let labels = Labels { names: ways.labels(&drawn), numbers: numbers.clone() };
+        for (shows, caption) in [Shows::Lost, Shows::Braked].into_iter().zip(captions) {
+            let svg = map::map(rows, shows, &labels, size)?;
+            if !svg.is_empty() {
+                drawings.push(Drawing { caption, svg, is_half: size == Size::Half });
+            }
+        }
+    }
+    Ok(drawings)
+}
+
+/// Said where not all braking energy has a position.
+fn without_position(cells: &[Row<'_>]) -> Read<Option<String>> {
+    let (mut all, mut placed) = (0.0, 0.0);
+    for row in cells {
+        let energy = row.number("energy_braking_kwh")?.unwrap_or(0.0);
+        all += energy;
+        if !row.text("cell")?.is_empty() {
+            placed += energy;
+        }
+    }
+    Ok(match placed / all {
+        share if share < 0.995 => Some(format!(
+            "Only {:.0} % of {all:.1} kWh of braking energy at the wheels has a position (modelled); the rest is on no map.",
+            100.0 * share
+        )),
+        _ => None,
+    })
 }
 
 fn told_routes(routes: &[Row<'_>], units: Units) -> Read<String> {
@@ -118,58 +196,4 @@ fn told_routes(routes: &[Row<'_>], units: Units) -> Read<String> {
         units.figure(miles * METRES_PER_MILE, Kind::Distance, 0),
         units.distance()
     ))
-}
-
-fn told_cells(cells: &[Row<'_>]) -> Read<String> {
-    let (mut all, mut placed, mut lost) = (0.0, 0.0, vec![0.0; tables::CASCADE.len()]);
-    for row in cells {
-        let energy = row.number("energy_braking_kwh")?.unwrap_or(0.0);
-        all += energy;
-        if row.text("cell")?.is_empty() {
-            continue;
-        }
-        placed += energy;
-        for (sum, column) in lost.iter_mut().zip(tables::CASCADE) {
-            *sum += row.number(column)?.unwrap_or(0.0);
-        }
-    }
-    if placed <= 0.0 {
-        return Ok("No braking energy has a position.".to_owned());
-    }
-    let mut causes: Vec<(f64, &str)> = lost
-        .into_iter()
-        .zip(tables::CASCADE)
-        .filter(|(_, column)| *column != "energy_recoverable_kwh")
-        .map(|(kwh, column)| (kwh, step_name(column)))
-        .collect();
-    causes.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let dearest: Vec<String> =
-        causes.iter().take(3).map(|(kwh, name)| format!("{:.1} % {name}", 100.0 * kwh / placed)).collect();
-    Ok(format!(
-        "{:.0} % of {all:.1} kWh of braking energy at the wheels has a position (modelled, as the samples stand); of what has, the largest losses before the \
-         battery are {}.",
-        100.0 * placed / all,
-        dearest.join(", ")
-    ))
-}
-
-/// Where most of what was not recoverable went, and how much. [kWh]
-fn cause(row: &Row<'_>) -> Read<Option<(&'static str, f64)>> {
-    let mut most: Option<(&'static str, f64)> = None;
-    for column in tables::CASCADE {
-        let kwh = row.number(column)?.unwrap_or(0.0);
-        if column != "energy_recoverable_kwh" && kwh > most.map_or(0.0, |(_, kwh)| kwh) {
-            most = Some((step_name(column), kwh));
-        }
-    }
-    Ok(most)
-}
-
-fn by_braking<'a>(placed: &[Row<'a>]) -> Read<Vec<Row<'a>>> {
-    let mut keyed = Vec::new();
-    for row in placed {
-        keyed.push((row.number("energy_braking_kwh")?.unwrap_or(0.0), *row));
-    }
-    keyed.sort_by(|a, b| b.0.total_cmp(&a.0));
-    Ok(keyed.into_iter().map(|(_, row)| row).collect())
 }

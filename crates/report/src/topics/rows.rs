@@ -136,8 +136,13 @@ impl<'a> Row<'a> {
         })
     }
 
+    /// Where a number stands: table, row and column.
+    pub fn cell(&self, column: &str) -> String {
+        format!("{}.{}.{column}", self.table, self.at)
+    }
+
     fn mark(&self, si: f64, kind: Kind, digits: usize, column: &str) -> String {
-        of_cell(si, kind, digits, self.metric, &format!("{}.{}.{column}", self.table, self.at))
+        of_cell(si, kind, digits, self.metric, &self.cell(column))
     }
 
     /// What several columns of words say, where they say anything.
