@@ -57,6 +57,7 @@ fn every_question_has_its_section_on_page_and_terminal() {
         ("routes", "Routes and the map"),
         ("coaching", "Drivers, on like work"),
         ("levels", "Regen levels as driven"),
+        ("otherwise", "The same trips, one thing changed"),
         ("time", "Over time"),
         ("logs", "What to log next, and what these logs hide"),
         ("coverage", "Coverage of the pilot"),
@@ -117,6 +118,12 @@ fn levels_capacity_signals_and_coverage_are_their_tables() {
         holds("levels", &format!("<td>{:.1}</td>", 100.0 * difference));
     }
     holds("levels", "Levels were chosen, not assigned");
+    let same = table(&tables::SAME_TRIPS);
+    let changes: Vec<f64> = same.numbers("energy_change_kwh").into_iter().flatten().collect();
+    assert!(changes.len() >= 8, "hot, cold, heavy, slow, one pack more and the levels: {}", changes.len());
+    // A change that rounds to nothing has no sign on the page.
+    let told = changes.iter().filter(|change| change.abs() >= 0.05);
+    told.for_each(|change| holds("otherwise", &format!("<td>{change:.1}</td>")));
     for measured in table(&tables::CAPACITY).numbers("capacity_measured_p50_kwh").into_iter().flatten() {
         holds("time", &format!("<td>{measured:.1}</td>"));
     }
