@@ -35,7 +35,7 @@ pub fn body(answers: &Answers) -> Result<String, ReportError> {
         let lead = topic.answer.first().or(topic.missing.first())?;
         let more = match topic.answer.len() {
             0 | 1 => topic.heading.to_owned(),
-            n => format!("{}, and {} more", topic.heading, n - 1),
+            n => format!("All {n} findings: {}", topic.heading),
         };
         Some(Told {
             question: topic.question,

@@ -3,6 +3,7 @@
 //! Deliberately absent: any figure that is in no table, and any table of the estimate stage that names a person it does
 //! not show.
 
+mod causes;
 mod changes;
 mod charging;
 mod climate;
@@ -13,13 +14,16 @@ mod habits;
 mod levels;
 mod logs;
 mod map;
+mod pack_cases;
 mod packs;
+mod packs_told;
 mod people;
 mod plan;
 mod routes;
 mod rows;
 mod text;
 mod units;
+mod verdicts;
 
 use std::collections::BTreeMap;
 
@@ -27,14 +31,14 @@ use arrow::array::RecordBatch;
 use backwatt_schema::{Table, tables};
 use serde::Serialize;
 
-use crate::ReportError;
 use crate::figure;
 use crate::source::Source;
+use crate::{ReportError, SettingRow};
 
 use rows::{Read, Row};
 use units::Units;
 
-pub use grid::{Cell, Grid};
+pub use grid::{Cell, Grid, Head};
 pub use map::to_share;
 pub use people::{NOTES as PEOPLE_NOTES, Person};
 pub use text::text;
@@ -123,17 +127,19 @@ pub struct Tables {
     /// True for a copy that leaves the building: what is missing may have been taken out.
     leaves: bool,
     batches: BTreeMap<&'static str, RecordBatch>,
+    /// Packs a vehicle type has, by its name, where the pilot file says so.
+    packs_fitted: BTreeMap<String, u64>,
 }
 
 impl Tables {
-    pub fn read(source: &Source<'_>, metric: bool) -> Result<Self, ReportError> {
+    pub fn read(source: &Source<'_>, metric: bool, settings: &[SettingRow]) -> Result<Self, ReportError> {
         let mut batches = BTreeMap::new();
         for table in SHOWN {
             if let Some(batch) = source.table_if_present(table)? {
                 batches.insert(table.name, batch);
             }
         }
-        Ok(Self { metric, leaves: source.leaves(), batches })
+        Ok(Self { metric, leaves: source.leaves(), batches, packs_fitted: packs_fitted(settings) })
     }
 
     pub fn batch(&self, table: &'static Table) -> Option<&RecordBatch> {
@@ -143,6 +149,15 @@ impl Tables {
     fn rows(&self, table: &'static Table) -> Vec<Row<'_>> {
         self.batch(table).map(|batch| rows::rows(table, batch, self.metric)).unwrap_or_default()
     }
+}
+
+/// From settings as they are listed: `vehicle_types.van.packs`.
+fn packs_fitted(settings: &[SettingRow]) -> BTreeMap<String, u64> {
+    let fitted = settings.iter().filter_map(|setting| {
+        let name = setting.key.strip_prefix("vehicle_types.")?.strip_suffix(".packs")?;
+        Some((name.to_owned(), setting.value.parse().ok()?))
+    });
+    fitted.collect()
 }
 
 /// Every section, in the order of the page.
