@@ -9,10 +9,16 @@ use super::rows::{Read, Row};
 use super::units::Units;
 use super::{Tables, Topic};
 
-const COLUMNS: [grid::Column; 15] = [
-    shared("type", |row, _| row.words("vehicle_type")),
-    page_only(words("route of the day before", |row, _| row.words("route"))),
-    words("charger", |row, units| charger(row, units)),
+const COLUMNS: [grid::Column; 14] = [
+    shared("type", |row, _| {
+        let name = row.words("vehicle_type")?;
+        Ok(if row.text("route")? == "all" {
+            name
+        } else {
+            format!("{name}, after a day on {}", row.words("route")?)
+        })
+    }),
+    words("charger", charger),
     figure("nights refilled, %", |row, _| row.percent("refilled_frac", 0)),
     figure("90 % interval", |row, _| row.range(["refilled_p05_frac", "refilled_p95_frac"], Kind::Share, 0)),
     words("enough", |row, _| {
@@ -44,7 +50,7 @@ fn charger(row: &Row<'_>, units: Units) -> Read<String> {
         return Ok(name);
     }
     let power = row.shown("power_w", Kind::Power, 1)?;
-    Ok(format!("{name}, {power} {} {}, of the plan", units.unit(Kind::Power), row.text("kind")?))
+    Ok(format!("{name} ({power} {} {})", units.unit(Kind::Power), row.text("kind")?))
 }
 
 pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
@@ -86,7 +92,9 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     };
     let caption = format!("All nights of a type{asked}");
     topic.grids.push(Grid::new(caption, &tables::CHARGING, &of_all, &COLUMNS, units)?);
-    topic.grids.push(Grid::new("By route", &tables::CHARGING, &rows, &COLUMNS, units)?.folded());
+    let caption =
+        "By route of the day before: the weakest charger of each kind that will do, else the strongest";
+    topic.grids.push(Grid::new(caption, &tables::CHARGING, &by_route(&rows)?, &COLUMNS, units)?.folded());
     Ok(topic)
 }
 
@@ -121,6 +129,29 @@ fn types<'a>(of_all: &[Row<'a>]) -> Read<Vec<OfType<'a>>> {
     Ok(types)
 }
 
+/// Of each type, route and kind, which stand together from weak to strong: the first that will do, else the last.
+fn by_route<'a>(rows: &[Row<'a>]) -> Read<Vec<Row<'a>>> {
+    let mut chosen: Vec<Row<'a>> = Vec::new();
+    for row in rows {
+        if row.text("route")? == "all" {
+            continue;
+        }
+        let mut is_same = !chosen.is_empty();
+        for column in ["vehicle_type", "route", "kind"] {
+            is_same &= chosen.last().map_or(Ok(""), |last| last.text(column))? == row.text(column)?;
+        }
+        match chosen.last_mut() {
+            Some(last) if is_same => {
+                if !last.flag("is_smallest")? {
+                    *last = *row;
+                }
+            }
+            _ => chosen.push(*row),
+        }
+    }
+    Ok(chosen)
+}
+
 /// Ac or dc, for every type.
 fn lead(types: &[OfType<'_>], units: Units) -> Read<String> {
     let mut told = Vec::new();
@@ -133,11 +164,11 @@ fn lead(types: &[OfType<'_>], units: Units) -> Read<String> {
         None => String::new(),
     };
     Ok(if types.iter().all(|one| one.ac.is_some()) {
-        format!("Ac is enough and dc is not needed{asked}: {told}.")
+        format!("AC is enough and DC is not needed{asked}: {told}.")
     } else if types.iter().all(|one| one.ac.is_none() && one.dc.is_none()) {
         format!("None of the chargers looked at is enough{asked}: {told}.")
     } else {
-        format!("Ac is not enough for every type{asked}: {told}.")
+        format!("AC is not enough for every type{asked}: {told}.")
     })
 }
 

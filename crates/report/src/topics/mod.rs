@@ -13,6 +13,8 @@ mod grid;
 mod habits;
 mod levels;
 mod logs;
+#[cfg(test)]
+mod made;
 mod map;
 mod pack_cases;
 mod packs;

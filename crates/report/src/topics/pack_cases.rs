@@ -116,7 +116,85 @@ pub fn interval(row: &Row<'_>) -> Read<String> {
     Ok(if is_sure { low } else { format!("{low} to {high}") })
 }
 
-/// "98 (93 to over 99)".
+/// "98 (93 to over 99)"; once where both say "over 99".
 pub fn with_interval(row: &Row<'_>) -> Read<String> {
-    Ok(format!("{} ({})", probability(row)?, interval(row)?))
+    let (probability, interval) = (probability(row)?, interval(row)?);
+    Ok(if interval == probability { probability } else { format!("{probability} ({interval})") })
+}
+
+/// "1 vehicle-day".
+pub fn days(row: &Row<'_>) -> Read<String> {
+    let plural = if row.count("vehicle_days")? == Some(1) { "" } else { "s" };
+    Ok(format!("{} vehicle-day{plural}", row.whole("vehicle_days")?))
+}
+
+#[cfg(test)]
+mod tests {
+    use backwatt_schema::tables;
+
+    use super::*;
+    use crate::figure::plain;
+    use crate::topics::made::{Typed, batch};
+    use crate::topics::packs_told as told;
+    use crate::topics::rows::rows;
+
+    /// A van on one route: its packs, the probability, whether that meets 95 %, whether fewer do.
+    fn row<'a>(
+        route: &'a str,
+        kind: &'a str,
+        packs: &'a str,
+        chance: &'a str,
+        meets: &'a str,
+        least: &'a str,
+    ) -> Vec<(&'a str, &'a str)> {
+        vec![
+            ("vehicle_type", "van"),
+            ("route", route),
+            ("season", "winter"),
+            ("scenario", kind),
+            ("midday_charging", AS_DRIVEN),
+            ("packs", packs),
+            ("probability_finish_frac", chance),
+            ("probability_finish_p05_frac", chance),
+            ("probability_finish_p95_frac", "0.999"),
+            ("target_frac", "0.95"),
+            ("meets_target", meets),
+            ("is_smallest", least),
+            ("vehicle_days", "4"),
+            ("evidence", "inferred"),
+        ]
+    }
+
+    #[test]
+    fn packs_that_are_there_are_judged_on_every_kind_of_day() {
+        let made = [
+            row("coast", AS_DRIVEN, "2", "0.5", "false", "false"),
+            row("coast", AS_DRIVEN, "3", "0.9484", "false", "false"),
+            row("coast", AS_DRIVEN, "4", "0.97", "true", "true"),
+            row("coast", "cold", "3", "0.6", "false", "false"),
+            row("ridge", AS_DRIVEN, "2", "0.98", "true", "true"),
+            row("ridge", AS_DRIVEN, "3", "0.9999", "true", "false"),
+            row("ridge", "cold", "3", "0.96", "true", "true"),
+        ];
+        let typed: Vec<Typed<'_>> = made.iter().map(Vec::as_slice).collect();
+        let table = batch(&tables::PACK_SIZING, &typed);
+        let cases = cases(&rows(&tables::PACK_SIZING, &table, false), |_| Some(3)).expect("cases");
+        assert_eq!(cases.len(), 2);
+        let fitted = told::fitted(&cases, false).expect("a sentence");
+        assert_eq!(
+            plain(&fitted.join(" ")),
+            "van has 3 packs, enough as driven on every route and season but coast in winter, not enough (94.8 %, 95 to over 99; \
+             4 vehicle-days; inferred). The other: ridge in winter (over 99 %; 4 vehicle-days; inferred)."
+        );
+        let days = told::other_days(&cases, &[AS_DRIVEN, "cold"], false).expect("a sentence");
+        assert_eq!(
+            plain(&days.join(" ")),
+            "Of the other kinds of day (cold) the 3 packs of van are not enough on coast in winter (cold: 60 (60 to over 99) %)."
+        );
+        let fewest = plain(&told::fewest(&cases, false).expect("a sentence"));
+        assert!(
+            fewest.contains("2 in 1 and 4 in 1. Least sure of these: 4 packs, van on coast in winter (97 %"),
+            "{fewest}"
+        );
+    }
 }

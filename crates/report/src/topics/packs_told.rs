@@ -1,6 +1,6 @@
 //! Packs in sentences: whether those a truck has are enough, on which days they are not, and how few would do.
 
-use super::pack_cases::{AS_DRIVEN, Case, interval, probability, with_interval};
+use super::pack_cases::{AS_DRIVEN, Case, days, interval, probability, with_interval};
 use super::rows::{Read, Row};
 use super::{counted, listed};
 
@@ -45,11 +45,11 @@ fn of_fitted(cases: &[Case<'_>], tells_charging: bool) -> Read<Option<String>> {
         let place = case.place(tells_charging)?;
         let Some(row) = case.fitted(AS_DRIVEN)? else { continue };
         if row.number("probability_finish_frac")?.is_none() {
-            silent.push(format!("{place} ({} vehicle-days)", row.whole("vehicle_days")?));
+            silent.push(format!("{place}, not known ({})", days(&row)?));
         } else if row.flag("meets_target")? {
             enough.push((place, row));
         } else {
-            short.push(format!("{place} ({})", told_of(&row)?));
+            short.push(format!("{place}, not enough ({})", told_of(&row)?));
         }
     }
     let head = format!("{} has {}", name?, counted(packs as usize, "pack"));
@@ -58,34 +58,25 @@ fn of_fitted(cases: &[Case<'_>], tells_charging: bool) -> Read<Option<String>> {
             "{head}: of so many nothing can be said, for want of days or because they were not looked at."
         )));
     }
-    let mut parts = Vec::new();
-    if let Some((place, row)) = least_sure(&enough)? {
-        let all = if short.is_empty() && silent.is_empty() {
-            "every route and season"
-        } else {
-            "every other route and season"
-        };
-        parts.push(format!("enough as driven on {all} (least sure: {place}, {})", told_of(row)?));
-    }
-    if !short.is_empty() {
-        parts.push(format!("not enough on {}", some(short)));
-    }
-    if !silent.is_empty() {
-        parts.push(format!("not known of {}", some(silent)));
-    }
-    parts.reverse();
-    Ok(Some(format!("{head}: {}.", parts.join("; "))))
+    let several = short.len() + silent.len();
+    short.extend(silent);
+    let Some((place, row)) = least_sure(&enough)? else {
+        return Ok(Some(format!("{head}, not shown to be enough as driven on any route: {}.", some(short))));
+    };
+    let all = if several == 0 { String::new() } else { format!(" but {}", some(short)) };
+    let rest = if enough.len() == 1 { "The other" } else { "Least sure of the rest" };
+    let rest = if several == 0 { "Least sure" } else { rest };
+    Ok(Some(format!(
+        "{head}, enough as driven on every route and season{all}. {rest}: {place} ({}).",
+        told_of(row)?
+    )))
 }
 
 /// "90 %, 84 to over 99; 3 vehicle-days; inferred".
 fn told_of(row: &Row<'_>) -> Read<String> {
     let (probability, interval) = (probability(row)?, interval(row)?);
     let interval = if interval == probability { String::new() } else { format!(", {interval}") };
-    Ok(format!(
-        "{probability} %{interval}; {} vehicle-days; {}",
-        row.whole("vehicle_days")?,
-        row.words("evidence")?
-    ))
+    Ok(format!("{probability} %{interval}; {}; {}", days(row)?, row.words("evidence")?))
 }
 
 /// On which kinds of day the packs that are there fall short, beside days as driven.

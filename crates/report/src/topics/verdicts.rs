@@ -4,7 +4,7 @@ use crate::figure::Kind;
 
 use super::rows::{Read, Row};
 use super::units::Units;
-use super::{causes, counted, listed};
+use super::{causes, counted};
 
 pub const SCOPE: [&str; 3] = ["vehicle_type", "route", "season"];
 
@@ -64,12 +64,12 @@ impl<'a> Assumption<'a> {
         Ok(format!("{what} of {scope}"))
     }
 
-    /// "energy of light3: planned 0.55 kWh/mile, driven 0.548 (0.501 to 0.595; inferred; 125 vehicle-days)".
+    /// "energy of light3, planned 0.55 kWh/mile, driven 0.548 kWh/mile (90 % interval 0.501 to 0.595; inferred; 125 vehicle-days)".
     fn told(&self, units: Units) -> Read<String> {
         let name = self.name()?;
         let [row] = &self.readings[..] else { return Ok(name) };
         Ok(format!(
-            "{name}: planned {}, driven {} ({}; {}; {} vehicle-days)",
+            "{name}, planned {}, driven {} (90 % interval {}; {}; {} vehicle-days)",
             row.in_unit("plan_value", units)?,
             row.in_unit("value_p50", units)?,
             row.range_in_unit(["value_p05", "value_p95"])?,
@@ -96,23 +96,27 @@ pub fn lead(assumptions: &[Assumption<'_>], gaps: &[Row<'_>], units: Units) -> R
             _ => open.push(one.name()?),
         }
     }
-    let part = |mut named: Vec<String>, one: &str, several: &str| {
-        let n = named.len();
-        let verb = if n == 1 { one } else { several };
-        let rest = n.saturating_sub(NAMED);
-        named.truncate(NAMED + usize::from(rest == 1));
-        let rest = if rest > 1 { format!("; and {rest} more") } else { String::new() };
-        if n == 0 { format!("none {one}") } else { format!("{n} {verb} ({}{rest})", named.join("; ")) }
-    };
     Ok(format!(
-        "The plan makes {}: {}.",
+        "The plan makes {}.{}{}{}",
         counted(assumptions.len(), "assumption"),
-        listed(&[
-            part(agrees, "agrees", "agree"),
-            part(differs, "differs", "differ"),
-            part(open, "cannot be told yet", "cannot be told yet"),
-        ])
+        part(agrees, "agrees", "agree"),
+        part(differs, "differs", "differ"),
+        part(open, "cannot be told yet", "cannot be told yet"),
     ))
+}
+
+/// " 2 agree: one; another."
+fn part(mut named: Vec<String>, one: &str, several: &str) -> String {
+    let n = named.len();
+    if n == 0 {
+        return format!(" None {one}.");
+    }
+    let verb = if n == 1 { one } else { several };
+    let rest = if n > NAMED + 1 { format!("; and {} more", n - NAMED) } else { String::new() };
+    if !rest.is_empty() {
+        named.truncate(NAMED);
+    }
+    format!(" {n} {verb}: {}{rest}.", named.join("; "))
 }
 
 /// What a share without a denominator could be a share of.
@@ -126,7 +130,7 @@ pub fn unstated(assumptions: &[Assumption<'_>], units: Units) -> Read<Vec<String
         let mut could = Vec::new();
         for row in &one.readings {
             could.push(format!(
-                "of {}, driven {} ({}; {}; {} vehicle-days): {}",
+                "Of {}, driven {} (90 % interval {}; {}; {} vehicle-days): {}",
                 bracketed(row.text("measure")?),
                 row.in_unit("value_p50", units)?,
                 row.range_in_unit(["value_p05", "value_p95"])?,
@@ -136,9 +140,9 @@ pub fn unstated(assumptions: &[Assumption<'_>], units: Units) -> Read<Vec<String
             ));
         }
         told.push(format!(
-            "The plan's regen share of {} names no denominator. Could it be true {}?",
+            "The plan's regen share of {} names no denominator. Could it be true? {}.",
             first.in_unit("plan_value", units)?,
-            could.join("; ")
+            could.join(". ")
         ));
     }
     Ok(told)
@@ -198,4 +202,106 @@ fn left_open(row: &Row<'_>, alone: Option<[f64; 2]>) -> Read<Option<&'static str
     } else {
         None
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use backwatt_schema::tables;
+
+    use super::*;
+    use crate::figure::plain;
+    use crate::topics::made::{Typed, batch};
+    use crate::topics::rows::rows;
+
+    const US: Units = Units { metric: false };
+    const VAN: [(&str, &str); 12] = [
+        ("assumption", "energy per distance"),
+        ("vehicle_type", "van"),
+        ("unit", "kW.h/[mi_i]"),
+        ("plan_value", "1.1"),
+        ("margin_low", "0.99"),
+        ("margin_high", "1.21"),
+        ("value_p05", "0.75"),
+        ("value_p50", "0.8"),
+        ("value_p95", "1.02"),
+        ("verdict", "cannot tell"),
+        ("evidence", "modelled"),
+        ("vehicle_days", "12"),
+    ];
+    const SHARE: [(&str, &str); 3] = [("assumption", "regen share"), ("unit", "1"), ("plan_value", "0.3")];
+
+    fn reading(measure: &'static str, verdict: &'static str) -> Vec<(&'static str, &'static str)> {
+        let could = if verdict == "differs" { "no" } else { "cannot tell" };
+        [&SHARE[..], &[("measure", measure), ("verdict", verdict), ("could_be_true_of", could)]].concat()
+    }
+
+    #[test]
+    fn readings_of_one_share_are_one_assumption() {
+        let of = [
+            reading("R1", "differs"),
+            reading("R4", "cannot tell"),
+            reading("R1", "differs"),
+            reading("R4", "differs"),
+        ];
+        let typed: Vec<Typed<'_>> = std::iter::once(&VAN[..]).chain(of.iter().map(Vec::as_slice)).collect();
+        let table = batch(&tables::PLAN_CHECK, &typed);
+        let found = assumptions(&rows(&tables::PLAN_CHECK, &table, false)).expect("assumptions");
+        let verdicts: Vec<_> =
+            found.iter().map(|one| (one.readings.len(), one.verdict().expect("a verdict"))).collect();
+        assert_eq!(verdicts, [(1, "cannot tell"), (2, "cannot tell"), (2, "differs")]);
+        let told = lead(&found, &[], US).expect("a sentence");
+        assert_eq!(
+            plain(&told),
+            "The plan makes 3 assumptions. None agrees. 1 differs: regen share of the whole pilot. 2 cannot be told yet: \
+             energy of van; regen share of the whole pilot."
+        );
+    }
+
+    #[test]
+    fn trucks_that_lie_beside_the_margin_are_told_from_all_such_trucks() {
+        let whole = |high| {
+            [
+                ("vehicle_type", "van"),
+                ("part", "whole"),
+                ("gap_p05_kwh_mi", "-0.4"),
+                ("gap_p50_kwh_mi", "-0.3"),
+                ("gap_p95_kwh_mi", high),
+            ]
+        };
+        let part = |part, p05, p50, p95| {
+            [
+                ("vehicle_type", "van"),
+                ("part", part),
+                ("gap_p05_kwh_mi", p05),
+                ("gap_p50_kwh_mi", p50),
+                ("gap_p95_kwh_mi", p95),
+            ]
+        };
+        for (high, told_so) in [("-0.2", true), ("-0.1", false)] {
+            let gap = [
+                whole(high),
+                part("observed less the model of what was driven", "-0.05", "0.01", "0.07"),
+                part("payload", "0.01", "0.02", "0.03"),
+                part("grade", "0.02", "0.03", "0.04"),
+                part("the model of the plan's scenario less the plan", "-0.42", "-0.36", "-0.3"),
+            ];
+            let gap: Vec<Typed<'_>> = gap.iter().map(|row| &row[..]).collect();
+            let (check, gap) = (batch(&tables::PLAN_CHECK, &[&VAN]), batch(&tables::PLAN_GAP, &gap));
+            let (check, gap) = (rows(&tables::PLAN_CHECK, &check, false), rows(&tables::PLAN_GAP, &gap, false));
+            let told = plain(&energy(&check[0], &gap, US).expect("a sentence"));
+            assert_eq!(told.contains("These trucks lie wholly below what still agrees"), told_so, "{told}");
+            assert!(told.contains("for these trucks alone 0.700 to "), "{told}");
+            assert!(
+                told.contains("use what the model expects of them (0.010 kWh/mile, -0.050 to 0.070)"),
+                "{told}"
+            );
+            assert!(told.contains("Payload and grade add 0.050 kWh/mile"), "{told}");
+            assert!(told.contains("own number is 0.360 kWh/mile above"), "{told}");
+            let cause = causes::in_short(&check[0], &gap, US).expect("a cause").map(|cause| plain(&cause));
+            assert_eq!(
+                cause.as_deref(),
+                Some("the plan's number is 0.360 kWh/mile above what its own scenario gives by the model")
+            );
+        }
+    }
 }
