@@ -86,14 +86,14 @@ pub fn in_short(check: &Row<'_>, gaps: &[Row<'_>], units: Units) -> Read<Option<
     if most <= 0.0 {
         return Ok(None);
     }
-    let amount = format!("{} {}", size(most, units), units.per_distance());
+    let most_of_it = format!("{} {}", amount(most, units), units.per_distance());
     Ok(Some(if most == parts[2] {
         let way = if side < 0.0 { "above" } else { "below" };
-        format!("the plan's number is {amount} {way} what its own scenario gives by the model")
+        format!("the plan's number is {most_of_it} {way} what its own scenario gives by the model")
     } else if most == parts[0] {
-        format!("the trucks use {amount} {} than the model expects of them", more_or_less(side))
+        format!("the trucks use {most_of_it} {} than the model expects of them", more_or_less(side))
     } else {
-        format!("what was driven otherwise than planned takes {amount} {}", more_or_less(side))
+        format!("what was driven otherwise than planned takes {most_of_it} {}", more_or_less(side))
     }))
 }
 
@@ -113,13 +113,18 @@ pub fn told(check: &Row<'_>, gaps: &[Row<'_>], units: Units) -> Read<Option<Stri
         told.push(format!(
             "{} {verb} {} {} against the plan's scenario (sum of the parts; their intervals do not add up).",
             capital(&listed(&names)),
-            size(sum.abs(), units),
+            amount(sum.abs(), units),
             units.per_distance(),
         ));
     }
     told.push(of_plan(&gap.of_plan, units)?);
-    if cancels(check, &gap)? {
-        told.push("So it agrees by parts that cancel: other driving, or a better scenario, would show the difference.".to_owned());
+    if let Some([own, other]) = cancel(check, &gap)? {
+        told.push(format!(
+            "So it agrees by parts that cancel ({} and {} {}): other driving would show the difference.",
+            amount(other, units),
+            amount(own, units),
+            units.per_distance(),
+        ));
     }
     if !gap.not_split.is_empty() {
         let names = gap.not_split.iter().map(|row| row.words("part")).collect::<Read<Vec<_>>>()?;
@@ -143,7 +148,7 @@ fn of_sheet(row: &Row<'_>, units: Units) -> Read<String> {
     } else {
         format!(
             "the trucks use {} {} {} than the model expects of them ({range}).",
-            size(value.abs(), units),
+            amount(value.abs(), units),
             units.per_distance(),
             more_or_less(value),
         )
@@ -163,7 +168,7 @@ fn of_plan(row: &Row<'_>, units: Units) -> Read<String> {
     let (way, so) = if value < 0.0 { ("above", "high") } else { ("below", "low") };
     Ok(format!(
         "The plan's own number is {} {} {way} what its scenario gives by the model (model less plan {range}): the assumption is {so}.",
-        size(value.abs(), units),
+        amount(value.abs(), units),
         units.per_distance(),
     ))
 }
@@ -174,19 +179,31 @@ fn holds_none(row: &Row<'_>) -> Read<bool> {
     Ok(ends.is_some_and(|(low, high)| low <= 0.0 && high >= 0.0))
 }
 
-/// True where the plan agrees although its number is further from its own scenario than the margin is wide.
-fn cancels(check: &Row<'_>, gap: &Gap<'_>) -> Read<bool> {
-    let own = gap.of_plan.number("gap_p50_kwh_mi")?.unwrap_or(0.0).abs();
+/// The plan's number against its own scenario and all the rest, where the plan agrees although the first is further off
+/// than the margin is wide. [kWh/mi]
+fn cancel(check: &Row<'_>, gap: &Gap<'_>) -> Read<Option<[f64; 2]>> {
+    let of = |row: &Row<'_>| -> Read<f64> { Ok(row.number("gap_p50_kwh_mi")?.unwrap_or(0.0)) };
+    let (own, other) = (of(&gap.of_plan)?, of(&gap.of_sheet)? + gap.driven_otherwise()?);
     let margin = check.number("margin_high")?.zip(check.number("plan_value")?);
-    Ok(check.text("verdict")? == "agrees" && margin.is_some_and(|(high, plan)| own > high - plan))
+    let cancels =
+        check.text("verdict")? == "agrees" && margin.is_some_and(|(high, plan)| own.abs() > high - plan);
+    Ok(cancels.then_some([own, other]))
+}
+
+/// True where an agreement rests on parts that cancel.
+pub fn cancels(check: &Row<'_>, gaps: &[Row<'_>]) -> Read<bool> {
+    match Gap::of(check, gaps)? {
+        Some(gap) => Ok(cancel(check, &gap)?.is_some()),
+        None => Ok(false),
+    }
 }
 
 fn more_or_less(value: f64) -> &'static str {
     if value < 0.0 { "less" } else { "more" }
 }
 
-/// An amount without a sign. It stands in no table by itself.
-fn size(kwh_mi: f64, units: Units) -> String {
+/// It stands in no table by itself.
+fn amount(kwh_mi: f64, units: Units) -> String {
     units.figure(Kind::PerDistance.si_of("_kwh_mi", kwh_mi), Kind::PerDistance, 3)
 }
 

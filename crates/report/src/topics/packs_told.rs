@@ -1,6 +1,6 @@
 //! Packs in sentences: whether those a truck has are enough, on which days they are not, and how few would do.
 
-use super::pack_cases::{AS_DRIVEN, Case, days, interval, probability, with_interval};
+use super::pack_cases::{AS_DRIVEN, Case, days, interval, probability};
 use super::rows::{Read, Row};
 use super::{counted, listed};
 
@@ -63,7 +63,7 @@ fn of_fitted(cases: &[Case<'_>], tells_charging: bool) -> Read<Option<String>> {
     let Some((place, row)) = least_sure(&enough)? else {
         return Ok(Some(format!("{head}, not shown to be enough as driven on any route: {}.", some(short))));
     };
-    let all = if several == 0 { String::new() } else { format!(" but {}", some(short)) };
+    let all = if several == 0 { String::new() } else { format!(" but these: {}", some(short)) };
     let rest = if enough.len() == 1 { "The other" } else { "Least sure of the rest" };
     let rest = if several == 0 { "Least sure" } else { rest };
     Ok(Some(format!(
@@ -74,9 +74,17 @@ fn of_fitted(cases: &[Case<'_>], tells_charging: bool) -> Read<Option<String>> {
 
 /// "90 %, 84 to over 99; 3 vehicle-days; inferred".
 fn told_of(row: &Row<'_>) -> Read<String> {
+    Ok(format!("{}; {}; {}", chance(row)?, days(row)?, row.words("evidence")?))
+}
+
+/// "90 %, 84 to over 99".
+fn chance(row: &Row<'_>) -> Read<String> {
     let (probability, interval) = (probability(row)?, interval(row)?);
-    let interval = if interval == probability { String::new() } else { format!(", {interval}") };
-    Ok(format!("{probability} %{interval}; {}; {}", days(row)?, row.words("evidence")?))
+    Ok(if interval == probability {
+        format!("{probability} %")
+    } else {
+        format!("{probability} %, {interval}")
+    })
 }
 
 /// On which kinds of day the packs that are there fall short, beside days as driven.
@@ -102,7 +110,7 @@ pub fn other_days(cases: &[Case<'_>], kinds: &[&str], tells_charging: bool) -> R
                 }
                 judged += 1;
                 if !row.flag("meets_target")? {
-                    missed.push(format!("{kind}: {} %", with_interval(&row)?));
+                    missed.push(format!("{kind}: {}", chance(&row)?));
                 }
             }
             if !missed.is_empty() {
@@ -179,6 +187,6 @@ fn least_sure<'r, 'a>(enough: &'r [(String, Row<'a>)]) -> Read<Option<(&'r str, 
 fn some(mut named: Vec<String>) -> String {
     let rest = named.len().saturating_sub(NAMED);
     named.truncate(NAMED);
-    let rest = if rest > 0 { format!(" and {rest} more") } else { String::new() };
-    format!("{}{rest}", named.join(", "))
+    let rest = if rest > 0 { format!("; and {rest} more") } else { String::new() };
+    format!("{}{rest}", named.join("; "))
 }

@@ -84,7 +84,11 @@ pub fn lead(assumptions: &[Assumption<'_>], gaps: &[Row<'_>], units: Units) -> R
     let (mut agrees, mut differs, mut open) = (Vec::new(), Vec::new(), Vec::new());
     for one in assumptions {
         match one.verdict()? {
-            "agrees" => agrees.push(one.told(units)?),
+            "agrees" => {
+                let told = one.told(units)?;
+                let cancels = one.readings.first().map_or(Ok(false), |row| causes::cancels(row, gaps))?;
+                agrees.push(if cancels { format!("{told}, by parts that cancel") } else { told });
+            }
             "differs" => {
                 let cause = match one.readings.first() {
                     Some(row) => causes::in_short(row, gaps, units)?,
