@@ -54,6 +54,34 @@ export const narrow = (browser, folder, pages) =>
     return 1;
   });
 
+/** Every number beside a cell stands below its table, and every remark there has its number in the table. */
+export const notes = (browser, folder, pages) =>
+  each(browser, folder, pages, { javaScriptEnabled: false }, async (tab, page, fault) => {
+    const tables = await tab.evaluate(() => [...document.querySelectorAll("div.scroll")].map((at) => {
+      const list = at.nextElementSibling?.matches("ol.remarks") ? at.nextElementSibling : null;
+      return {
+        marks: [...at.querySelectorAll("sup")].flatMap((sup) => sup.textContent.replace(/[[\]]/g, "").split(", ")),
+        remarks: list ? [...list.children].map((_, n) => String(n + 1)) : [],
+      };
+    }));
+    for (const { marks, remarks } of tables) {
+      marks.filter((mark) => !remarks.includes(mark)).forEach((mark) => fault(`no remark [${mark}] below its table`));
+      remarks.filter((remark) => !marks.includes(remark)).forEach((remark) => fault(`remark ${remark} has no mark in its table`));
+    }
+    return tables.filter(({ marks }) => marks.length > 0).length;
+  });
+
+/** On a desk a reader sees whole tables. */
+export const wide = (browser, folder, pages) =>
+  each(browser, folder, pages, { viewport: { width: 1280, height: 900 } }, async (tab, page, fault) => {
+    const widths = await tab.evaluate(() => {
+      document.querySelectorAll("details").forEach((at) => { at.open = true; });
+      return [...document.querySelectorAll("div.scroll")].map((at) => [at.closest("section")?.id, at.scrollWidth - at.clientWidth]);
+    });
+    widths.filter(([, over]) => over > 0).forEach(([id, over]) => fault(`a table of ${id} is ${over} px too wide`));
+    return widths.length;
+  });
+
 /** Nothing is cut or stays folded; a sheet to talk over has two pages at most. */
 export const printed = (browser, folder, pages) =>
   each(browser, folder, pages, {}, async (tab, page, fault) => {

@@ -4,7 +4,7 @@ import { launch, pagesOf } from "./browser.mjs";
 import { accessible } from "./accessible.mjs";
 import { figures, switches } from "./figures.mjs";
 import { hostile } from "./hostile.mjs";
-import { keyboard, links, narrow, opens, printed } from "./reading.mjs";
+import { keyboard, links, narrow, notes, opens, printed, wide } from "./reading.mjs";
 
 const given = Object.fromEntries(
   process.argv.slice(2).join(" ").split("--").filter(Boolean).map((part) => part.trim().split(/ (.*)/s)),
@@ -38,6 +38,8 @@ const lanes = [
     await run("figures are tables", () => figures(browser, given.usual, usual));
     await run("unit switch", () => switches(browser, given.usual, given.metric, usual.filter((page) => !page.startsWith("methods/"))));
     await run("phone", () => narrow(browser, given.usual, usual));
+    await run("notes", () => notes(browser, given.usual, few));
+    await run("desk", () => wide(browser, given.usual, ["plan.html", "packs.html"]));
     await run("print", () => printed(browser, given.usual, few));
     await run("hostile, opens", () => opens(browser, given.hostile, bad));
     await run("hostile names", () => hostile(browser, given.hostile, bad));

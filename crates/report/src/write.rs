@@ -51,7 +51,7 @@ pub fn write(
     };
     let mut answers = Answers::new(&shown, &recovery, &balance, trust)?;
     trips.iter().try_for_each(|batch| answers.place_trips(batch))?;
-    let estimates = Tables::read(&source, input.metric)?;
+    let estimates = Tables::read(&source, input.metric, &shown.settings)?;
     answers.topics = topics::all(&estimates)?;
     answers.people = topics::people(&estimates)?;
     if !censor.leaves() {

@@ -71,7 +71,7 @@ impl Measure {
             Measure::Braking => "R1 recapture of braking: recovered over braking energy at the wheels",
             Measure::Use => "R4 recapture of use: recovered over gross discharge",
             Measure::NetUse => "R5 recapture over net use: recovered over net use",
-            Measure::RangeGain => "R7 range gain: returned at the bus over net use",
+            Measure::RangeGain => "R7 range gain: returned at the dc link over net use",
         }
     }
 }

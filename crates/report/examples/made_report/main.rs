@@ -58,11 +58,18 @@ fn make(pilot: &Pilot, folder: &Path, metric: bool, share: bool) -> Result<(), B
         metric,
         vehicle_types: vec![pilot.named("van", 0); vehicles.len()],
         vehicles,
-        settings: vec![SettingRow {
-            key: "vehicle_types.van.mass".to_owned(),
-            value: pilot.named("3500 kg", 0),
-            origin: "pilot file, line 7".to_owned(),
-        }],
+        settings: vec![
+            SettingRow {
+                key: "vehicle_types.van.mass".to_owned(),
+                value: pilot.named("3500 kg", 0),
+                origin: "pilot file, line 7".to_owned(),
+            },
+            SettingRow {
+                key: format!("vehicle_types.{}.packs", pilot.named("van", 0)),
+                value: "3".to_owned(),
+                origin: "pilot file, line 8".to_owned(),
+            },
+        ],
         problems: Vec::new(),
         program: "backwatt, over tables made by hand".to_owned(),
         drivers_are_pseudonyms: true,

@@ -24,6 +24,21 @@ pub static OF_VEHICLE: [&Table; 7] = [
 const LEVELS: [&str; 3] = ["low", "medium", "high"];
 const EVIDENCE: [&str; 3] = ["measured", "inferred", "modelled"];
 const RESPONSES: [&str; 2] = ["avoidable loss", "consumption"];
+const KINDS_OF_DAY: [&str; 6] = ["as driven", "hot", "cold", "heavy", "worn", "cold, heavy and worn"];
+const PACKS: [u64; 3] = [2, 3, 5];
+const ASSUMED: [&str; 6] =
+    ["energy per distance", "energy per distance", "regen share", "regen share", "climate share", "range"];
+const GAP_PARTS: [&str; 8] = [
+    "whole",
+    "observed less the model of what was driven",
+    "speed and stops",
+    "payload",
+    "grade",
+    "temperature and auxiliaries",
+    "regen level",
+    "the model of the plan's scenario less the plan",
+];
+const SEASONS: [&str; 3] = ["all", "winter", "spring"];
 const HABITS: [&str; 3] = ["late hard braking", "little anticipation", "regen level set low"];
 
 /// Groupings of `recovery` and how many groups each has.
@@ -47,6 +62,9 @@ pub fn count(pilot: &Pilot, table: &'static Table) -> usize {
         "habits" => pilot.drivers * HABITS.len(),
         "road_cells" => pilot.cells,
         "capacity" | "sampling_audit" => pilot.vehicles,
+        "pack_sizing" => 2 * KINDS_OF_DAY.len() * PACKS.len(),
+        "plan_gap" => 2 * GAP_PARTS.len(),
+        "coverage" => 4 * SEASONS.len(),
         _ => 6,
     }
 }
@@ -76,6 +94,9 @@ fn filled(
     match column.kind {
         Kind::F64 => {
             Arc::new((0..rows).map(|row| Some(number(table, name, at(row)))).collect::<Float64Array>())
+        }
+        Kind::U64 if (table.name, name) == ("pack_sizing", "packs") => {
+            Arc::new((0..rows).map(|row| PACKS[row % PACKS.len()]).collect::<UInt64Array>())
         }
         Kind::U32 => Arc::new((0..rows).map(|row| row as u32).collect::<UInt32Array>()),
         Kind::U64 => Arc::new(
@@ -113,6 +134,24 @@ fn text(
     let trip = |n: usize| format!("{}-{n:04}", pilot.vehicle(own));
     Some(match (table.name, column.name) {
         ("recovery", "grouping" | "group") => return group(pilot, column.name, row),
+        ("plan_check", "route") if row > 1 => return None,
+        ("plan_check", "route") => pilot.route(row),
+        ("plan_gap", "route") => pilot.route(row / GAP_PARTS.len()),
+        ("plan_check" | "plan_gap", "season") => return None,
+        ("plan_gap", "part") => GAP_PARTS[row % GAP_PARTS.len()].to_owned(),
+        ("plan_check", "could_be_true_of") => match row {
+            2 => "no".to_owned(),
+            3 => "cannot tell".to_owned(),
+            _ => return None,
+        },
+        ("pack_sizing", "route") => pilot.route(row / (KINDS_OF_DAY.len() * PACKS.len())),
+        ("pack_sizing", "season") => "winter".to_owned(),
+        ("pack_sizing", "midday_charging") => "as driven".to_owned(),
+        ("pack_sizing", "scenario") => KINDS_OF_DAY[row / PACKS.len() % KINDS_OF_DAY.len()].to_owned(),
+        ("coverage", "route") if row < SEASONS.len() => "all".to_owned(),
+        ("coverage", "route") => pilot.route(row / SEASONS.len()),
+        ("coverage", "season") => SEASONS[row % SEASONS.len()].to_owned(),
+        ("coverage", "temperature_band" | "payload_band") => "all".to_owned(),
         (_, "driver_id") => pilot.driver(driver),
         (_, "vehicle_id") => pilot.vehicle(own),
         (_, "trip_id") => trip(row),
@@ -127,9 +166,11 @@ fn text(
         (_, "charger") => pilot.named("charger", row),
         (_, "cell") => cell(row),
         ("calibration", "unit") => "1".to_owned(),
-        ("plan_check", "unit") => ["kW.h/[mi_i]", "1", "[mi_i]"][row % 3].to_owned(),
+        ("plan_check", "unit") => {
+            ["kW.h/[mi_i]", "kW.h/[mi_i]", "1", "1", "1", "[mi_i]"][row % ASSUMED.len()].to_owned()
+        }
         ("plan_check", "verdict") => ["agrees", "differs", "cannot tell"][row % 3].to_owned(),
-        ("plan_check", "assumption") => "energy per distance".to_owned(),
+        ("plan_check", "assumption") => ASSUMED[row % ASSUMED.len()].to_owned(),
         (_, "response") => RESPONSES[row % 2].to_owned(),
         (_, "habit") => HABITS[row % 3].to_owned(),
         (_, "comparison_group") => "1".to_owned(),

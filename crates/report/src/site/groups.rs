@@ -207,7 +207,7 @@ fn named(group: &Group, answers: &Answers, cautions: &[String], replays: &Replay
         .filter(|(_, caution)| own(caution))
         .map(|(at, _)| (at + 1).to_string())
         .collect();
-    if marks.is_empty() { label } else { format!("{label} <sup>{}</sup>", marks.join(" ")) }
+    if marks.is_empty() { label } else { format!("{label}&nbsp;<sup>[{}]</sup>", marks.join(", ")) }
 }
 
 /// The weakest grade, and how much is measured all the same.

@@ -1,5 +1,7 @@
 //! The first page: every question with its answer in a sentence, and where the rest of it stands.
 
+use std::collections::BTreeSet;
+
 use askama::Template;
 
 use crate::ReportError;
@@ -31,15 +33,20 @@ pub fn body(answers: &Answers) -> Result<String, ReportError> {
         href: href.to_owned(),
         more: "The figures".to_owned(),
     });
+    let types = types(answers);
     let topics = answers.topics.iter().filter_map(|topic| {
-        let lead = topic.answer.first().or(topic.missing.first())?;
+        let lead = if topic.answer.is_empty() {
+            topic.missing.first()?.clone()
+        } else {
+            of_each_type(&topic.answer, &types).join(" ")
+        };
         let more = match topic.answer.len() {
             0 | 1 => topic.heading.to_owned(),
-            n => format!("{}, and {} more", topic.heading, n - 1),
+            n => format!("All {n} findings: {}", topic.heading),
         };
         Some(Told {
             question: topic.question,
-            text: markup(lead),
+            text: markup(&lead),
             href: format!("{}#{}", entry(topic.id).file(), topic.id),
             more,
         })
@@ -50,6 +57,30 @@ pub fn body(answers: &Answers) -> Result<String, ReportError> {
     let rows = counted(rows);
     let page = Overview { answers, told, trips: answers.trust.trips, rows, refused: format!("{share:.2} %") };
     Ok(page.render()?)
+}
+
+/// Names of the vehicle types, from the settings they have.
+fn types(answers: &Answers) -> BTreeSet<&str> {
+    let keys = answers.settings.iter().filter_map(|setting| setting.key.strip_prefix("vehicle_types."));
+    keys.filter_map(|key| key.split('.').next()).collect()
+}
+
+/// The first sentence; where sentences tell of one type each, the first of every type.
+fn of_each_type(answer: &[String], types: &BTreeSet<&str>) -> Vec<String> {
+    let of = |sentence: &str| {
+        let (name, _) = sentence.split_once(": ")?;
+        types.get(name).map(|name| (*name).to_owned())
+    };
+    let Some(first) = answer.first() else { return Vec::new() };
+    let mut told = vec![first.clone()];
+    let Some(first) = of(first) else { return told };
+    let mut known = BTreeSet::from([first]);
+    for sentence in answer {
+        if of(sentence).is_some_and(|name| known.insert(name)) {
+            told.push(sentence.clone());
+        }
+    }
+    told
 }
 
 /// Where the figures behind each of the sentences stand, in their order.
@@ -66,5 +97,19 @@ pub fn entry(topic: &str) -> Entry {
         "packs" | "charging" | "climate" => Entry::Packs,
         "logs" => Entry::Trust,
         _ => Entry::Plan,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_type_has_its_first_sentence() {
+        let types = BTreeSet::from(["van", "truck"]);
+        let answer = ["van: one", "van: two", "truck: one", "other: one"].map(str::to_owned);
+        assert_eq!(of_each_type(&answer, &types), ["van: one", "truck: one"]);
+        let answer = ["All of them: one", "van: two"].map(str::to_owned);
+        assert_eq!(of_each_type(&answer, &types), ["All of them: one"]);
     }
 }

@@ -6,7 +6,7 @@ use super::methods;
 use crate::ReportError;
 use crate::answers::Answers;
 use crate::figure::markup;
-use crate::topics::{Cell, Drawing, Grid, Topic};
+use crate::topics::{Cell, Drawing, Grid, Head, Topic};
 
 #[derive(Template)]
 #[template(path = "topic.html")]
@@ -26,7 +26,8 @@ struct GridView<'a> {
     grid: &'a Grid,
     caption: String,
     heads: Vec<CellView>,
-    rows: Vec<Vec<CellView>>,
+    /// Rows that share what is told once above them; a single part without a heading where nothing is shared.
+    parts: Vec<PartView>,
     remarks: Vec<String>,
     /// From the page's folder to the report's.
     root: &'static str,
@@ -34,9 +35,15 @@ struct GridView<'a> {
     has_shape: bool,
 }
 
+struct PartView {
+    heading: String,
+    rows: Vec<Vec<CellView>>,
+}
+
 struct CellView {
     markup: String,
     is_words: bool,
+    notes: String,
 }
 
 /// The section of a topic; nothing where there is none of this name.
@@ -61,19 +68,37 @@ pub fn grid(grid: &Grid, root: &'static str) -> Result<String, ReportError> {
 }
 
 fn view<'a>(grid: &'a Grid, root: &'static str) -> GridView<'a> {
-    let cell = |cell: &Cell| CellView { markup: markup(&cell.text), is_words: cell.is_words };
+    let of_page = || grid.heads.iter().filter(|head| !head.is_shared);
+    let head =
+        |head: &Head| CellView { markup: markup(&head.text), is_words: head.is_words, notes: String::new() };
     GridView {
         grid,
         caption: markup(&grid.caption),
-        heads: grid
-            .heads
-            .iter()
-            .map(|head| CellView { markup: markup(&head.text), is_words: head.is_words })
-            .collect(),
-        rows: grid.rows.iter().map(|row| row.iter().map(cell).collect()).collect(),
+        heads: of_page().map(head).collect(),
+        parts: parts(grid),
         remarks: grid.remarks.iter().map(|remark| markup(remark)).collect(),
         root,
         has_json: true,
         has_shape: crate::export::SHAPED.contains(&grid.table),
     }
+}
+
+/// Rows in their order, cut wherever what they share changes.
+fn parts(grid: &Grid) -> Vec<PartView> {
+    let mut parts: Vec<PartView> = Vec::new();
+    for row in &grid.rows {
+        let (shared, own): (Vec<_>, Vec<_>) = grid.heads.iter().zip(row).partition(|(head, _)| head.is_shared);
+        let heading = shared.iter().map(|(_, cell)| markup(&cell.text)).collect::<Vec<_>>().join("; ");
+        let cells = own.into_iter().map(|(_, cell)| filled(cell)).collect();
+        match parts.last_mut() {
+            Some(last) if last.heading == heading => last.rows.push(cells),
+            _ => parts.push(PartView { heading, rows: vec![cells] }),
+        }
+    }
+    parts
+}
+
+fn filled(cell: &Cell) -> CellView {
+    let notes: Vec<String> = cell.notes.iter().map(ToString::to_string).collect();
+    CellView { markup: markup(&cell.text), is_words: cell.is_words, notes: notes.join(", ") }
 }

@@ -4,14 +4,13 @@ use backwatt_schema::tables;
 
 use crate::figure::Kind;
 
-use super::grid::{Grid, figure, page_only, remarks, words};
+use super::grid::{self, Grid, figure, page_only, remarks, shared, words};
 use super::rows::{Read, Row};
 use super::units::Units;
-use super::{Tables, Topic, grid};
+use super::{Tables, Topic, listed};
 
-const COLUMNS: [grid::Column; 12] = [
-    words("type", |row, _| row.words("vehicle_type")),
-    words("load", |row, _| row.words("load")),
+const COLUMNS: [grid::Column; 11] = [
+    shared("type and load", |row, _| Ok(format!("{}, {}", row.words("vehicle_type")?, row.words("load")?))),
     words("outside air", |row, _| row.words("temperature_band")),
     figure("kWh", |row, _| row.fixed("energy_p50_kwh", 1)),
     page_only(figure("90 % interval", |row, _| {
@@ -25,7 +24,7 @@ const COLUMNS: [grid::Column; 12] = [
     page_only(figure("{kWh/mile}", |row, _| row.shown("consumption_kwh_mi", Kind::PerDistance, 3))),
     page_only(figure("{miles}", |row, _| row.shown("distance_mi", Kind::Distance, 0))),
     words("evidence", |row, _| row.words("evidence")),
-    remarks("rests on", |row, _| row.words("why")),
+    remarks("note", |row, _| row.words("why")),
 ];
 
 pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
@@ -36,23 +35,30 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         "plan-and-packs.md",
     );
     let rows = tables.rows(&tables::CLIMATE_COST);
-    let (mut known, mut unknown) = (Vec::new(), Vec::new());
+    let (mut known, mut of_all) = (Vec::new(), Vec::new());
     for row in &rows {
         if row.number("energy_p50_kwh")?.is_some() {
             known.push(*row);
-        } else if row.text("temperature_band")? == "all" {
-            unknown.push(format!("{} of {}", row.words("load")?, row.words("vehicle_type")?));
         }
+        if row.text("temperature_band")? == "all" {
+            of_all.push(*row);
+        }
+    }
+    let loads = loads(&of_all)?;
+    let told = lead(&loads, units)?;
+    if !told.is_empty() {
+        topic.tell(told);
     }
     for row in &known {
         if row.text("temperature_band")? == "all" {
             topic.tell(sentence(row, units)?);
         }
     }
+    let unknown = unknown(&loads)?;
     if !unknown.is_empty() {
         topic.miss(format!(
             "Not known: {}. The logs would tell with cab_climate_power, battery_thermal_power or refrigeration_power under [sources.columns]; nothing is assumed.",
-            unknown.join(", ")
+            listed(&unknown)
         ));
     } else if rows.is_empty() {
         topic.miss("No trip to reckon climate on.");
@@ -64,21 +70,98 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     Ok(topic)
 }
 
-fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
-    let share = if row.number("share_of_use_frac")?.is_some() {
-        format!(
-            ", {} % of gross discharge in trips (90 % interval {} %)",
-            row.percent("share_of_use_frac", 1)?,
-            row.range(["share_of_use_p05_frac", "share_of_use_p95_frac"], Kind::Share, 1)?
+/// One load with its rows, a type each.
+struct Load<'a> {
+    name: String,
+    known: Vec<Row<'a>>,
+    unknown: Vec<Row<'a>>,
+}
+
+/// Loads in the order they are met.
+fn loads<'a>(of_all: &[Row<'a>]) -> Read<Vec<Load<'a>>> {
+    let mut loads: Vec<Load<'a>> = Vec::new();
+    for row in of_all {
+        let name = row.words("load")?;
+        let at = match loads.iter().position(|load| load.name == name) {
+            Some(at) => at,
+            None => {
+                loads.push(Load { name, known: Vec::new(), unknown: Vec::new() });
+                loads.len() - 1
+            }
+        };
+        let is_known = row.number("energy_p50_kwh")?.is_some();
+        let rows = if is_known { &mut loads[at].known } else { &mut loads[at].unknown };
+        rows.push(*row);
+    }
+    Ok(loads)
+}
+
+/// Every load that is known, as a share for each type; the others by name.
+fn lead(loads: &[Load<'_>], units: Units) -> Read<String> {
+    let mut told = Vec::new();
+    for load in loads.iter().filter(|load| !load.known.is_empty()) {
+        let mut shares = Vec::new();
+        for row in &load.known {
+            shares.push(share(row, units)?);
+        }
+        told.push(format!("{} took {}", load.name, listed(&shares)));
+    }
+    if told.is_empty() {
+        return Ok(String::new());
+    }
+    let silent: Vec<String> =
+        loads.iter().filter(|load| load.known.is_empty()).map(|load| load.name.clone()).collect();
+    let silent = match silent.len() {
+        0 => String::new(),
+        1 => format!(" What {} took is not known.", silent[0]),
+        _ => format!(" What {} took is not known.", listed(&silent)),
+    };
+    let told = told.join("; ");
+    let mut letters = told.chars();
+    let told: String = letters.next().into_iter().flat_map(char::to_uppercase).chain(letters).collect();
+    Ok(format!("{told}.{silent}"))
+}
+
+/// "17.1 % of gross discharge in trips of light3 (90 % interval 12.5 to 23.2; modelled; 3305 miles)".
+fn share(row: &Row<'_>, units: Units) -> Read<String> {
+    let (amount, range) = if row.number("share_of_use_frac")?.is_some() {
+        (
+            format!("{} % of gross discharge in trips", row.percent("share_of_use_frac", 1)?),
+            row.range(["share_of_use_p05_frac", "share_of_use_p95_frac"], Kind::Share, 1)?,
         )
     } else {
-        String::new()
+        (
+            format!("{} kWh in trips", row.fixed("energy_p50_kwh", 1)?),
+            row.range(["energy_p05_kwh", "energy_p95_kwh"], Kind::Energy, 1)?,
+        )
     };
     Ok(format!(
-        "{}: {} took {} kWh{share}, {} {} over {} {} ({}: {}).",
+        "{amount} of {} (90 % interval {range}; {}; {} {})",
+        row.words("vehicle_type")?,
+        row.words("evidence")?,
+        row.shown("distance_mi", Kind::Distance, 0)?,
+        units.distance(),
+    ))
+}
+
+/// "battery climate (light3 and medium5)".
+fn unknown(loads: &[Load<'_>]) -> Read<Vec<String>> {
+    let mut told = Vec::new();
+    for load in loads.iter().filter(|load| !load.unknown.is_empty()) {
+        let types = load.unknown.iter().map(|row| row.words("vehicle_type")).collect::<Read<Vec<_>>>()?;
+        told.push(format!("{} ({})", load.name, listed(&types)));
+    }
+    Ok(told)
+}
+
+/// The amount, beside the share that the first sentence tells.
+fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
+    Ok(format!(
+        "{}: {} took {} kWh (90 % interval {}), {} {} over {} {} ({}: {}).",
         row.words("vehicle_type")?,
         row.words("load")?,
         row.fixed("energy_p50_kwh", 1)?,
+        row.range(["energy_p05_kwh", "energy_p95_kwh"], Kind::Energy, 1)?,
         row.shown("consumption_kwh_mi", Kind::PerDistance, 3)?,
         units.per_distance(),
         row.shown("distance_mi", Kind::Distance, 0)?,

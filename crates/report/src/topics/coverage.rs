@@ -4,26 +4,51 @@ use backwatt_schema::tables;
 
 use crate::figure::Kind;
 
-use super::grid::{Grid, figure, page_only, remarks, words};
-use super::rows::{Read, Row};
+use super::grid::{self, Cell, Grid, Head, figure, noted, page_only, remarks, shared, words};
+use super::rows::{Read, Row, UNKNOWN};
 use super::units::Units;
-use super::{Tables, Topic, counted, grid, listed};
+use super::verdicts::Assumption;
+use super::{Tables, Topic, counted, listed, pack_cases};
 
 const KEY: [&str; 4] = ["route", "season", "temperature_band", "payload_band"];
+/// What the dimensions are called.
+const DIMENSIONS: [&str; 4] = ["route", "season", "outside air", "payload"];
+const ALL: &str = "all";
+/// Parts named in one sentence.
+const NAMED: usize = 3;
 
-const COLUMNS: [grid::Column; 11] = [
-    words("route", |row, _| row.words("route")),
-    words("season", |row, _| row.words("season")),
-    words("outside air", |row, _| row.words("temperature_band")),
-    words("payload", |row, _| row.words("payload_band")),
+const COLUMNS: [grid::Column; 8] = [
+    shared("by", |row, _| {
+        for (column, name) in KEY.iter().zip(DIMENSIONS) {
+            if row.text(column)? != ALL {
+                return Ok(name.to_owned());
+            }
+        }
+        Ok("together".to_owned())
+    }),
+    noted(words("driven in", |row, _| name(row))),
     figure("vehicle-days", |row, _| row.whole("vehicle_days")),
     page_only(figure("vehicles", |row, _| row.whole("vehicles"))),
     figure("{miles}", |row, _| row.shown("distance_mi", Kind::Distance, 0)),
     figure("driven, %", |row, _| row.percent("distance_share_frac", 1)),
     figure("planned, %", |row, _| row.percent("planned_share_frac", 1)),
-    page_only(figure("more vehicle-days", |row, _| row.whole("more_vehicle_days"))),
-    remarks("note", |row, _| row.joined(&["undecided", "note"])),
+    remarks("note", |row, _| {
+        let mut parts = once_each(row.text("undecided")?);
+        parts.extend(once_each(row.text("note")?));
+        Ok(crate::figure::prose(&parts.join("; ")))
+    }),
 ];
+
+/// Parts between semicolons, each once.
+fn once_each(text: &str) -> Vec<&str> {
+    let mut parts = Vec::new();
+    for part in text.split("; ").filter(|part| !part.is_empty()) {
+        if !parts.contains(&part) {
+            parts.push(part);
+        }
+    }
+    parts
+}
 
 pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     let mut topic = Topic::new(
@@ -49,13 +74,16 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     if planned.is_empty() {
         topic.miss("The plan names no shares of route, season or temperature: [[plan.driving]] with share = \"40 %\" and a route, a season or temperature_from.");
     } else {
-        topic.tell(told_planned(&planned, units)?);
+        topic.tell(told_planned(&planned)?);
     }
     topic.tell(told(&rows, units)?);
     if let Some(sentence) = told_more(tables)? {
         topic.tell(sentence);
     }
-    topic.notes.push("All: the cells of a dimension together. Payload in quarters of the sheet's upper payload. Shares are of the distance.");
+    topic.notes.push(
+        "Payload in quarters of the sheet's upper payload. Shares are of the distance; cells of route, season, outside air and payload \
+         together are rows of the CSV.",
+    );
     topic.grids.push(Grid::new(
         "By route, season, outside air and payload, each alone",
         &tables::COVERAGE,
@@ -63,7 +91,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         &COLUMNS,
         units,
     )?);
-    topic.grids.push(Grid::new("Together", &tables::COVERAGE, &rows, &COLUMNS, units)?.folded());
+    topic.grids.extend(by_route_and_season(&rows)?);
     Ok(topic)
 }
 
@@ -71,38 +99,53 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
 fn dimensions(row: &Row<'_>) -> Read<usize> {
     let mut n = 0;
     for name in KEY {
-        n += usize::from(row.text(name)? != "all");
+        n += usize::from(row.text(name)? != ALL);
     }
     Ok(n)
 }
 
-fn told_planned(planned: &[Row<'_>], units: Units) -> Read<String> {
-    let mut gaps = Vec::new();
+/// Of the dimensions that the row narrows: "coast, winter".
+fn name(row: &Row<'_>) -> Read<String> {
+    let mut name = KEY.iter().map(|name| row.words(name)).collect::<Read<Vec<_>>>()?;
+    name.retain(|name| name != ALL);
+    Ok(if name.is_empty() { "the whole pilot".to_owned() } else { name.join(", ") })
+}
+
+/// What was driven less than planned, and what more.
+fn told_planned(planned: &[Row<'_>]) -> Read<String> {
+    let (mut less, mut more) = (Vec::new(), Vec::new());
     for row in planned {
-        let (driven, plan) = (
-            row.number("distance_share_frac")?.unwrap_or(0.0),
-            row.number("planned_share_frac")?.unwrap_or(0.0),
+        let driven = row.number("distance_share_frac")?.unwrap_or(0.0);
+        let plan = row.number("planned_share_frac")?.unwrap_or(0.0);
+        let told = format!(
+            "{} ({} % of the distance, {} % planned)",
+            name(row)?,
+            row.percent("distance_share_frac", 1)?,
+            row.percent("planned_share_frac", 1)?
         );
-        let mut name = KEY.iter().map(|name| row.words(name)).collect::<Read<Vec<_>>>()?;
-        name.retain(|name| name != "all");
-        gaps.push((
-            plan - driven,
-            format!(
-                "{} ({} % of the distance driven, {} % planned)",
-                name.join(", "),
-                units.figure(driven, Kind::Share, 0),
-                units.figure(plan, Kind::Share, 0)
-            ),
-        ));
+        if driven < plan {
+            less.push((plan - driven, told));
+        } else if driven > plan {
+            more.push((driven - plan, told));
+        }
     }
-    gaps.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let short: Vec<String> =
-        gaps.into_iter().filter(|(gap, _)| *gap > 0.0).take(3).map(|(_, text)| text).collect();
-    Ok(if short.is_empty() {
+    let most = |mut of: Vec<(f64, String)>| {
+        of.sort_by(|a, b| b.0.total_cmp(&a.0));
+        of.into_iter().take(NAMED).map(|(_, told)| told).collect::<Vec<_>>()
+    };
+    let mut told = Vec::new();
+    told.push(if less.is_empty() {
         format!("All {} of the plan were driven at least as much as planned.", counted(planned.len(), "share"))
     } else {
-        format!("Driven less than planned, worst first: {}.", listed(&short))
-    })
+        format!("Driven less than planned: {}.", listed(&most(less)))
+    });
+    if !more.is_empty() {
+        told.push(format!(
+            "Driven more than planned, and so weighing more in every figure: {}.",
+            listed(&most(more))
+        ));
+    }
+    Ok(told.join(" "))
 }
 
 fn told(rows: &[Row<'_>], units: Units) -> Read<String> {
@@ -120,29 +163,101 @@ fn told(rows: &[Row<'_>], units: Units) -> Read<String> {
     Ok("The pilot covers nothing that can be counted.".to_owned())
 }
 
-/// What more days or vehicles would bring a verdict.
+/// Of what cannot be told yet: what more days would settle, what more vehicles, and what neither.
 fn told_more(tables: &Tables) -> Read<Option<String>> {
-    let (mut open, mut by_days, mut by_vehicles) = (0, Vec::new(), 0);
+    let (mut by_days, mut by_vehicles, mut neither) = (Vec::new(), Vec::new(), Vec::new());
     for row in tables.rows(&tables::PLAN_CHECK) {
         if row.text("verdict")? != "cannot tell" {
             continue;
         }
-        open += 1;
-        match row.count("more_vehicle_days")? {
-            Some(days) => by_days.push(days),
-            None => by_vehicles += usize::from(row.count("more_vehicles")?.is_some()),
+        let name = open(&row)?;
+        if row.count("more_vehicle_days")?.is_some() {
+            by_days.push(format!("{name} ({} more vehicle-days)", row.whole("more_vehicle_days")?));
+        } else if row.count("more_vehicles")?.is_some() {
+            let (more, had) = (row.whole("more_vehicles")?, row.whole("vehicles")?);
+            by_vehicles.push(format!("{name} ({more} more than the {had} there are)"));
+        } else {
+            neither.push(name);
         }
     }
-    let days = by_days
-        .iter()
-        .max()
-        .map_or(String::new(), |most| format!(", up to {most} vehicle-days more of the same vehicles"));
+    let some = |what: &str, verb: &str, named: &[String]| match named {
+        [] => format!("{what} {verb} none"),
+        _ => format!("{what} {verb} {}: {}", named.len(), named.join("; ")),
+    };
+    let open = by_days.len() + by_vehicles.len() + neither.len();
     Ok((open > 0).then(|| {
         format!(
-            "Of {} without a verdict more days alone would bring {} one{days}; more vehicles only, {by_vehicles}; neither, {}.",
+            "Of {} of the plan without a verdict, if value and spread stay: {}. {}. {}.",
             counted(open, "reading"),
-            by_days.len(),
-            open - by_days.len() - by_vehicles,
+            some("more days of the same vehicles", "settle", &by_days),
+            some("More vehicles", "settle", &by_vehicles),
+            some("Neither", "settles", &neither),
         )
     }))
+}
+
+/// An assumption, with the reading where it has several.
+fn open(row: &Row<'_>) -> Read<String> {
+    let name = Assumption { readings: vec![*row] }.name()?;
+    if row.text("could_be_true_of")?.is_empty() {
+        return Ok(name);
+    }
+    let measure = row.text("measure")?;
+    Ok(format!("{name} as {}", crate::figure::prose(measure.split(": ").next().unwrap_or(measure))))
+}
+
+/// Route by season: what was driven, and beside it what was planned.
+fn by_route_and_season(rows: &[Row<'_>]) -> Read<Option<Grid>> {
+    let mut of_both = Vec::new();
+    for row in rows {
+        if row.text("temperature_band")? == ALL && row.text("payload_band")? == ALL {
+            of_both.push(*row);
+        }
+    }
+    let (routes, seasons) = (
+        all_last(pack_cases::distinct(&of_both, "route")?),
+        all_last(pack_cases::distinct(&of_both, "season")?),
+    );
+    if routes.len() < 3 && seasons.len() < 3 {
+        return Ok(None);
+    }
+    let spoken = |name: &str, all: &str| if name == ALL { all.to_owned() } else { crate::figure::name(name) };
+    let mut heads = vec![Head::words("route")];
+    heads.extend(seasons.iter().map(|season| Head::figures(spoken(season, "all seasons"))));
+    let mut filled = Vec::new();
+    for route in &routes {
+        let mut cells = vec![Cell::words(spoken(route, "all routes"))];
+        for season in &seasons {
+            let mut text = UNKNOWN.to_owned();
+            for row in &of_both {
+                if row.text("route")? == *route && row.text("season")? == *season {
+                    text = share(row)?;
+                }
+            }
+            cells.push(Cell::figures(text));
+        }
+        filled.push(cells);
+    }
+    let caption = "Route by season: % of the distance driven (vehicle-days), and where the plan names a share, of how much planned";
+    Ok(Some(Grid::made(caption, &tables::COVERAGE, heads, filled)))
+}
+
+/// The sum of a dimension at the end, as in a ledger.
+fn all_last(mut names: Vec<&str>) -> Vec<&str> {
+    let had = names.len();
+    names.retain(|name| *name != ALL);
+    if names.len() < had {
+        names.push(ALL);
+    }
+    names
+}
+
+/// "49.6 (123), of 25.0 planned".
+fn share(row: &Row<'_>) -> Read<String> {
+    let driven = format!("{} ({})", row.percent("distance_share_frac", 1)?, row.whole("vehicle_days")?);
+    Ok(if row.number("planned_share_frac")?.is_some() {
+        format!("{driven}, of {} planned", row.percent("planned_share_frac", 1)?)
+    } else {
+        driven
+    })
 }

@@ -3,6 +3,7 @@
 //! Deliberately absent: any figure that is in no table, and any table of the estimate stage that names a person it does
 //! not show.
 
+mod causes;
 mod changes;
 mod charging;
 mod climate;
@@ -14,9 +15,13 @@ mod habits;
 mod levels;
 mod logs;
 mod lost;
+#[cfg(test)]
+mod made;
 mod map;
 mod otherwise;
+mod pack_cases;
 mod packs;
+mod packs_told;
 mod people;
 mod places;
 mod plan;
@@ -25,6 +30,7 @@ mod rows;
 mod steps;
 mod text;
 mod units;
+mod verdicts;
 mod ways;
 
 use std::collections::BTreeMap;
@@ -33,14 +39,14 @@ use arrow::array::RecordBatch;
 use backwatt_schema::{Table, tables};
 use serde::Serialize;
 
-use crate::ReportError;
 use crate::figure;
 use crate::source::Source;
+use crate::{ReportError, SettingRow};
 
 use rows::{Read, Row};
 use units::Units;
 
-pub use grid::{Cell, Grid};
+pub use grid::{Cell, Grid, Head};
 pub use map::to_share;
 pub use people::{Examples, NOTES as PEOPLE_NOTES, Person, shown_events};
 pub use places::Places;
@@ -133,10 +139,12 @@ pub struct Tables {
     /// True for a copy that leaves the building: what is missing may have been taken out.
     leaves: bool,
     batches: BTreeMap<&'static str, RecordBatch>,
+    /// Packs a vehicle type has, by its name, where the pilot file says so.
+    packs_fitted: BTreeMap<String, u64>,
 }
 
 impl Tables {
-    pub fn read(source: &Source<'_>, metric: bool) -> Result<Self, ReportError> {
+    pub fn read(source: &Source<'_>, metric: bool, settings: &[SettingRow]) -> Result<Self, ReportError> {
         let mut batches = BTreeMap::new();
         for table in SHOWN {
             if let Some(batch) = source.table_if_present(table)? {
@@ -147,7 +155,7 @@ impl Tables {
         if let Some(batch) = source.table_if_present(&tables::RECOVERY)? {
             batches.insert(tables::RECOVERY.name, batch);
         }
-        Ok(Self { metric, leaves: source.leaves(), batches })
+        Ok(Self { metric, leaves: source.leaves(), batches, packs_fitted: packs_fitted(settings) })
     }
 
     pub fn batch(&self, table: &'static Table) -> Option<&RecordBatch> {
@@ -157,6 +165,15 @@ impl Tables {
     fn rows(&self, table: &'static Table) -> Vec<Row<'_>> {
         self.batch(table).map(|batch| rows::rows(table, batch, self.metric)).unwrap_or_default()
     }
+}
+
+/// From settings as they are listed: `vehicle_types.van.packs`.
+fn packs_fitted(settings: &[SettingRow]) -> BTreeMap<String, u64> {
+    let fitted = settings.iter().filter_map(|setting| {
+        let name = setting.key.strip_prefix("vehicle_types.")?.strip_suffix(".packs")?;
+        Some((name.to_owned(), setting.value.parse().ok()?))
+    });
+    fitted.collect()
 }
 
 /// Every section, in the order of the page.

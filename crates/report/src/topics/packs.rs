@@ -4,45 +4,26 @@ use backwatt_schema::tables;
 
 use crate::figure::Kind;
 
-use super::grid::{Grid, figure, page_only, words};
-use super::rows::{Read, Row, chance};
+use super::grid::{self, Cell, Grid, Head, figure, page_only, shared, words};
+use super::pack_cases::{AS_DRIVEN, Case, cases, distinct, with_interval};
+use super::packs_told as told;
+use super::rows::{Read, Row, UNKNOWN};
 use super::units::Units;
-use super::{Tables, Topic, counted, grid, listed};
+use super::{Tables, Topic};
 
-const KEY: [&str; 4] = ["vehicle_type", "route", "season", "midday_charging"];
-
-const COLUMNS: [grid::Column; 17] = [
-    words("type", |row, _| row.words("vehicle_type")),
+const RESTS_ON: [grid::Column; 11] = [
+    shared("type", |row, _| row.words("vehicle_type")),
     words("route", |row, _| row.words("route")),
     words("season", |row, _| row.words("season")),
-    page_only(words("midday charging", |row, _| row.words("midday_charging"))),
-    page_only(words("days", |row, _| row.words("scenario"))),
-    figure("packs", |row, _| {
-        let packs = row.whole("packs")?;
-        Ok(match row.number("probability_finish_frac")? {
-            None => "too few days".to_owned(),
-            Some(_) if row.flag("meets_target")? => packs,
-            Some(_) => format!("{packs} fall short"),
-        })
-    }),
-    figure("finishes, %", |row, _| Ok(chance(row.number("probability_finish_frac")?))),
-    figure("90 % interval", chances),
+    figure("packs", |row, _| row.whole("packs")),
+    figure("usable, kWh", |row, _| row.fixed("capacity_usable_kwh", 1)),
+    figure("day, median kWh", |row, _| row.fixed("energy_day_p50_kwh", 1)),
+    figure("day, 90th percentile kWh", |row, _| row.fixed("energy_day_p90_kwh", 1)),
+    figure("left at the end of the worst day in ten, %", |row, _| row.percent("soc_end_p10_frac", 0)),
+    figure("{miles} a pack", |row, _| row.shown("range_per_pack_mi", Kind::Distance, 1)),
     figure("n", |row, _| row.whole("vehicle_days")),
-    words("breaks on days", |row, _| row.words("breaks")),
     page_only(words("evidence", |row, _| row.words("evidence"))),
-    page_only(figure("asked for, %", |row, _| row.percent("target_frac", 0))),
-    page_only(figure("reserve, %", |row, _| row.percent("reserve_frac", 0))),
-    page_only(figure("usable, kWh", |row, _| row.fixed("capacity_usable_kwh", 1))),
-    page_only(figure("day, median kWh", |row, _| row.fixed("energy_day_p50_kwh", 1))),
-    page_only(figure("day, 90th percentile kWh", |row, _| row.fixed("energy_day_p90_kwh", 1))),
-    page_only(figure("{miles} a pack", |row, _| row.shown("range_per_pack_mi", Kind::Distance, 1))),
 ];
-
-fn chances(row: &Row<'_>, _: Units) -> Read<String> {
-    let low = row.number("probability_finish_p05_frac")?;
-    let (low, high) = (chance(low), chance(row.number("probability_finish_p95_frac")?));
-    Ok(if low == high { low } else { format!("{low} to {high}") })
-}
 
 pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     let mut topic = Topic::new(
@@ -52,134 +33,173 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         "plan-and-packs.md",
     );
     let rows = tables.rows(&tables::PACK_SIZING);
-    let chosen = chosen(&rows)?;
-    if chosen.is_empty() {
+    let cases = cases(&rows, |name| tables.packs_fitted.get(name).copied())?;
+    if cases.is_empty() {
         topic.miss(
             "No pack count can be judged: that takes packs and kWh per pack in each vehicle type of the pilot file \
              (packs, pack_energy), and service days with a distance.",
         );
         return Ok(topic);
     }
-    topic.tell(answer(&chosen)?);
-    if let Some(first) = thinnest(&chosen)? {
-        topic.tell(sentence(&first, units)?);
+    let kinds = distinct(&rows, "scenario")?;
+    let tells_charging = distinct(&rows, "midday_charging")?.len() > 1;
+    let of_fitted = told::fitted(&cases, tells_charging)?;
+    if !of_fitted.is_empty() {
+        topic.tell(of_fitted.join(" "));
     }
+    for sentence in told::other_days(&cases, &kinds, tells_charging)? {
+        topic.tell(sentence);
+    }
+    topic.tell(told::fewest(&cases, tells_charging)?);
     topic.notes.push(
         "The probability that one more day like those driven ends with its reserve untouched. n: vehicle-days; of fewer than three \
-         nothing is said, and from six a said 96 % is nearer 92 %: look at the low end of the interval before a purchase.",
+         nothing is said, and from six a said 96 % is nearer 92 %: look at the low end of the interval before a purchase. Hot, cold, heavy and \
+         worn: the same days under other weather, a full load or an aged battery, modelled.",
     );
-    topic.grids.push(Grid::new(
-        "The fewest packs that reach the probability asked for, days as driven",
-        &tables::PACK_SIZING,
-        &chosen,
-        &COLUMNS,
-        units,
-    )?);
-    let all = Grid::new("Every count under every kind of day", &tables::PACK_SIZING, &rows, &COLUMNS, units)?;
-    topic.grids.push(all.folded());
+    topic.grids.push(by_kind(&rows, &cases, &kinds, tells_charging)?);
+    topic.grids.push(by_count(&rows, &cases, tells_charging)?.folded());
+    topic.grids.push(
+        Grid::new(
+            "What it rests on: the packs the trucks have, or else the fewest that will do, on days as driven",
+            &tables::PACK_SIZING,
+            &rested_on(&cases)?,
+            &RESTS_ON,
+            units,
+        )?
+        .folded(),
+    );
     Ok(topic)
 }
 
-/// Of each type, route, season and way of charging: the smallest count that will do, else the largest looked at.
-fn chosen<'a>(rows: &[Row<'a>]) -> Read<Vec<Row<'a>>> {
-    let key = |row: &Row<'a>| -> Read<Vec<&'a str>> { KEY.iter().map(|name| row.text(name)).collect() };
-    let mut chosen: Vec<Row<'a>> = Vec::new();
-    for row in rows {
-        if row.text("scenario")? != "as driven" {
+/// What is asked for, where it is the same of all rows.
+fn asked_for(rows: &[Row<'_>]) -> Read<String> {
+    let Some(first) = rows.first() else { return Ok(String::new()) };
+    let same = |column: &str| -> Read<bool> {
+        let value = first.number(column)?;
+        rows.iter()
+            .map(|row| Ok(row.number(column)? == value))
+            .try_fold(true, |all, is: Read<bool>| Ok(all && is?))
+    };
+    let reserve = if same("reserve_frac")? {
+        format!("{} % in reserve", first.percent("reserve_frac", 0)?)
+    } else {
+        "the reserve".to_owned()
+    };
+    let target = if same("target_frac")? {
+        format!("a probability of {} % or more", first.percent("target_frac", 0)?)
+    } else {
+        "the probability asked for".to_owned()
+    };
+    let charging = match &distinct(rows, "midday_charging")?[..] {
+        [one] => format!("; midday charging {one}"),
+        _ => String::new(),
+    };
+    Ok(format!("one more such day ends with {reserve} at {target}{charging}"))
+}
+
+/// What names a case, in a table.
+fn named_heads(tells_charging: bool) -> Vec<Head> {
+    let type_ = Head { is_shared: true, ..Head::words("type") };
+    let mut heads = vec![type_, Head::words("route"), Head::words("season")];
+    if tells_charging {
+        heads.push(Head::words("midday charging"));
+    }
+    heads
+}
+
+fn named(case: &Case<'_>, tells_charging: bool) -> Read<Vec<Cell>> {
+    let name = case.words("vehicle_type")?;
+    let name = case.fitted.map_or(name.clone(), |packs| format!("{name} (has {packs})"));
+    let mut cells =
+        vec![Cell::words(name), Cell::words(case.words("route")?), Cell::words(case.words("season")?)];
+    if tells_charging {
+        cells.push(Cell::words(case.words("midday_charging")?));
+    }
+    Ok(cells)
+}
+
+/// A column for each kind of day: the fewest packs that will do.
+fn by_kind(rows: &[Row<'_>], cases: &[Case<'_>], kinds: &[&str], tells_charging: bool) -> Read<Grid> {
+    let mut heads = named_heads(tells_charging);
+    for (at, kind) in kinds.iter().enumerate() {
+        // A terminal is 80 columns wide: the days as driven, and the worst.
+        let head =
+            Head::words(if kind.contains(", ") { format!("all together: {kind}") } else { (*kind).to_owned() });
+        heads.push(if at == 0 || at + 1 == kinds.len() { head } else { head.page_only() });
+    }
+    heads.extend([Head::figures("n"), Head::words("evidence, as driven").page_only()]);
+    let mut filled = Vec::new();
+    for case in cases {
+        let mut cells = named(case, tells_charging)?;
+        for kind in kinds {
+            cells.push(Cell::words(fewest(case, kind)?));
+        }
+        let as_driven = case.fewest(AS_DRIVEN)?;
+        let of = |text: fn(&Row<'_>) -> Read<String>| as_driven.as_ref().map_or(Ok(UNKNOWN.to_owned()), text);
+        cells.push(Cell::figures(of(|row| row.whole("vehicle_days"))?));
+        cells.push(Cell::words(of(|row| row.words("evidence"))?));
+        filled.push(cells);
+    }
+    let caption = format!(
+        "The fewest packs with which {}: the count, then its probability in % with the 90 % interval",
+        asked_for(rows)?
+    );
+    Ok(Grid::made(caption, &tables::PACK_SIZING, heads, filled))
+}
+
+/// "3: 98 (93 to over 99)".
+fn fewest(case: &Case<'_>, kind: &str) -> Read<String> {
+    let Some(row) = case.fewest(kind)? else { return Ok(UNKNOWN.to_owned()) };
+    let packs = row.whole("packs")?;
+    Ok(if row.number("probability_finish_frac")?.is_none() {
+        "too few days".to_owned()
+    } else if row.flag("is_smallest")? {
+        format!("{packs}: {}", with_interval(&row)?)
+    } else {
+        format!("none; {packs}: {}", with_interval(&row)?)
+    })
+}
+
+/// A column for each count, on days as driven.
+fn by_count(rows: &[Row<'_>], cases: &[Case<'_>], tells_charging: bool) -> Read<Grid> {
+    let mut counts = rows.iter().map(|row| row.count("packs")).collect::<Read<Vec<_>>>()?;
+    counts.sort_unstable();
+    counts.dedup();
+    let counts: Vec<u64> = counts.into_iter().flatten().collect();
+    let mut heads = named_heads(tells_charging);
+    heads.extend(counts.iter().map(|packs| Head::words(format!("{packs} packs"))));
+    heads.push(Head::figures("n"));
+    let mut filled = Vec::new();
+    for case in cases {
+        let of = case.of(AS_DRIVEN)?;
+        let Some(first) = of.first() else { continue };
+        let mut judged = false;
+        for row in &of {
+            judged |= row.number("probability_finish_frac")?.is_some();
+        }
+        if !judged {
             continue;
         }
-        let same = match chosen.last() {
-            Some(last) => key(last)? == key(row)?,
-            None => false,
+        let mut cells = named(case, tells_charging)?;
+        for packs in &counts {
+            let row = case.at(AS_DRIVEN, *packs)?;
+            cells.push(Cell::words(row.as_ref().map_or(Ok(UNKNOWN.to_owned()), with_interval)?));
+        }
+        cells.push(Cell::figures(first.whole("vehicle_days")?));
+        filled.push(cells);
+    }
+    let caption = "Every count looked at, on days as driven: probability in % with its 90 % interval";
+    Ok(Grid::made(caption, &tables::PACK_SIZING, heads, filled))
+}
+
+fn rested_on<'a>(cases: &[Case<'a>]) -> Read<Vec<Row<'a>>> {
+    let mut rows = Vec::new();
+    for case in cases {
+        let row = match case.fitted(AS_DRIVEN)? {
+            Some(row) => Some(row),
+            None => case.fewest(AS_DRIVEN)?,
         };
-        match chosen.last_mut() {
-            Some(last) if same => {
-                if !last.flag("is_smallest")? {
-                    *last = *row;
-                }
-            }
-            _ => chosen.push(*row),
-        }
+        rows.extend(row);
     }
-    Ok(chosen)
-}
-
-fn answer(chosen: &[Row<'_>]) -> Read<String> {
-    let (mut counts, mut short, mut silent) = (Vec::new(), 0, 0);
-    for row in chosen {
-        match (row.flag("is_smallest")?, row.number("probability_finish_frac")?) {
-            (true, _) => counts.extend(row.count("packs")?),
-            (false, Some(_)) => short += 1,
-            (false, None) => silent += 1,
-        }
-    }
-    let mut parts = Vec::new();
-    for packs in distinct(&counts) {
-        let times = counts.iter().filter(|n| **n == packs).count();
-        parts.push(format!("{packs} packs are enough in {times}"));
-    }
-    if short > 0 {
-        parts.push(format!("no count looked at is enough in {short}"));
-    }
-    if silent > 0 {
-        parts.push(format!("{silent} {} too few days to say", if silent == 1 { "has" } else { "have" }));
-    }
-    Ok(format!(
-        "Of {} of type, route, season and midday charging, {}.",
-        counted(chosen.len(), "combination"),
-        listed(&parts)
-    ))
-}
-
-fn distinct(counts: &[u64]) -> Vec<u64> {
-    let mut distinct = counts.to_vec();
-    distinct.sort_unstable();
-    distinct.dedup();
-    distinct
-}
-
-/// The combination whose count holds least surely.
-fn thinnest<'a>(chosen: &[Row<'a>]) -> Read<Option<Row<'a>>> {
-    let mut worst: Option<(f64, Row<'a>)> = None;
-    for row in chosen {
-        let Some(low) = row.number("probability_finish_p05_frac")? else { continue };
-        if row.flag("is_smallest")? && worst.is_none_or(|(least, _)| low < least) {
-            worst = Some((low, *row));
-        }
-    }
-    Ok(worst.map(|(_, row)| row))
-}
-
-fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
-    let breaks = match row.text("breaks")? {
-        "" => "it holds on every kind of day looked at".to_owned(),
-        names => format!("it breaks on days that are {names}"),
-    };
-    Ok(format!(
-        "Least sure of them: {} on {} in {}, midday charging {}. {} packs end one more such day with {} % in reserve at a probability of {} % (90 % interval {} %; \
-         {} % asked for; {} vehicle-days; {}); {breaks}.",
-        row.words("vehicle_type")?,
-        row.words("route")?,
-        row.words("season")?,
-        row.words("midday_charging")?,
-        row.whole("packs")?,
-        row.percent("reserve_frac", 0)?,
-        chance(row.number("probability_finish_frac")?),
-        chances(row, units)?,
-        row.percent("target_frac", 0)?,
-        row.whole("vehicle_days")?,
-        row.words("evidence")?,
-    ))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn nothing_is_certain() {
-        assert_eq!(chance(Some(0.9999)), "over 99");
-        assert_eq!(chance(Some(0.931)), "93");
-        assert_eq!(chance(None), crate::topics::rows::UNKNOWN);
-    }
+    Ok(rows)
 }

@@ -4,44 +4,79 @@ use backwatt_schema::tables;
 
 use crate::figure::Kind;
 
-use super::grid::{Grid, figure, page_only, remarks, words};
+use super::grid::{self, Grid, figure, noted, page_only, remarks, shared, words};
 use super::rows::{Read, Row};
 use super::units::Units;
-use super::{Tables, Topic, counted, grid};
+use super::verdicts::{self, SCOPE};
+use super::{Tables, Topic, causes};
 
-const SCOPE: [&str; 3] = ["vehicle_type", "route", "season"];
-
-const CHECKS: [grid::Column; 12] = [
-    words("assumption", |row, _| Ok(format!("{}, {}", row.words("assumption")?, row.scope(&SCOPE)?))),
-    words("measured as", |row, _| row.words("measure")),
-    figure("plan", |row, units| value(row, "plan_value", units)),
-    page_only(figure("still agrees", |row, _| range(row, ["margin_low", "margin_high"]))),
-    figure("driven", |row, units| value(row, "value_p50", units)),
-    figure("90 % interval", |row, _| range(row, ["value_p05", "value_p95"])),
-    words("verdict", |row, _| row.words("verdict")),
-    page_only(words("could be true of", |row, _| row.words("could_be_true_of"))),
+const CHECKS: [grid::Column; 11] = [
+    shared("assumption", |row, _| {
+        let assumption = row.words("assumption")?;
+        Ok(if reads_by_row(row)? { assumption } else { format!("{assumption}: {}", row.words("measure")?) })
+    }),
+    words("for", |row, _| {
+        let scope = row.scope(&SCOPE)?;
+        Ok(if !reads_by_row(row)? {
+            scope
+        } else if scope == WHOLE {
+            row.words("measure")?
+        } else {
+            format!("{scope}: {}", row.words("measure")?)
+        })
+    }),
+    figure("plan", |row, units| row.in_unit("plan_value", units)),
+    page_only(figure("still agrees", |row, _| row.range_in_unit(["margin_low", "margin_high"]))),
+    figure("driven", |row, units| row.in_unit("value_p50", units)),
+    figure("90 %, any such trucks", |row, _| row.range_in_unit(["value_p05", "value_p95"])),
+    noted(words("verdict", |row, _| row.words("verdict"))),
     page_only(words("evidence", |row, _| row.words("evidence"))),
     page_only(figure("vehicles", |row, _| row.whole("vehicles"))),
     figure("n", |row, _| row.whole("vehicle_days")),
-    remarks("why", |row, _| row.joined(&["why", "caution"])),
+    remarks("note", remark),
 ];
+
+const WHOLE: &str = "whole pilot";
 
 const GAPS: [grid::Column; 7] = [
-    words("plan for", |row, _| row.scope(&SCOPE)),
-    words("part of the gap", |row, _| row.words("part")),
+    shared("plan for", |row, _| row.scope(&SCOPE)),
+    noted(words("part of the gap", |row, _| causes::part(row))),
     figure("{kWh/mile}", |row, _| row.shown("gap_p50_kwh_mi", Kind::PerDistance, 3)),
-    figure("90 % interval", |row, _| row.range(["gap_p05_kwh_mi", "gap_p95_kwh_mi"], Kind::PerDistance, 3)),
+    figure("90 %, these trucks", |row, _| {
+        row.range(["gap_p05_kwh_mi", "gap_p95_kwh_mi"], Kind::PerDistance, 3)
+    }),
     words("evidence", |row, _| row.words("evidence")),
-    page_only(figure("vehicle-days", |row, _| row.whole("vehicle_days"))),
-    remarks("how", |row, _| row.words("why")),
+    page_only(figure("n", |row, _| row.whole("vehicle_days"))),
+    remarks("note", |row, _| row.words("why")),
 ];
 
-fn value(row: &Row<'_>, name: &str, units: Units) -> Read<String> {
-    row.in_unit(name, units)
+/// True where rows of one assumption are told apart by what is measured.
+fn reads_by_row(row: &Row<'_>) -> Read<bool> {
+    Ok(row.text("assumption")? == "range" || !row.text("could_be_true_of")?.is_empty())
 }
 
-fn range(row: &Row<'_>, names: [&str; 2]) -> Read<String> {
-    row.range_in_unit(names)
+/// What would bring a verdict, and what to keep in mind.
+fn remark(row: &Row<'_>, _: Units) -> Read<String> {
+    let mut parts = Vec::new();
+    if row.number("value_p05")?.is_none() {
+        parts.push(row.words("why")?);
+    } else if row.text("verdict")? == "cannot tell" {
+        parts.push(if row.count("more_vehicle_days")?.is_some() {
+            format!("some {} more vehicle-days would tell", row.whole("more_vehicle_days")?)
+        } else if row.count("more_vehicles")?.is_some() {
+            format!(
+                "more days of these vehicles would not tell; some {} more vehicles would",
+                row.whole("more_vehicles")?
+            )
+        } else {
+            "neither more days nor more vehicles would tell: what all days share leaves too much open"
+                .to_owned()
+        });
+    }
+    if !row.text("caution")?.is_empty() {
+        parts.push(row.words("caution")?);
+    }
+    Ok(parts.join("; "))
 }
 
 pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
@@ -54,21 +89,24 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         );
         return Ok(topic);
     }
-    topic.tell(verdicts(&checks)?);
+    let gaps = tables.rows(&tables::PLAN_GAP);
+    let assumptions = verdicts::assumptions(&checks)?;
+    topic.tell(verdicts::lead(&assumptions, &gaps, units)?);
     for row in &checks {
         if row.text("assumption")?.starts_with("energy") {
-            topic.tell(sentence(row, units)?);
+            topic.tell(verdicts::energy(row, &gaps, units)?);
         }
     }
-    if let Some(sentence) = unstated(&checks)? {
+    for sentence in verdicts::unstated(&assumptions, units)? {
         topic.tell(sentence);
     }
-    topic.notes.push(
-        "Agrees: the whole 90 % interval lies inside the plan's margin. Differs: wholly outside. Anything else cannot be told \
+    topic.notes.extend([
+        "Agrees: the whole 90 % interval lies inside what still agrees. Differs: wholly outside. Anything else cannot be told \
          yet; a difference that is merely not significant is no agreement. n: vehicle-days.",
-    );
+        "Two intervals: for any such trucks, in which trucks count as a draw from many, decides the verdict; for these trucks alone, as on \
+         every other page, it is narrower.",
+    ]);
     topic.grids.push(Grid::new("The plan against the pilot", &tables::PLAN_CHECK, &checks, &CHECKS, units)?);
-    let gaps = tables.rows(&tables::PLAN_GAP);
     if gaps.is_empty() {
         topic.miss("The gap is not split by cause: that takes an assumption under [[plan.energy]], and [plan.scenario] for its causes.");
     } else {
@@ -81,69 +119,4 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         )?);
     }
     Ok(topic)
-}
-
-fn verdicts(checks: &[Row<'_>]) -> Read<String> {
-    let mut counts = [("agrees", 0_usize), ("differs", 0), ("cannot tell", 0)];
-    for row in checks {
-        let verdict = row.text("verdict")?;
-        counts.iter_mut().filter(|(name, _)| *name == verdict).for_each(|(_, n)| *n += 1);
-    }
-    let [(_, agrees), (_, differs), (_, open)] = counts;
-    Ok(format!(
-        "The pilot agrees with {} of {} of the plan, each under one measure, differs from {} and cannot tell of {}.",
-        some(agrees),
-        counted(checks.len(), "reading"),
-        some(differs),
-        some(open),
-    ))
-}
-
-fn some(n: usize) -> String {
-    if n == 0 { "none".to_owned() } else { n.to_string() }
-}
-
-fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
-    if row.number("value_p50")?.is_none() {
-        return Ok(format!(
-            "Energy, {}: planned {}, and nothing driven or claimed there to hold it against: {}.",
-            row.scope(&SCOPE)?,
-            value(row, "plan_value", units)?,
-            row.words("verdict")?,
-        ));
-    }
-    Ok(format!(
-        "Energy, {}: planned {}, driven {} (90 % interval {}; {}; {} vehicle-days, {} {}; {}): {}.",
-        row.scope(&SCOPE)?,
-        value(row, "plan_value", units)?,
-        value(row, "value_p50", units)?,
-        range(row, ["value_p05", "value_p95"])?,
-        row.words("evidence")?,
-        row.whole("vehicle_days")?,
-        row.shown("distance_mi", Kind::Distance, 0)?,
-        units.distance(),
-        row.words("measure")?,
-        row.words("verdict")?,
-    ))
-}
-
-/// What a share without a denominator could be a share of.
-fn unstated(checks: &[Row<'_>]) -> Read<Option<String>> {
-    let mut could = Vec::new();
-    for row in checks {
-        if !row.text("could_be_true_of")?.is_empty() {
-            could.push(format!("of {}? {}", bracketed(row.text("measure")?), row.text("could_be_true_of")?));
-        }
-    }
-    Ok((!could.is_empty()).then(|| {
-        format!("The plan's regen share names no denominator. Could it be true {}.", could.join("; "))
-    }))
-}
-
-/// "R1 recapture of braking (recovered over braking energy)": a name with what it stands for.
-fn bracketed(measure: &str) -> String {
-    match measure.split_once(": ") {
-        Some((name, formula)) => format!("{name} ({formula})"),
-        None => measure.to_owned(),
-    }
 }

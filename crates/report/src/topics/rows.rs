@@ -75,6 +75,14 @@ impl<'a> Row<'a> {
         self.shown(name, Kind::Share, digits)
     }
 
+    /// A probability in percent; what would be rounded to certainty is not.
+    pub fn likely(&self, name: &str, digits: usize) -> Read<String> {
+        match self.number(name)? {
+            Some(sure) if sure >= NEARLY_SURE => Ok("over 99".to_owned()),
+            _ => self.percent(name, digits),
+        }
+    }
+
     /// A share without its sign, in percent.
     pub fn magnitude(&self, name: &str, digits: usize) -> Read<String> {
         let value = self.number(name)?;
@@ -175,11 +183,14 @@ fn as_kept(column: &str) -> Kind {
     if column.ends_with("_kwh") || column.ends_with("_kwh_day") { Kind::Energy } else { Kind::Plain }
 }
 
+/// At and above this a probability is told as "over 99".
+pub const NEARLY_SURE: f64 = 0.995;
+
 /// In percent; what would be rounded to certainty is not.
 pub fn chance(probability: Option<f64>) -> String {
     match probability {
         None => UNKNOWN.to_owned(),
-        Some(sure) if sure >= 0.995 => "over 99".to_owned(),
+        Some(sure) if sure >= NEARLY_SURE => "over 99".to_owned(),
         Some(probability) => fixed(100.0 * probability, 0),
     }
 }
