@@ -9,12 +9,9 @@ use crate::header::Plan;
 use crate::input::Input;
 use crate::receipt::Receipt;
 use crate::rejects::{Refusal, RejectWriter};
-use crate::row::{Fault, RowReader};
+use crate::row::{Fault, RowReader, VEHICLES_MOST};
 use crate::settings::{LogFile, Settings, Source, TimeKind};
 use crate::spool::Spool;
-
-/// More vehicles in one file are a wrong column, and each costs a file of its own.
-const VEHICLES_MOST: usize = 5000;
 
 /// Reads a file into the spool. An unreadable file is an entry in its receipt, not the end of the run.
 pub fn read_file(

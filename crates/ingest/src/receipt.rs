@@ -21,6 +21,11 @@ pub struct Receipt {
     pub cells_refused: u64,
     pub rows_merged: u64,
     pub rows_out_of_order: u64,
+    /// Rows of a local hour that happened twice, and those of them told to be of its second time.
+    pub rows_repeated_hour: u64,
+    pub rows_repeated_hour_later: u64,
+    /// Rows refused because the clock showed their time never.
+    pub rows_skipped_hour: u64,
     pub rows_frozen: u64,
     /// Rows that a rule other than the frozen one marked.
     pub rows_marked: u64,
@@ -132,6 +137,9 @@ pub fn to_batch(receipts: &[Receipt]) -> Result<RecordBatch, BatchError> {
         .count("cells_refused", receipts.iter().map(|r| r.cells_refused))
         .count("rows_merged", receipts.iter().map(|r| r.rows_merged))
         .count("rows_out_of_order", receipts.iter().map(|r| r.rows_out_of_order))
+        .count("rows_repeated_hour", receipts.iter().map(|r| r.rows_repeated_hour))
+        .count("rows_repeated_hour_later", receipts.iter().map(|r| r.rows_repeated_hour_later))
+        .count("rows_skipped_hour", receipts.iter().map(|r| r.rows_skipped_hour))
         .count("rows_frozen", receipts.iter().map(|r| r.rows_frozen))
         .count("rows_marked", receipts.iter().map(|r| r.rows_marked))
         .count("cells_filled", receipts.iter().map(|r| r.cells_filled))

@@ -1,6 +1,7 @@
 //! One record to one row: its time, its vehicle, its cells. The same for every format.
 
 use std::borrow::Cow;
+use std::collections::BTreeMap;
 
 use crate::IngestError;
 use crate::formats::Fields;
@@ -11,11 +12,16 @@ use crate::rejects::{Refusal, RejectWriter, start_of};
 use crate::rules::units::RangeTally;
 use crate::settings::{LogFile, Settings, Source, TimeKind};
 use crate::signal::TEXTS;
-use crate::time::{TimeFault, parse_time};
+use crate::time::{Readings, TimeFault, readings};
 use crate::value::{is_missing, parse_number};
 
 /// Why a row was refused: reason and message.
 pub type Fault = (&'static str, String);
+
+/// Reason of a row whose time the clock showed never.
+const SKIPPED: &str = "time-skipped";
+/// More vehicles in one file are a wrong column, and each costs a file of its own.
+pub const VEHICLES_MOST: usize = 5000;
 
 /// What a file's records mean, and the state carried from row to row.
 pub struct RowReader<'a> {
@@ -29,7 +35,10 @@ pub struct RowReader<'a> {
     met: Vec<bool>,
     /// By column: how much of it lies out of range.
     ranges: Vec<RangeTally>,
+    /// The latest instant so far.
     last_time: Option<i64>,
+    /// By vehicle: the instant of its row before.
+    before: BTreeMap<String, i64>,
     /// Texts of the row read last.
     pub texts: [String; TEXTS],
 }
@@ -55,6 +64,7 @@ impl<'a> RowReader<'a> {
             met,
             ranges,
             last_time: None,
+            before: BTreeMap::new(),
             texts: <[String; TEXTS]>::default(),
         }
     }
@@ -67,11 +77,15 @@ impl<'a> RowReader<'a> {
         receipt: &mut Receipt,
         rejects: &mut RejectWriter,
     ) -> Result<Result<(String, Row), Fault>, IngestError> {
-        let found = self.time(fields).and_then(|time_ns| Ok((time_ns, self.vehicle(fields)?)));
-        let (time_ns, vehicle) = match found {
+        let found = self.time(fields).and_then(|readings| Ok((readings, self.vehicle(fields)?)));
+        let (readings, vehicle) = match found {
             Ok(found) => found,
-            Err(fault) => return Ok(Err(fault)),
+            Err(fault) => {
+                receipt.rows_skipped_hour += u64::from(fault.0 == SKIPPED);
+                return Ok(Err(fault));
+            }
         };
+        let time_ns = self.settle_hour(readings, &vehicle, receipt);
         let mut row = Row { time_ns, line, ..Row::default() };
         if self.last_time.is_some_and(|last| time_ns < last) {
             receipt.rows_out_of_order += 1;
@@ -114,7 +128,21 @@ impl<'a> RowReader<'a> {
         }
     }
 
-    fn time(&self, fields: &Fields) -> Result<i64, Fault> {
+    /// The instant of a row, told by the row before of its vehicle where the hour happened twice.
+    fn settle_hour(&mut self, readings: Readings, vehicle: &str, receipt: &mut Receipt) -> i64 {
+        let before = self.before.get(vehicle).copied();
+        let time_ns = readings.after(before);
+        receipt.rows_repeated_hour += u64::from(readings.later_ns.is_some());
+        receipt.rows_repeated_hour_later += u64::from(readings.later_ns == Some(time_ns));
+        if let Some(before) = self.before.get_mut(vehicle) {
+            *before = time_ns;
+        } else if self.before.len() < VEHICLES_MOST {
+            self.before.insert(vehicle.to_owned(), time_ns);
+        }
+        time_ns
+    }
+
+    fn time(&self, fields: &Fields) -> Result<Readings, Fault> {
         let texts: Vec<_> = self.plan.time.iter().map(|at| cell(fields, *at)).collect();
         let parts: Vec<&str> = texts.iter().map(|text| text.trim()).collect();
         let text = parts.join(" ");
@@ -124,13 +152,13 @@ impl<'a> RowReader<'a> {
         let plus = self.plan.time_plus.map(|at| cell(fields, at));
         let kind = &self.source.time.kind;
         let shown = || start_of(text.as_bytes(), 60);
-        let time_ns =
-            parse_time(&text, plus.as_deref(), kind, self.decimal_comma).map_err(|fault| match fault {
+        let readings =
+            readings(&text, plus.as_deref(), kind, self.decimal_comma).map_err(|fault| match fault {
                 TimeFault::Unreadable => {
                     ("time-unreadable", format!("\"{}\" is not a time as stated", shown()))
                 }
                 TimeFault::Skipped => {
-                    ("time-skipped", format!("\"{}\" was skipped when summer time began in this zone", shown()))
+                    (SKIPPED, format!("\"{}\" was skipped when summer time began in this zone", shown()))
                 }
             })?;
         let (earliest, latest) = match kind {
@@ -138,10 +166,10 @@ impl<'a> RowReader<'a> {
             TimeKind::Relative(_) => (-86_400_000_000_000, 315_360_000_000_000_000),
             _ => (self.settings.time_earliest_ns, self.settings.time_latest_ns),
         };
-        if !(earliest..=latest).contains(&time_ns) {
+        if !(earliest..=latest).contains(&readings.earlier_ns) {
             return Err(("time-out-of-range", format!("\"{}\" is outside the accepted years", shown())));
         }
-        Ok(time_ns)
+        Ok(readings)
     }
 
     fn cells(
