@@ -3,13 +3,14 @@
 use std::collections::BTreeMap;
 
 use crate::IngestError;
+use crate::clock::VEHICLES_MOST;
 use crate::formats::{self, Fields, Opened, Records, RowText};
 use crate::frame::{Frame, Row};
 use crate::header::Plan;
 use crate::input::Input;
 use crate::receipt::Receipt;
 use crate::rejects::{Refusal, RejectWriter};
-use crate::row::{Fault, RowReader, VEHICLES_MOST};
+use crate::row::{Fault, RowReader};
 use crate::settings::{LogFile, Settings, Source, TimeKind};
 use crate::spool::Spool;
 
@@ -118,6 +119,9 @@ impl FileReading<'_> {
         }
         for (vehicle, frame) in &self.parts {
             spool.write(vehicle, &self.file.shown, frame)?;
+        }
+        for (vehicle, shift) in self.row_reader.finish_clocks(&mut self.receipt) {
+            spool.shift(vehicle, &self.file.shown, shift);
         }
         Ok(self.receipt)
     }

@@ -1,34 +1,29 @@
 //! One record to one row: its time, its vehicle, its cells. The same for every format.
 
 use std::borrow::Cow;
-use std::collections::BTreeMap;
 
 use crate::IngestError;
+use crate::clock::{FileClock, SKIPPED};
 use crate::formats::Fields;
 use crate::frame::{Row, mask};
 use crate::header::{Carried, Plan};
 use crate::receipt::Receipt;
 use crate::rejects::{Refusal, RejectWriter, start_of};
 use crate::rules::units::RangeTally;
-use crate::settings::{LogFile, Settings, Source, TimeKind};
+use crate::settings::{LogFile, Settings, Source};
+use crate::shift::Shift;
 use crate::signal::TEXTS;
-use crate::time::{Readings, TimeFault, readings};
 use crate::value::{is_missing, parse_number};
 
 /// Why a row was refused: reason and message.
 pub type Fault = (&'static str, String);
 
-/// Reason of a row whose time the clock showed never.
-const SKIPPED: &str = "time-skipped";
-/// More vehicles in one file are a wrong column, and each costs a file of its own.
-pub const VEHICLES_MOST: usize = 5000;
-
 /// What a file's records mean, and the state carried from row to row.
 pub struct RowReader<'a> {
-    settings: &'a Settings,
     source: &'a Source,
     file: &'a LogFile,
     plan: Plan,
+    clock: FileClock<'a>,
     decimal_comma: bool,
     carried: Vec<Carried>,
     /// By column: some cell had a value, good or bad.
@@ -37,8 +32,6 @@ pub struct RowReader<'a> {
     ranges: Vec<RangeTally>,
     /// The latest instant so far.
     last_time: Option<i64>,
-    /// By vehicle: the instant of its row before.
-    before: BTreeMap<String, i64>,
     /// Texts of the row read last.
     pub texts: [String; TEXTS],
 }
@@ -55,7 +48,7 @@ impl<'a> RowReader<'a> {
         let met = vec![false; plan.width()];
         let ranges = vec![RangeTally::default(); plan.width()];
         Self {
-            settings,
+            clock: FileClock::new(settings, source, file, decimal_comma),
             source,
             file,
             plan,
@@ -64,7 +57,6 @@ impl<'a> RowReader<'a> {
             met,
             ranges,
             last_time: None,
-            before: BTreeMap::new(),
             texts: <[String; TEXTS]>::default(),
         }
     }
@@ -77,7 +69,8 @@ impl<'a> RowReader<'a> {
         receipt: &mut Receipt,
         rejects: &mut RejectWriter,
     ) -> Result<Result<(String, Row), Fault>, IngestError> {
-        let found = self.time(fields).and_then(|readings| Ok((readings, self.vehicle(fields)?)));
+        let found =
+            self.clock.read(&self.plan, fields).and_then(|readings| Ok((readings, self.vehicle(fields)?)));
         let (readings, vehicle) = match found {
             Ok(found) => found,
             Err(fault) => {
@@ -85,7 +78,8 @@ impl<'a> RowReader<'a> {
                 return Ok(Err(fault));
             }
         };
-        let time_ns = self.settle_hour(readings, &vehicle, receipt);
+        let time_ns = self.clock.settle(readings, &vehicle, receipt);
+        self.clock.hear_gps(&self.plan, fields, (&vehicle, time_ns, line), receipt, rejects)?;
         let mut row = Row { time_ns, line, ..Row::default() };
         if self.last_time.is_some_and(|last| time_ns < last) {
             receipt.rows_out_of_order += 1;
@@ -115,6 +109,11 @@ impl<'a> RowReader<'a> {
         }
     }
 
+    /// Tells the receipt of the clocks, and gives back which vehicles' rows stand how much later on the timeline.
+    pub fn finish_clocks(&self, receipt: &mut Receipt) -> Vec<(&str, Shift)> {
+        self.clock.finish(receipt)
+    }
+
     fn vehicle(&self, fields: &Fields) -> Result<String, Fault> {
         let missing = || ("vehicle-missing", "the row names no vehicle".to_owned());
         if let Some(vehicle) = self.file.vehicle.as_ref().filter(|vehicle| !vehicle.is_empty()) {
@@ -126,50 +125,6 @@ impl<'a> RowReader<'a> {
             Ok(text) => Ok(text.to_owned()),
             Err(_) => Err(("not-text", "the vehicle's name is not text in the file's encoding".to_owned())),
         }
-    }
-
-    /// The instant of a row, told by the row before of its vehicle where the hour happened twice.
-    fn settle_hour(&mut self, readings: Readings, vehicle: &str, receipt: &mut Receipt) -> i64 {
-        let before = self.before.get(vehicle).copied();
-        let time_ns = readings.after(before);
-        receipt.rows_repeated_hour += u64::from(readings.later_ns.is_some());
-        receipt.rows_repeated_hour_later += u64::from(readings.later_ns == Some(time_ns));
-        if let Some(before) = self.before.get_mut(vehicle) {
-            *before = time_ns;
-        } else if self.before.len() < VEHICLES_MOST {
-            self.before.insert(vehicle.to_owned(), time_ns);
-        }
-        time_ns
-    }
-
-    fn time(&self, fields: &Fields) -> Result<Readings, Fault> {
-        let texts: Vec<_> = self.plan.time.iter().map(|at| cell(fields, *at)).collect();
-        let parts: Vec<&str> = texts.iter().map(|text| text.trim()).collect();
-        let text = parts.join(" ");
-        if is_missing(text.trim(), &self.source.missing) {
-            return Err(("time-missing", "the row has no time".into()));
-        }
-        let plus = self.plan.time_plus.map(|at| cell(fields, at));
-        let kind = &self.source.time.kind;
-        let shown = || start_of(text.as_bytes(), 60);
-        let readings =
-            readings(&text, plus.as_deref(), kind, self.decimal_comma).map_err(|fault| match fault {
-                TimeFault::Unreadable => {
-                    ("time-unreadable", format!("\"{}\" is not a time as stated", shown()))
-                }
-                TimeFault::Skipped => {
-                    (SKIPPED, format!("\"{}\" was skipped when summer time began in this zone", shown()))
-                }
-            })?;
-        let (earliest, latest) = match kind {
-            // A relative clock starts at its file; ten years of one file is a fault.
-            TimeKind::Relative(_) => (-86_400_000_000_000, 315_360_000_000_000_000),
-            _ => (self.settings.time_earliest_ns, self.settings.time_latest_ns),
-        };
-        if !(earliest..=latest).contains(&readings.earlier_ns) {
-            return Err(("time-out-of-range", format!("\"{}\" is outside the accepted years", shown())));
-        }
-        Ok(readings)
     }
 
     fn cells(
@@ -226,6 +181,6 @@ impl<'a> RowReader<'a> {
     }
 }
 
-fn cell(fields: &Fields, at: usize) -> Cow<'_, str> {
+pub fn cell(fields: &Fields, at: usize) -> Cow<'_, str> {
     String::from_utf8_lossy(fields.get(at).unwrap_or_default())
 }

@@ -42,6 +42,12 @@ impl Readings {
         if step_back_ns > set_back_ns / 2 && step_back_ns <= NEAR_NS { later_ns } else { self.earlier_ns }
     }
 
+    /// The instant nearest to another clock's.
+    pub fn nearest(self, time_ns: i64) -> i64 {
+        let earlier = self.earlier_ns;
+        self.later_ns.filter(|later| later.abs_diff(time_ns) < earlier.abs_diff(time_ns)).unwrap_or(earlier)
+    }
+
     fn plus(self, more_ns: i64) -> Option<Self> {
         let later_ns = match self.later_ns {
             Some(later_ns) => Some(later_ns.checked_add(more_ns)?),

@@ -1,11 +1,11 @@
-//! What a logger's clock does to its rows: summer time beginning and ending.
+//! What a logger's clock does to its rows: summer time beginning and ending, and a clock that is not GPS time.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use backwatt_ingest::settings::{
-    CellUnit, LogFile, MEMORY_BYTES, Mapping, Positive, Source, TimeKind, TimeSettings,
+    CellUnit, GpsClock, LogFile, MEMORY_BYTES, Mapping, Positive, Source, TimeKind, TimeSettings,
 };
 use backwatt_ingest::{Outcome, Receipt, Settings, run};
 use backwatt_schema::tables::{REJECTS, SAMPLES};
@@ -54,7 +54,7 @@ fn settings(log: &Path, time: TimeSettings) -> Settings {
             columns: vec![mapping],
             ..Source::unmapped()
         }],
-        time_earliest_ns: 0,
+        time_earliest_ns: 1_262_304_000_000_000_000, // 2010
         time_latest_ns: i64::MAX,
         frozen_after_s: 10.0,
         memory_bytes: MEMORY_BYTES,
@@ -112,7 +112,7 @@ fn ingest(log: &str, time: TimeSettings) -> Ingested {
 }
 
 fn time(kind: TimeKind) -> TimeSettings {
-    TimeSettings { columns: vec!["t".to_owned()], kind }
+    TimeSettings { columns: vec!["t".to_owned()], kind, gps: None }
 }
 
 /// A row every second of hours from an instant, each time as `shown`; of two vehicles by turns where `pair`.
@@ -173,4 +173,95 @@ fn a_log_that_starts_in_the_second_hour_is_counted() {
     assert_eq!((wall.receipt().rows_repeated_hour, wall.receipt().rows_repeated_hour_later), (2, 0));
     let first = i64::try_from(stamp("2025-10-26T00:10:00Z").as_nanosecond()).expect("it fits");
     assert_eq!(wall.times_ns("T1", "2025-10"), [first, first + 1_000_000_000]);
+}
+
+fn with_gps(follow: bool) -> TimeSettings {
+    let gps = GpsClock { columns: vec!["gps".to_owned()], kind: TimeKind::Iso, follow };
+    TimeSettings { gps: Some(gps), ..time(TimeKind::Iso) }
+}
+
+/// Four hours at 1 Hz by a clock that starts some seconds behind GPS time and loses a second in so many; no fix in the first minute,
+/// and one cell that is no time. Three rows come late, as rows do.
+fn log_with_gps(behind_s: f64, loses_one_in: f64) -> String {
+    let mut log = "t,gps,v,id\n".to_owned();
+    let mut rows: Vec<i64> = (0..14_400).collect();
+    rows[5000..5004].rotate_left(1);
+    for second in rows {
+        let at = stamp("2026-02-28T22:30:00Z") + SignedDuration::from_secs(second);
+        let later = SignedDuration::from_secs_f64(behind_s + second as f64 / loses_one_in);
+        let gps = match second {
+            0..60 => "2000-01-01T00:00:00Z".to_owned(),
+            60 => "no fix".to_owned(),
+            _ => (at + later).to_string(),
+        };
+        let _ = writeln!(log, "{at},{gps},{}.{},T1", 5 + second % 7, second % 10);
+    }
+    log
+}
+
+fn codes(ingested: &Ingested) -> Vec<&'static str> {
+    ingested.outcome.problems.iter().map(|problem| problem.code).collect()
+}
+
+fn worst(receipt: &Receipt) -> (f64, f64) {
+    let (_, verdict) = receipt.clocks.worst.as_ref().expect("GPS time was heard");
+    (verdict.offset_s, verdict.drift_s_day.expect("the file is long enough"))
+}
+
+#[test]
+fn a_clock_that_is_off_is_told_and_nothing_is_moved() {
+    let log = log_with_gps(30.0, 2400.0);
+    let told = ingest(&log, with_gps(false));
+    // 14,400 s at one in 2400: 6 s over the file, 36 s a day, 33 s in its middle.
+    let (offset_s, drift_s_day) = worst(told.receipt());
+    assert!((offset_s - 33.0).abs() < 0.05 && (drift_s_day - 36.0).abs() < 0.01, "{offset_s} {drift_s_day}");
+    assert_eq!(codes(&told), ["ingest-clock-off"]);
+    let problem = &told.outcome.problems[0];
+    assert_eq!(problem.place.file.as_deref(), Some("log.csv"));
+    assert!(
+        problem.message.contains("+33.0 s") && problem.message.contains("+36.0 s a day"),
+        "{}",
+        problem.message
+    );
+    assert_eq!((told.receipt().rows_on_gps_time, told.receipt().cells_refused), (0, 61));
+    assert_eq!((told.reasons().len(), told.reasons()[0].as_str()), (61, "gps-time-out-of-range"));
+    let plain = ingest(&log, time(TimeKind::Iso));
+    assert!(told.samples("T1") == plain.samples("T1"));
+    assert_eq!(plain.receipt().clocks.worst, None);
+}
+
+#[test]
+fn a_good_clock_is_not_told() {
+    let told = ingest(&log_with_gps(0.4, 1e9), with_gps(false));
+    assert_eq!(codes(&told), Vec::<&str>::new());
+    assert!((worst(told.receipt()).0 - 0.4).abs() < 1e-4);
+}
+
+#[test]
+fn rows_that_follow_stand_on_gps_time() {
+    let followed = ingest(&log_with_gps(30.0, 2400.0), with_gps(true));
+    assert_eq!(codes(&followed), ["ingest-clock-off"]);
+    assert_eq!((followed.receipt().rows_on_gps_time, followed.receipt().rows_kept), (14_400, 14_400));
+    let mut times = followed.times_ns("T1", "2026-02");
+    times.extend(followed.times_ns("T1", "2026-03"));
+    assert!(times.len() == 14_400 && times.windows(2).all(|pair| pair[0] < pair[1]));
+    let first = stamp("2026-02-28T22:30:00Z").as_nanosecond();
+    for (second, time) in times.iter().enumerate().skip(61) {
+        let gps_s = second as f64 + 30.0 + second as f64 / 2400.0;
+        let off_s = (i128::from(*time) - first) as f64 * 1e-9 - gps_s;
+        assert!(off_s.abs() < 0.05, "row {second} is {off_s} s off");
+    }
+}
+
+/// Where rows cannot follow they stand, and it is told.
+#[test]
+fn a_file_without_gps_time_is_told_where_rows_were_to_follow() {
+    let log = hourly_log("2026-03-01T08:00:00Z", 1, true, |at| at.to_string());
+    let plain = ingest(&log, time(TimeKind::Iso));
+    for (follow, wanted) in [(false, &[][..]), (true, &["ingest-clock-unfollowed"][..])] {
+        let told = ingest(&log, with_gps(follow));
+        assert_eq!(codes(&told), wanted);
+        assert_eq!(told.receipt().columns_missing, ["gps_time"]);
+        assert!(told.samples("T1") == plain.samples("T1") && told.samples("T2") == plain.samples("T2"));
+    }
 }

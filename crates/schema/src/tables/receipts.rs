@@ -9,7 +9,7 @@ pub static RECEIPTS: Table = Table {
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 27] = [
+static COLUMNS: [Column; 30] = [
     text("source_file", "", "file, relative to the pilot file"),
     text("source", "", "the [[sources]] entry that read it"),
     text("digest_sha256", "the file could not be read", "SHA-256 of the bytes"),
@@ -53,6 +53,21 @@ static COLUMNS: [Column; 27] = [
         "signals that seem to be in another unit than stated, with the figures; nothing was changed",
     ),
     flag("clock_relative", "", "true where the file has no wall clock"),
+    number(
+        "clock_offset_s",
+        "s",
+        "no GPS time in the file",
+        "any",
+        "median of GPS time less the logger's clock, as logged; of the vehicle that is furthest off",
+    ),
+    number(
+        "clock_drift_s_day",
+        "s/d",
+        "no GPS time, or too short a stretch of it to tell",
+        "any",
+        "what GPS time gains on the logger's clock a day, as logged; of the same vehicle",
+    ),
+    count("rows_on_gps_time", "", "rows put onto GPS time because the pilot file says so"),
     text(
         "rules",
         "",
