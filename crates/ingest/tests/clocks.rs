@@ -265,3 +265,15 @@ fn a_file_without_gps_time_is_told_where_rows_were_to_follow() {
         assert!(told.samples("T1") == plain.samples("T1") && told.samples("T2") == plain.samples("T2"));
     }
 }
+
+#[test]
+fn a_draft_names_gps_time_beside_the_clock() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let log = "time,gps_utc,speed_km_h\n1767225600,2026-01-01 00:00:03,5\n1767225601,2026-01-01 00:00:04,6\n";
+    std::fs::write(folder.path().join("log.csv"), log).expect("writable");
+    let draft = backwatt_ingest::inspect::inspect(folder.path()).expect("a draft");
+    let wanted = "time = { column = \"time\", kind = \"epoch\", unit = \"s\", \
+                  gps = { column = \"gps_utc\", kind = \"local\", format = \"%Y-%m-%d %H:%M:%S%.f\", zone = \"UTC\" } }";
+    assert!(draft.toml.lines().any(|line| line == wanted), "{}", draft.toml);
+    assert!(draft.notes.iter().any(|note| note.contains("GPS time in gps_utc")), "{:?}", draft.notes);
+}

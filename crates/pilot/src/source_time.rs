@@ -152,6 +152,10 @@ mod tests {
         assert!(matches!(gps.kind, TimeKind::Epoch(unit) if unit.to_si(1.0) == 0.001));
         let gps = time(&format!("{beside}, follow = \"gps\"")).expect("no fault").gps.expect("gps");
         assert!(gps.follow);
+        // The receiver's zone is its own, whatever the pilot's or the clock's.
+        let local = "gps = { column = \"g\", kind = \"local\", format = \"%H\", zone = \"UTC\" }";
+        let gps = time(&format!("{clock}, {local}")).expect("no fault").gps.expect("gps");
+        assert!(matches!(gps.kind, TimeKind::Local { zone, .. } if zone == TimeZone::UTC));
     }
 
     #[test]
