@@ -33,7 +33,7 @@ fn stamp(text: &str) -> Timestamp {
     text.parse().expect("an instant")
 }
 
-fn settings(log: &Path, time: TimeSettings) -> Settings {
+fn settings(log: &Path, time: TimeSettings, memory_bytes: u64) -> Settings {
     let mapping = Mapping {
         signal: backwatt_ingest::signal::SPEED,
         names: vec!["v".to_owned()],
@@ -57,7 +57,7 @@ fn settings(log: &Path, time: TimeSettings) -> Settings {
         time_earliest_ns: 1_262_304_000_000_000_000, // 2010
         time_latest_ns: i64::MAX,
         frozen_after_s: 10.0,
-        memory_bytes: MEMORY_BYTES,
+        memory_bytes,
         elevation_tiles: None,
         loads: Vec::new(),
         shifts: Vec::new(),
@@ -102,11 +102,16 @@ impl Ingested {
 }
 
 fn ingest(log: &str, time: TimeSettings) -> Ingested {
+    ingest_within(log, time, MEMORY_BYTES)
+}
+
+fn ingest_within(log: &str, time: TimeSettings, memory_bytes: u64) -> Ingested {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = folder.path().join("log.csv");
     std::fs::write(&path, log).expect("writable");
     let layout = Layout::new(folder.path().join("out"));
-    let outcome = run(&settings(&path, time), &layout, &Provenance::default(), &|_| ()).expect("it runs");
+    let outcome =
+        run(&settings(&path, time, memory_bytes), &layout, &Provenance::default(), &|_| ()).expect("it runs");
     assert!(outcome.receipts[0].balances(), "{:?}", outcome.receipts[0]);
     Ingested { outcome, folder }
 }
@@ -180,11 +185,11 @@ fn with_gps(follow: bool) -> TimeSettings {
     TimeSettings { gps: Some(gps), ..time(TimeKind::Iso) }
 }
 
-/// Four hours at 1 Hz by a clock that starts some seconds behind GPS time and loses a second in so many; no fix in the first minute,
+/// Hours at 1 Hz by a clock that starts some seconds behind GPS time and loses a second in so many; no fix in the first minute,
 /// and one cell that is no time. Three rows come late, as rows do.
-fn log_with_gps(behind_s: f64, loses_one_in: f64) -> String {
+fn log_with_gps(hours: i64, behind_s: f64, loses_one_in: f64) -> String {
     let mut log = "t,gps,v,id\n".to_owned();
-    let mut rows: Vec<i64> = (0..14_400).collect();
+    let mut rows: Vec<i64> = (0..hours * 3600).collect();
     rows[5000..5004].rotate_left(1);
     for second in rows {
         let at = stamp("2026-02-28T22:30:00Z") + SignedDuration::from_secs(second);
@@ -210,7 +215,7 @@ fn worst(receipt: &Receipt) -> (f64, f64) {
 
 #[test]
 fn a_clock_that_is_off_is_told_and_nothing_is_moved() {
-    let log = log_with_gps(30.0, 2400.0);
+    let log = log_with_gps(4, 30.0, 2400.0);
     let told = ingest(&log, with_gps(false));
     // 14,400 s at one in 2400: 6 s over the file, 36 s a day, 33 s in its middle.
     let (offset_s, drift_s_day) = worst(told.receipt());
@@ -232,14 +237,14 @@ fn a_clock_that_is_off_is_told_and_nothing_is_moved() {
 
 #[test]
 fn a_good_clock_is_not_told() {
-    let told = ingest(&log_with_gps(0.4, 1e9), with_gps(false));
+    let told = ingest(&log_with_gps(4, 0.4, 1e9), with_gps(false));
     assert_eq!(codes(&told), Vec::<&str>::new());
     assert!((worst(told.receipt()).0 - 0.4).abs() < 1e-4);
 }
 
 #[test]
 fn rows_that_follow_stand_on_gps_time() {
-    let followed = ingest(&log_with_gps(30.0, 2400.0), with_gps(true));
+    let followed = ingest(&log_with_gps(4, 30.0, 2400.0), with_gps(true));
     assert_eq!(codes(&followed), ["ingest-clock-off"]);
     assert_eq!((followed.receipt().rows_on_gps_time, followed.receipt().rows_kept), (14_400, 14_400));
     let mut times = followed.times_ns("T1", "2026-02");
@@ -276,4 +281,16 @@ fn a_draft_names_gps_time_beside_the_clock() {
                   gps = { column = \"gps_utc\", kind = \"local\", format = \"%Y-%m-%d %H:%M:%S%.f\", zone = \"UTC\" } }";
     assert!(draft.toml.lines().any(|line| line == wanted), "{}", draft.toml);
     assert!(draft.notes.iter().any(|note| note.contains("GPS time in gps_utc")), "{:?}", draft.notes);
+}
+
+#[test]
+fn rows_that_follow_are_the_same_in_many_windows() {
+    let log = log_with_gps(14, -4000.0, -1900.0);
+    let [whole, parted] = [MEMORY_BYTES, 1 << 20].map(|bytes| ingest_within(&log, with_gps(true), bytes));
+    assert_eq!(whole.receipt().rows_on_gps_time, 50_400);
+    for month in ["2026-02", "2026-03"] {
+        let times = whole.times_ns("T1", month);
+        assert!(!times.is_empty() && times == parted.times_ns("T1", month), "{month}");
+    }
+    assert_eq!(parted.receipt(), whole.receipt());
 }
