@@ -52,7 +52,7 @@ pub fn source(format: Format, clock: u8) -> Source {
         format: Some(format),
         long: (clock & 0x80 != 0).then_some(long),
         vehicle_column: (clock & 0x20 != 0).then(|| "level".to_owned()),
-        time: TimeSettings { columns: vec!["time".to_owned()], kind: clock_of(clock) },
+        time: TimeSettings { columns: vec!["time".to_owned()], kind: clock_of(clock), gps: None },
         columns: COLUMNS.iter().map(mapping).collect(),
         ..Source::unmapped()
     }

@@ -385,12 +385,15 @@ fn keep_problems(layout: &Layout, problems: &[Problem]) -> Result<(), StoreError
 }
 
 /// Codes a kept problem may have: they are static texts of this program.
-const KEPT_CODES: [&str; 5] = [
+const KEPT_CODES: [&str; 8] = [
+    "ingest-clock-off",
+    "ingest-clock-unfollowed",
     "ingest-file-unreadable",
     "ingest-shift-contradicted",
     "ingest-sign-contradicted",
     "ingest-sign-unproved",
     "ingest-tile-unreadable",
+    "ingest-unit-suspected",
 ];
 
 pub fn kept_problems(layout: &Layout) -> Vec<Problem> {

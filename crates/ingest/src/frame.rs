@@ -9,6 +9,7 @@ use arrow::array::{Array, RecordBatch, UInt32Array};
 use arrow::compute::take_record_batch;
 use backwatt_schema::{BatchBuilder, BatchError, BatchView, tables::SAMPLES};
 
+use crate::shift::Shift;
 use crate::signal::{ALTITUDE, FLAGS, LATITUDE, LONGITUDE, NUMBERS, SIGNALS, TEXTS};
 
 /// Marks of one row.
@@ -221,29 +222,28 @@ impl Frame {
     pub fn append(
         &mut self,
         batch: &RecordBatch,
-        shift_ns: i64,
+        shift: &Shift,
         within_ns: std::ops::Range<i64>,
     ) -> Result<(), BatchError> {
-        let later = |time: &i64| time.saturating_add(shift_ns);
         let all = BatchView::new(&SAMPLES, batch);
         let wanted: Vec<u32> = (0..)
             .zip(all.times("time_ns")?.values())
-            .filter(|(_, time)| within_ns.contains(&later(time)))
+            .filter(|(_, time)| within_ns.contains(&shift.put(**time)))
             .map(|(row, _)| row)
             .collect();
         if wanted.len() < all.rows() {
             let taken = take_record_batch(batch, &UInt32Array::from(wanted)).map_err(|error| {
                 BatchError::Arrow { table: SAMPLES.name.to_owned(), message: error.to_string() }
             })?;
-            return self.append_all(&taken, shift_ns);
+            return self.append_all(&taken, shift);
         }
-        self.append_all(batch, shift_ns)
+        self.append_all(batch, shift)
     }
 
-    fn append_all(&mut self, batch: &RecordBatch, shift_ns: i64) -> Result<(), BatchError> {
+    fn append_all(&mut self, batch: &RecordBatch, shift: &Shift) -> Result<(), BatchError> {
         let view = BatchView::new(&SAMPLES, batch);
         let times = view.times("time_ns")?;
-        self.time_ns.extend(times.values().iter().map(|time| time.saturating_add(shift_ns)));
+        self.time_ns.extend(times.values().iter().map(|time| shift.put(*time)));
         let files = view.texts("source_file")?;
         self.file.extend((0..view.rows()).map(|i| self.pool.number(files.value(i))));
         self.line.extend_from_slice(view.counts("source_line")?.values());

@@ -7,11 +7,16 @@ use crate::settings::{CellUnit, LogFile, Mapping, Source, TimeKind};
 use crate::signal::{FLAGS, Holds, NUMBERS, SIGNALS, SPEED, Signal, TEXTS};
 use crate::value::{parse_cell, parse_flag};
 
+/// GPS time among the signals that a file lacks.
+const GPS_TIME: &str = "gps_time";
+
 /// What the fields of one file's rows mean.
 #[derive(Debug)]
 pub struct Plan {
     pub time: Vec<usize>,
     pub time_plus: Option<usize>,
+    /// GPS time, where it is mapped and the file has it.
+    pub gps: Option<Vec<usize>>,
     pub vehicle: Option<usize>,
     pub columns: Vec<Column>,
     /// Signals of the mapping that this file lacks.
@@ -64,10 +69,14 @@ impl Plan {
                 None => missing.push(SIGNALS[mapping.signal].name),
             }
         }
+        let gps = source.time.gps.as_ref().map(|gps| gps.columns.iter().map(find).collect::<Option<Vec<_>>>());
+        if gps == Some(None) {
+            missing.push(GPS_TIME);
+        }
         if columns.is_empty() {
             return Err(format!("none of the mapped columns is in the file, which has: {}", shown(names)));
         }
-        Ok(Plan { time, time_plus, vehicle, columns, missing })
+        Ok(Plan { time, time_plus, gps: gps.flatten(), vehicle, columns, missing })
     }
 
     /// Mapped columns.

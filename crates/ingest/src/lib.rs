@@ -9,6 +9,7 @@
 
 mod beside;
 mod cadence;
+mod clock;
 pub mod dialect;
 pub mod doors;
 pub mod elevation;
@@ -16,6 +17,7 @@ pub mod formats;
 mod frame;
 mod frozen;
 mod gather;
+mod gps_clock;
 mod header;
 mod held;
 mod input;
@@ -29,6 +31,7 @@ mod row;
 pub mod rules;
 pub mod settings;
 mod settle;
+mod shift;
 pub mod sign;
 pub mod signal;
 mod spool;
@@ -44,9 +47,11 @@ use backwatt_schema::{BatchError, Problem, tables::RECEIPTS};
 use backwatt_store::{Layout, Provenance, StoreError, write_table};
 use rayon::prelude::*;
 
+pub use gps_clock::{Clocks, Verdict};
 pub use input::{Archive, Member, Unpacking, members};
 pub use receipt::Receipt;
 pub use settings::Settings;
+pub use shift::Shift;
 
 use elevation::Survey;
 use rejects::RejectWriter;
@@ -145,6 +150,7 @@ fn run_here(
 
     let mut problems: Vec<Problem> = receipts.iter().filter_map(unreadable).collect();
     problems.extend(receipts.iter().filter_map(out_of_range));
+    problems.extend(receipts.iter().flat_map(|r| r.clocks.problems(&r.source_file, &r.source)));
     problems.extend(surveyed);
     for outcome in outcomes {
         settle_receipts(&mut receipts, &outcome);

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::IngestError;
+use crate::clock::VEHICLES_MOST;
 use crate::formats::{self, Fields, Opened, Records, RowText};
 use crate::frame::{Frame, Row};
 use crate::header::Plan;
@@ -12,9 +13,6 @@ use crate::rejects::{Refusal, RejectWriter};
 use crate::row::{Fault, RowReader};
 use crate::settings::{LogFile, Settings, Source, TimeKind};
 use crate::spool::Spool;
-
-/// More vehicles in one file are a wrong column, and each costs a file of its own.
-const VEHICLES_MOST: usize = 5000;
 
 /// Reads a file into the spool. An unreadable file is an entry in its receipt, not the end of the run.
 pub fn read_file(
@@ -121,6 +119,9 @@ impl FileReading<'_> {
         }
         for (vehicle, frame) in &self.parts {
             spool.write(vehicle, &self.file.shown, frame)?;
+        }
+        for (vehicle, shift) in self.row_reader.finish_clocks(&mut self.receipt) {
+            spool.shift(vehicle, &self.file.shown, shift);
         }
         Ok(self.receipt)
     }

@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 use arrow::array::RecordBatch;
 use backwatt_schema::{BatchBuilder, BatchError, tables::RECEIPTS};
 
+use crate::gps_clock::{Clocks, Verdict};
+
 /// Lines kept as examples of each rule.
 const FIRST: usize = 3;
 
@@ -21,6 +23,15 @@ pub struct Receipt {
     pub cells_refused: u64,
     pub rows_merged: u64,
     pub rows_out_of_order: u64,
+    /// Rows of a local hour that happened twice, and those of them told to be of its second time.
+    pub rows_repeated_hour: u64,
+    pub rows_repeated_hour_later: u64,
+    /// Rows refused because the clock showed their time never.
+    pub rows_skipped_hour: u64,
+    /// The loggers' clocks against GPS time.
+    pub clocks: Clocks,
+    /// Rows put onto GPS time.
+    pub rows_on_gps_time: u64,
     pub rows_frozen: u64,
     /// Rows that a rule other than the frozen one marked.
     pub rows_marked: u64,
@@ -119,6 +130,10 @@ pub fn to_batch(receipts: &[Receipt]) -> Result<RecordBatch, BatchError> {
     let rules: Vec<String> = receipts.iter().map(|r| r.by_rule(|_, n| n.to_string())).collect();
     let shares: Vec<String> = receipts.iter().map(|r| r.by_rule(|_, n| r.share(n))).collect();
     let firsts: Vec<String> = receipts.iter().map(|r| r.by_rule(|code, _| r.lines(code))).collect();
+    let clock = |pick: fn(&Verdict) -> Option<f64>| {
+        let worst = receipts.iter().map(|r| r.clocks.worst.as_ref());
+        worst.map(move |worst| worst.and_then(|(_, verdict)| pick(verdict))).collect::<Vec<_>>()
+    };
     let missing: Vec<String> = receipts.iter().map(|r| r.columns_missing.join(",")).collect();
     BatchBuilder::new(&RECEIPTS)
         .text("source_file", receipts.iter().map(|r| Some(r.source_file.as_str())))
@@ -132,6 +147,9 @@ pub fn to_batch(receipts: &[Receipt]) -> Result<RecordBatch, BatchError> {
         .count("cells_refused", receipts.iter().map(|r| r.cells_refused))
         .count("rows_merged", receipts.iter().map(|r| r.rows_merged))
         .count("rows_out_of_order", receipts.iter().map(|r| r.rows_out_of_order))
+        .count("rows_repeated_hour", receipts.iter().map(|r| r.rows_repeated_hour))
+        .count("rows_repeated_hour_later", receipts.iter().map(|r| r.rows_repeated_hour_later))
+        .count("rows_skipped_hour", receipts.iter().map(|r| r.rows_skipped_hour))
         .count("rows_frozen", receipts.iter().map(|r| r.rows_frozen))
         .count("rows_marked", receipts.iter().map(|r| r.rows_marked))
         .count("cells_filled", receipts.iter().map(|r| r.cells_filled))
@@ -141,6 +159,9 @@ pub fn to_batch(receipts: &[Receipt]) -> Result<RecordBatch, BatchError> {
         .text("current_sign", receipts.iter().map(|r| r.current_sign.as_deref()))
         .text("unit_suspected", receipts.iter().map(|r| r.unit_suspected.as_deref()))
         .flag("clock_relative", receipts.iter().map(|r| r.clock_relative))
+        .number("clock_offset_s", clock(|verdict| Some(verdict.offset_s)))
+        .number("clock_drift_s_day", clock(|verdict| verdict.drift_s_day))
+        .count("rows_on_gps_time", receipts.iter().map(|r| r.rows_on_gps_time))
         .text("rules", rules.iter().map(|r| Some(r.as_str())))
         .text("rules_share", shares.iter().map(|r| Some(r.as_str())))
         .text("rules_first", firsts.iter().map(|r| Some(r.as_str())))

@@ -3,15 +3,16 @@
 use std::borrow::Cow;
 
 use crate::IngestError;
+use crate::clock::{FileClock, SKIPPED};
 use crate::formats::Fields;
 use crate::frame::{Row, mask};
 use crate::header::{Carried, Plan};
 use crate::receipt::Receipt;
 use crate::rejects::{Refusal, RejectWriter, start_of};
 use crate::rules::units::RangeTally;
-use crate::settings::{LogFile, Settings, Source, TimeKind};
+use crate::settings::{LogFile, Settings, Source};
+use crate::shift::Shift;
 use crate::signal::TEXTS;
-use crate::time::{TimeFault, parse_time};
 use crate::value::{is_missing, parse_number};
 
 /// Why a row was refused: reason and message.
@@ -19,16 +20,17 @@ pub type Fault = (&'static str, String);
 
 /// What a file's records mean, and the state carried from row to row.
 pub struct RowReader<'a> {
-    settings: &'a Settings,
     source: &'a Source,
     file: &'a LogFile,
     plan: Plan,
+    clock: FileClock<'a>,
     decimal_comma: bool,
     carried: Vec<Carried>,
     /// By column: some cell had a value, good or bad.
     met: Vec<bool>,
     /// By column: how much of it lies out of range.
     ranges: Vec<RangeTally>,
+    /// The latest instant so far.
     last_time: Option<i64>,
     /// Texts of the row read last.
     pub texts: [String; TEXTS],
@@ -46,7 +48,7 @@ impl<'a> RowReader<'a> {
         let met = vec![false; plan.width()];
         let ranges = vec![RangeTally::default(); plan.width()];
         Self {
-            settings,
+            clock: FileClock::new(settings, source, file, decimal_comma),
             source,
             file,
             plan,
@@ -67,11 +69,17 @@ impl<'a> RowReader<'a> {
         receipt: &mut Receipt,
         rejects: &mut RejectWriter,
     ) -> Result<Result<(String, Row), Fault>, IngestError> {
-        let found = self.time(fields).and_then(|time_ns| Ok((time_ns, self.vehicle(fields)?)));
-        let (time_ns, vehicle) = match found {
+        let found =
+            self.clock.read(&self.plan, fields).and_then(|readings| Ok((readings, self.vehicle(fields)?)));
+        let (readings, vehicle) = match found {
             Ok(found) => found,
-            Err(fault) => return Ok(Err(fault)),
+            Err(fault) => {
+                receipt.rows_skipped_hour += u64::from(fault.0 == SKIPPED);
+                return Ok(Err(fault));
+            }
         };
+        let time_ns = self.clock.settle(readings, &vehicle, receipt);
+        self.clock.hear_gps(&self.plan, fields, (&vehicle, time_ns, line), receipt, rejects)?;
         let mut row = Row { time_ns, line, ..Row::default() };
         if self.last_time.is_some_and(|last| time_ns < last) {
             receipt.rows_out_of_order += 1;
@@ -101,6 +109,11 @@ impl<'a> RowReader<'a> {
         }
     }
 
+    /// Tells the receipt of the clocks, and gives back which vehicles' rows stand how much later on the timeline.
+    pub fn finish_clocks(&self, receipt: &mut Receipt) -> Vec<(&str, Shift)> {
+        self.clock.finish(receipt)
+    }
+
     fn vehicle(&self, fields: &Fields) -> Result<String, Fault> {
         let missing = || ("vehicle-missing", "the row names no vehicle".to_owned());
         if let Some(vehicle) = self.file.vehicle.as_ref().filter(|vehicle| !vehicle.is_empty()) {
@@ -112,36 +125,6 @@ impl<'a> RowReader<'a> {
             Ok(text) => Ok(text.to_owned()),
             Err(_) => Err(("not-text", "the vehicle's name is not text in the file's encoding".to_owned())),
         }
-    }
-
-    fn time(&self, fields: &Fields) -> Result<i64, Fault> {
-        let texts: Vec<_> = self.plan.time.iter().map(|at| cell(fields, *at)).collect();
-        let parts: Vec<&str> = texts.iter().map(|text| text.trim()).collect();
-        let text = parts.join(" ");
-        if is_missing(text.trim(), &self.source.missing) {
-            return Err(("time-missing", "the row has no time".into()));
-        }
-        let plus = self.plan.time_plus.map(|at| cell(fields, at));
-        let kind = &self.source.time.kind;
-        let shown = || start_of(text.as_bytes(), 60);
-        let time_ns =
-            parse_time(&text, plus.as_deref(), kind, self.decimal_comma).map_err(|fault| match fault {
-                TimeFault::Unreadable => {
-                    ("time-unreadable", format!("\"{}\" is not a time as stated", shown()))
-                }
-                TimeFault::Skipped => {
-                    ("time-skipped", format!("\"{}\" was skipped when summer time began in this zone", shown()))
-                }
-            })?;
-        let (earliest, latest) = match kind {
-            // A relative clock starts at its file; ten years of one file is a fault.
-            TimeKind::Relative(_) => (-86_400_000_000_000, 315_360_000_000_000_000),
-            _ => (self.settings.time_earliest_ns, self.settings.time_latest_ns),
-        };
-        if !(earliest..=latest).contains(&time_ns) {
-            return Err(("time-out-of-range", format!("\"{}\" is outside the accepted years", shown())));
-        }
-        Ok(time_ns)
     }
 
     fn cells(
@@ -198,6 +181,6 @@ impl<'a> RowReader<'a> {
     }
 }
 
-fn cell(fields: &Fields, at: usize) -> Cow<'_, str> {
+pub fn cell(fields: &Fields, at: usize) -> Cow<'_, str> {
     String::from_utf8_lossy(fields.get(at).unwrap_or_default())
 }

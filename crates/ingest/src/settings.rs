@@ -137,19 +137,20 @@ impl Source {
             unpacking: Unpacking::default(),
             dialect: Stated::default(),
             missing: Vec::new(),
-            time: TimeSettings { columns: Vec::new(), kind: TimeKind::Iso },
+            time: TimeSettings { columns: Vec::new(), kind: TimeKind::Iso, gps: None },
             columns: Vec::new(),
         }
     }
 
-    /// Every name the mapping looks for: time, vehicle, those of the long form, and all spellings of the columns.
+    /// Every name the mapping looks for: times, vehicle, those of the long form, and all spellings of the columns.
     pub fn wanted(&self) -> impl Iterator<Item = &str> {
         let plus = match &self.time.kind {
             TimeKind::DayNumber { plus: Some((name, _)), .. } => Some(name),
             _ => None,
         };
         let spellings = self.columns.iter().flat_map(|mapping| &mapping.names);
-        let clock = self.time.columns.iter().chain(plus);
+        let gps = self.time.gps.iter().flat_map(|gps| &gps.columns);
+        let clock = self.time.columns.iter().chain(plus).chain(gps);
         let long = self.long.iter().flat_map(|long| [&long.signal, &long.value]);
         clock.chain(&self.vehicle_column).chain(long).chain(spellings).map(String::as_str)
     }
@@ -171,6 +172,17 @@ pub struct TimeSettings {
     /// Joined by a blank before they are read.
     pub columns: Vec<String>,
     pub kind: TimeKind,
+    pub gps: Option<GpsClock>,
+}
+
+/// The time of a satellite receiver beside the logger's own.
+#[derive(Debug, Clone)]
+pub struct GpsClock {
+    /// Joined by a blank before they are read.
+    pub columns: Vec<String>,
+    pub kind: TimeKind,
+    /// Rows are put onto it; else a clock that is off is told, and nothing is moved.
+    pub follow: bool,
 }
 
 #[derive(Debug, Clone)]

@@ -9,6 +9,7 @@ use backwatt_store::{Provenance, read_table, safe_name, write_table};
 
 use crate::IngestError;
 use crate::frame::{Frame, mask};
+use crate::shift::Shift;
 use crate::window::{HOUR_NS, Window, cut};
 
 const DAY_NS: i64 = 24 * HOUR_NS;
@@ -27,6 +28,8 @@ struct Written {
     /// Rows by hour.
     hours: BTreeMap<i64, u64>,
     relative: bool,
+    /// What puts its rows onto GPS time.
+    shift: Shift,
 }
 
 /// The parts of one vehicle on its timeline.
@@ -38,7 +41,7 @@ pub struct Timeline {
 /// A file, and how much later it stands than its clock says.
 struct Placed {
     file: String,
-    shift_ns: i64,
+    shift: Shift,
     written: Written,
 }
 
@@ -75,6 +78,13 @@ impl Spool {
         Ok(())
     }
 
+    /// Rows of a vehicle in a file stand this much later than their clock says.
+    pub fn shift(&self, vehicle: &str, file: &str, shift: Shift) {
+        if let Some(written) = self.written_mut().get_mut(&(vehicle.to_owned(), file.to_owned())) {
+            written.shift = shift;
+        }
+    }
+
     pub fn vehicles(&self) -> Vec<String> {
         let mut vehicles: Vec<String> = self.written_mut().keys().map(|(vehicle, _)| vehicle.clone()).collect();
         vehicles.dedup();
@@ -88,15 +98,15 @@ impl Spool {
         let first = (vehicle.to_owned(), String::new());
         let mut base = 0_i64;
         let files = all.range(first..).take_while(|((v, _), _)| v == vehicle).map(|((_, file), written)| {
-            let mut shift_ns = 0;
+            let mut shift = written.shift;
             if written.relative {
                 let earliest = written.parts.iter().map(|part| part.0).min().unwrap_or(0).min(0);
                 let latest =
                     written.parts.iter().map(|part| part.1).max().unwrap_or(0).saturating_sub(earliest);
-                shift_ns = base.saturating_sub(earliest);
+                shift = Shift::by(base.saturating_sub(earliest));
                 base = (latest / DAY_NS + 1).saturating_mul(DAY_NS).saturating_add(base);
             }
-            Placed { file: file.clone(), shift_ns, written: written.clone() }
+            Placed { file: file.clone(), shift, written: written.clone() }
         });
         Timeline { vehicle: vehicle.to_owned(), files: files.collect() }
     }
@@ -105,13 +115,13 @@ impl Spool {
     pub fn read(&self, timeline: &Timeline, window: &Window) -> Result<Frame, IngestError> {
         let (from, until) = window.with_context();
         let mut frame = Frame::default();
-        for Placed { file, shift_ns, written } in &timeline.files {
+        for Placed { file, shift, written } in &timeline.files {
             for (part, (first, last)) in written.parts.iter().enumerate() {
-                if last.saturating_add(*shift_ns) < from || first.saturating_add(*shift_ns) >= until {
+                if shift.put(*last) < from || shift.put(*first) >= until {
                     continue;
                 }
                 let batch = read_table(&self.path(&timeline.vehicle, file, part), &SAMPLES)?;
-                frame.append(&batch, *shift_ns, from..until)?;
+                frame.append(&batch, shift, from..until)?;
             }
         }
         Ok(frame)
@@ -134,9 +144,9 @@ impl Timeline {
     /// Windows of about so many rows at most, in the order of time.
     pub fn windows(&self, rows_most: u64, context_ns: i64) -> Vec<Window> {
         let mut hours: BTreeMap<i64, u64> = BTreeMap::new();
-        for Placed { shift_ns, written, .. } in &self.files {
+        for Placed { shift, written, .. } in &self.files {
             for (hour, rows) in &written.hours {
-                let start = hour.saturating_mul(HOUR_NS).saturating_add(*shift_ns);
+                let start = shift.put(hour.saturating_mul(HOUR_NS));
                 *hours.entry(start.div_euclid(HOUR_NS)).or_default() += rows;
             }
         }

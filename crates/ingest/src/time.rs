@@ -18,18 +18,69 @@ pub enum TimeFault {
     Skipped,
 }
 
-/// A row's instant in nanoseconds since 1970 UTC, or since the file's start for a relative clock.
+/// What a time cell may mean: one instant, or two where the hour happened twice because summer time ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Readings {
+    pub earlier_ns: i64,
+    pub later_ns: Option<i64>,
+}
+
+/// A row before a repeated hour that lies further away says nothing about which of the two it is.
+const NEAR_NS: i64 = 2 * 3600 * NANOSECONDS_PER_SECOND as i64;
+
+impl Readings {
+    fn one(time_ns: i64) -> Self {
+        Self { earlier_ns: time_ns, later_ns: None }
+    }
+
+    /// The instant, told by the row before: a clock that was set back by an hour steps back by about as much, a row that came
+    /// late by less. Half of what the clock was set back by parts the two. Without a row near enough it is the earlier.
+    pub fn after(self, before_ns: Option<i64>) -> i64 {
+        let (Some(later_ns), Some(before_ns)) = (self.later_ns, before_ns) else { return self.earlier_ns };
+        let set_back_ns = later_ns.saturating_sub(self.earlier_ns);
+        let step_back_ns = before_ns.saturating_sub(self.earlier_ns);
+        if step_back_ns > set_back_ns / 2 && step_back_ns <= NEAR_NS { later_ns } else { self.earlier_ns }
+    }
+
+    /// The instant nearest to another clock's.
+    pub fn nearest(self, time_ns: i64) -> i64 {
+        let earlier = self.earlier_ns;
+        self.later_ns.filter(|later| later.abs_diff(time_ns) < earlier.abs_diff(time_ns)).unwrap_or(earlier)
+    }
+
+    fn plus(self, more_ns: i64) -> Option<Self> {
+        let later_ns = match self.later_ns {
+            Some(later_ns) => Some(later_ns.checked_add(more_ns)?),
+            None => None,
+        };
+        Some(Self { earlier_ns: self.earlier_ns.checked_add(more_ns)?, later_ns })
+    }
+}
+
+/// A row's instant in nanoseconds since 1970 UTC, or since the file's start for a relative clock; of two the earlier.
 pub fn parse_time(
     text: &str,
     plus: Option<&str>,
     kind: &TimeKind,
     decimal_comma: bool,
 ) -> Result<i64, TimeFault> {
+    readings(text, plus, kind, decimal_comma).map(|readings| readings.earlier_ns)
+}
+
+/// As [`parse_time`], with both instants of an hour that happened twice.
+pub fn readings(
+    text: &str,
+    plus: Option<&str>,
+    kind: &TimeKind,
+    decimal_comma: bool,
+) -> Result<Readings, TimeFault> {
     match kind {
-        TimeKind::Epoch(unit) | TimeKind::Relative(unit) => count(text, *unit, decimal_comma),
+        TimeKind::Epoch(unit) | TimeKind::Relative(unit) => {
+            count(text, *unit, decimal_comma).map(Readings::one)
+        }
         TimeKind::Iso => {
             let stamp: Timestamp = text.parse().map_err(|_| TimeFault::Unreadable)?;
-            nanoseconds(stamp)
+            nanoseconds(stamp).map(Readings::one)
         }
         TimeKind::Local { format, zone } => local(text, format, zone),
         TimeKind::DayNumber { epoch, first, zone, plus: unit } => {
@@ -37,7 +88,7 @@ pub fn parse_time(
             let start = day_start(*epoch, days, zone)?;
             match (plus, unit) {
                 (Some(text), Some((_, unit))) => {
-                    start.checked_add(count(text.trim(), *unit, decimal_comma)?).ok_or(TimeFault::Unreadable)
+                    start.plus(count(text.trim(), *unit, decimal_comma)?).ok_or(TimeFault::Unreadable)
                 }
                 _ => Ok(start),
             }
@@ -61,24 +112,30 @@ fn count(text: &str, unit: Unit, decimal_comma: bool) -> Result<i64, TimeFault> 
     Ok(microseconds as i64 * 1000)
 }
 
-fn local(text: &str, format: &str, zone: &TimeZone) -> Result<i64, TimeFault> {
+fn local(text: &str, format: &str, zone: &TimeZone) -> Result<Readings, TimeFault> {
     let civil: civil::DateTime = strtime::parse(format, text)
         .and_then(|broken| broken.to_datetime())
         .map_err(|_| TimeFault::Unreadable)?;
     zoned(civil, zone)
 }
 
-/// In the hour that happens twice when summer time ends, the earlier reading is taken; the hour that is skipped
-/// when it begins is refused, because no clock that keeps this zone can show it.
-fn zoned(civil: civil::DateTime, zone: &TimeZone) -> Result<i64, TimeFault> {
+/// Both instants of an hour that happens twice when summer time ends; the hour that is skipped when it begins is refused,
+/// because no clock that keeps this zone can show it.
+fn zoned(civil: civil::DateTime, zone: &TimeZone) -> Result<Readings, TimeFault> {
     let ambiguous = zone.to_ambiguous_timestamp(civil);
-    if matches!(ambiguous.offset(), AmbiguousOffset::Gap { .. }) {
-        return Err(TimeFault::Skipped);
+    let instant =
+        |stamp: Result<Timestamp, jiff::Error>| stamp.map_err(|_| TimeFault::Unreadable).and_then(nanoseconds);
+    match ambiguous.offset() {
+        AmbiguousOffset::Gap { .. } => Err(TimeFault::Skipped),
+        AmbiguousOffset::Unambiguous { .. } => instant(ambiguous.earlier()).map(Readings::one),
+        AmbiguousOffset::Fold { .. } => Ok(Readings {
+            earlier_ns: instant(ambiguous.earlier())?,
+            later_ns: Some(instant(ambiguous.later())?),
+        }),
     }
-    nanoseconds(ambiguous.earlier().map_err(|_| TimeFault::Unreadable)?)
 }
 
-fn day_start(epoch: Date, days: f64, zone: &TimeZone) -> Result<i64, TimeFault> {
+fn day_start(epoch: Date, days: f64, zone: &TimeZone) -> Result<Readings, TimeFault> {
     if !(-1e6..1e6).contains(&days) {
         return Err(TimeFault::Unreadable);
     }
@@ -126,6 +183,30 @@ mod tests {
         assert_eq!(parse_time("2021-03-28 02:30:00", None, &kind, false), Err(TimeFault::Skipped));
         let fold = parse_time("2021-10-31 02:30:00", None, &kind, false).unwrap();
         assert_eq!(Ok(fold), parse_time("2021-10-31T00:30:00Z", None, &TimeKind::Iso, false));
+    }
+
+    #[test]
+    fn an_hour_that_happens_twice_is_told_by_the_row_before() {
+        let zone = TimeZone::get("Europe/Zurich").unwrap();
+        let kind = TimeKind::Local { format: "%Y-%m-%d %H:%M:%S".into(), zone };
+        let utc = |text: &str| parse_time(text, None, &TimeKind::Iso, false).unwrap();
+        let told = |text: &str, before: Option<&str>| {
+            readings(text, None, &kind, false).unwrap().after(before.map(utc))
+        };
+        let (first, second) = (utc("2021-10-31T00:30:00Z"), utc("2021-10-31T01:30:00Z"));
+        let half_past = "2021-10-31 02:30:00";
+        assert_eq!(told(half_past, None), first, "nothing to tell it by");
+        assert_eq!(told(half_past, Some("2021-10-31T00:29:59Z")), first);
+        assert_eq!(told(half_past, Some("2021-10-31T00:30:05Z")), first, "a row that came late");
+        assert_eq!(told(half_past, Some("2021-10-31T01:29:59Z")), second);
+        assert_eq!(
+            told(half_past, Some("2021-10-31T01:30:05Z")),
+            second,
+            "a row that came late in the second hour"
+        );
+        assert_eq!(told(half_past, Some("2021-10-31T02:00:00Z")), second, "the latest row stands first");
+        assert_eq!(told(half_past, Some("2021-10-31T09:00:00Z")), first, "a row too far away to tell");
+        assert_eq!(told("2021-10-31 02:00:00", Some("2021-10-31T00:59:59Z")), utc("2021-10-31T01:00:00Z"));
     }
 
     #[test]

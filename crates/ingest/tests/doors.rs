@@ -51,7 +51,7 @@ fn source(format: Format) -> Source {
     ];
     Source {
         format: Some(format),
-        time: TimeSettings { columns: vec!["time".to_owned()], kind: TimeKind::Iso },
+        time: TimeSettings { columns: vec!["time".to_owned()], kind: TimeKind::Iso, gps: None },
         columns: columns.iter().map(mapping).collect(),
         ..Source::unmapped()
     }

@@ -29,7 +29,7 @@ fn source() -> Source {
     };
     Source {
         name: "s".to_owned(),
-        time: TimeSettings { columns: vec!["time".to_owned()], kind: TimeKind::Iso },
+        time: TimeSettings { columns: vec!["time".to_owned()], kind: TimeKind::Iso, gps: None },
         columns: vec![
             mapping("speed", "m/s", &["speed"]),
             mapping("latitude", "deg", &["lat", "gps.lat"]),

@@ -66,6 +66,7 @@ fn settings(log: &Path, memory_bytes: u64) -> Settings {
         time: TimeSettings {
             columns: vec!["t".to_owned()],
             kind: TimeKind::Epoch(Unit::parse("s").expect("a unit")),
+            gps: None,
         },
         columns: columns.iter().map(mapping).collect(),
         ..Source::unmapped()

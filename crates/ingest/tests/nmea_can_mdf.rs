@@ -33,7 +33,7 @@ fn mapping((signal, unit, name): &(&str, &str, &str)) -> Mapping {
 fn source(columns: &[(&str, &str, &str)]) -> Source {
     Source {
         name: "s".to_owned(),
-        time: TimeSettings { columns: vec!["time".to_owned()], kind: TimeKind::Iso },
+        time: TimeSettings { columns: vec!["time".to_owned()], kind: TimeKind::Iso, gps: None },
         columns: columns.iter().map(mapping).collect(),
         // Row by row, so that a blank stays one.
         gather: Some(false),

@@ -45,7 +45,7 @@ fn settings(log: &Path) -> Settings {
                 ..Stated::default()
             },
             missing: Vec::new(),
-            time: TimeSettings { columns: vec!["t".to_owned()], kind: TimeKind::Epoch(unit("s")) },
+            time: TimeSettings { columns: vec!["t".to_owned()], kind: TimeKind::Epoch(unit("s")), gps: None },
             columns: vec![
                 mapping("v", "speed", CellUnit::Plain(unit("m/s"))),
                 mapping("who", "driver", CellUnit::None),

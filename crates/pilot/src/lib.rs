@@ -21,6 +21,7 @@ mod replay;
 mod routes;
 mod shifts;
 mod side_table;
+mod source_time;
 mod sources;
 mod spread;
 mod vehicle_type;

@@ -6,15 +6,14 @@ use backwatt_ingest::Unpacking;
 use backwatt_ingest::dialect::Stated;
 use backwatt_ingest::formats::Format;
 use backwatt_ingest::formats::can::DbcFile;
-use backwatt_ingest::settings::{CellUnit, LogFile, Long, Mapping, Positive, Source, TimeKind, TimeSettings};
+use backwatt_ingest::settings::{CellUnit, LogFile, Long, Mapping, Positive, Source};
 use backwatt_ingest::signal::{Holds, SIGNALS, position};
 use backwatt_schema::nearest;
 use backwatt_schema::unit::{Dimension, Unit};
-use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use crate::document::Section;
-use crate::files;
+use crate::{files, source_time};
 
 /// A source and the vehicle type of its vehicles that `[vehicles]` does not list.
 pub struct SourceWithType {
@@ -55,7 +54,7 @@ pub fn read(
     let unpacking = unpacking(section);
     let dialect = dialect(section);
     let missing = section.texts("missing").map(|at| at.value).unwrap_or_default();
-    let time = section.section("time").and_then(|time| self::time(&time, zone));
+    let time = section.section("time").and_then(|time| source_time::read(&time, zone));
     if !section.has("time") {
         let hint =
             "time = { column = \"...\", kind = \"iso\" }; kinds: epoch, iso, local, relative, day-number"
@@ -227,83 +226,6 @@ fn dialect(section: &Section<'_, '_>) -> Stated {
     });
     stated.units_line = section.flag("units_line").map(|at| at.value);
     stated
-}
-
-fn time(section: &Section<'_, '_>, pilot_zone: Option<&TimeZone>) -> Option<TimeSettings> {
-    let columns = section
-        .text("column")
-        .map(|at| vec![at.value])
-        .or_else(|| section.texts("columns").map(|at| at.value))
-        .unwrap_or_default();
-    if columns.is_empty() {
-        let hint = "column = \"...\", or columns = [\"Date\", \"Time\"]".to_owned();
-        section.fault("pilot-time-column", "column", "the time has no column".into(), hint);
-    }
-    let zone = section.text("zone").map(|at| at.value);
-    let zone = match zone {
-        Some(name) => crate::zone(section, "zone", &name),
-        None => pilot_zone.cloned(),
-    };
-    let unit = |default: &str| {
-        let text = section.text("unit").map_or_else(|| default.to_owned(), |at| at.value);
-        let unit = Unit::parse(&text).filter(|unit| unit.dimension == Dimension::Time);
-        if unit.is_none() {
-            let hint = "s, ms, us, ns, min, h or d".to_owned();
-            section.fault("pilot-time-unit", "unit", format!("\"{text}\" is no unit of time"), hint);
-        }
-        unit
-    };
-    let kind = section.text("kind").map(|at| at.value);
-    let kind = match kind.as_deref() {
-        Some("epoch") => TimeKind::Epoch(unit("s")?),
-        Some("iso") => TimeKind::Iso,
-        Some("relative") => TimeKind::Relative(unit("s")?),
-        Some("local") => {
-            let format = section.text("format").map(|at| at.value);
-            if format.is_none() {
-                let hint = "format = \"%Y-%m-%d %H:%M:%S\" (strftime)".to_owned();
-                section.fault("pilot-time-format", "format", "local times need their format".into(), hint);
-            }
-            if zone.is_none() {
-                let hint =
-                    "time_zone = \"Europe/Zurich\" in [pilot], or zone = \"...\" here (IANA names)".to_owned();
-                section.fault("pilot-time-zone", "zone", "local times need a time zone".into(), hint);
-            }
-            TimeKind::Local { format: format?, zone: zone? }
-        }
-        Some("day-number") => day_number(section, zone)?,
-        other => {
-            let message =
-                other.map_or("the time has no kind".to_owned(), |o| format!("\"{o}\" is no kind of time"));
-            section.fault(
-                "pilot-time-kind",
-                "kind",
-                message,
-                "epoch, iso, local, relative or day-number".into(),
-            );
-            return None;
-        }
-    };
-    section.finish();
-    Some(TimeSettings { columns, kind })
-}
-
-fn day_number(section: &Section<'_, '_>, zone: Option<TimeZone>) -> Option<TimeKind> {
-    let text = section.text("epoch").map(|at| at.value);
-    let epoch = text.as_deref().and_then(|text| text.parse::<Date>().ok());
-    if epoch.is_none() {
-        let hint = "epoch = \"2017-11-01\", the day that bears the number in first".to_owned();
-        section.fault("pilot-time-epoch", "epoch", "day numbers need the date of their first day".into(), hint);
-    }
-    let first = section.number("first").map_or(0.0, |at| at.value);
-    let seconds = section.text("plus_column").map(|at| at.value);
-    let unit = section.text("plus_unit").map_or(Unit::parse("s"), |at| Unit::parse(&at.value));
-    Some(TimeKind::DayNumber {
-        epoch: epoch?,
-        first,
-        zone: zone.unwrap_or(TimeZone::UTC),
-        plus: seconds.zip(unit.filter(|unit| unit.dimension == Dimension::Time)),
-    })
 }
 
 fn mappings(section: &Section<'_, '_>) -> Vec<Mapping> {

@@ -26,6 +26,12 @@ impl Wanted {
                     promised = true;
                 }
             }
+            // A receiver may find its first fix late.
+            for name in source.time.gps.iter().flat_map(|gps| &gps.columns) {
+                if position(&names, name).is_none() {
+                    names.push(name.clone());
+                }
+            }
         }
         // Without a mapping somebody is looking at the file, and wants to see all.
         let mut needed = vec![source.columns.is_empty(); names.len()];

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
-use super::{ColumnGuess, Shape};
+use super::{ColumnGuess, Shape, TimeGuess};
 
 #[derive(Debug, Clone)]
 pub struct Draft {
@@ -108,23 +108,32 @@ fn source(shape: &Shape, pilot: &str) -> String {
 }
 
 fn time(shape: &Shape) -> String {
-    let columns: Vec<String> = shape.time.columns.iter().map(|c| quoted(c)).collect();
-    let which = if columns.len() == 1 {
-        format!("column = {}", columns[0])
-    } else {
-        format!("columns = [{}]", columns.join(", "))
-    };
-    let detail = match (shape.time.kind, &shape.time.detail) {
-        ("local", Some(format)) => format!(", format = {}", quoted(format)),
-        (_, Some(unit)) => format!(", unit = {}", quoted(unit)),
-        (_, None) => String::new(),
-    };
+    let gps = shape.gps_time.as_ref().map_or(String::new(), |gps| {
+        // What a receiver writes without an offset is UTC.
+        let zone = if gps.kind == "local" { ", zone = \"UTC\"" } else { "" };
+        format!(", gps = {{ {}{zone} }}", clock(gps))
+    });
     let note = if shape.time.kind == "relative" {
         "   # a clock of its own: no claim that needs a date until its start is known"
     } else {
         ""
     };
-    format!("time = {{ {which}, kind = \"{}\"{detail} }}{note}", shape.time.kind)
+    format!("time = {{ {}{gps} }}{note}", clock(&shape.time))
+}
+
+fn clock(time: &TimeGuess) -> String {
+    let columns: Vec<String> = time.columns.iter().map(|c| quoted(c)).collect();
+    let which = if columns.len() == 1 {
+        format!("column = {}", columns[0])
+    } else {
+        format!("columns = [{}]", columns.join(", "))
+    };
+    let detail = match (time.kind, &time.detail) {
+        ("local", Some(format)) => format!(", format = {}", quoted(format)),
+        (_, Some(unit)) => format!(", unit = {}", quoted(unit)),
+        (_, None) => String::new(),
+    };
+    format!("{which}, kind = \"{}\"{detail}", time.kind)
 }
 
 fn column_line(column: &ColumnGuess) -> String {
@@ -153,6 +162,9 @@ fn shape_notes(shape: &Shape) -> Vec<String> {
         shape.time.kind,
         shape.columns.len()
     )];
+    if let Some(gps) = &shape.gps_time {
+        notes.push(format!("  clock: held against GPS time in {}", gps.columns.join(" and ")));
+    }
     let recovered = if (has("pack_voltage") && has("pack_current")) || has("pack_power") {
         "measured (battery power is logged; its sign is proved from the data)"
     } else if has("state_of_charge") {

@@ -183,6 +183,23 @@ pub fn time(look: &Look) -> Option<TimeGuess> {
     order.iter().find_map(|kind| found.iter().find(|guess| guess.kind == *kind).cloned())
 }
 
+/// The time of a satellite receiver beside the clock that was chosen, by its name and what stands in it.
+pub fn gps_time(look: &Look, clock: &TimeGuess) -> Option<TimeGuess> {
+    if clock.kind == "relative" {
+        return None;
+    }
+    let named = |plain: &str, words: &[&str]| words.iter().any(|word| plain.contains(word));
+    let found = look.names.iter().enumerate().filter(|(_, name)| !clock.columns.contains(name));
+    let guesses = found.filter_map(|(at, name)| {
+        let plain = plain_name(name);
+        let receiver = named(&plain, &["gps", "gnss", "utc"]);
+        // A large number may be anything else that a receiver has.
+        let time = named(&plain, &["time", "utc", "epoch", "date", "clock"]);
+        one_column(look, at).filter(|guess| receiver && (time || guess.kind != "epoch"))
+    });
+    guesses.into_iter().find(|guess| guess.kind != "relative")
+}
+
 fn one_column(look: &Look, at: usize) -> Option<TimeGuess> {
     let text = look.rows.iter().map(|row| row[at].trim()).find(|text| !is_missing(text, &[]))?;
     let columns = vec![look.names[at].clone()];
@@ -248,6 +265,37 @@ mod tests {
             ["degC", "degF", "K"]
         );
         assert_eq!([(3.0, 359.0), (0.1, 6.2)].map(|span| unit("heading", span)), ["deg", "rad"]);
+    }
+
+    #[test]
+    fn gps_time_is_a_second_clock() {
+        let look = |names: &[&str], cells: &[&str]| Look {
+            shown: "log.csv".to_owned(),
+            format: crate::formats::Format::Delimited,
+            description: String::new(),
+            decimal_comma: false,
+            long: None,
+            names: names.iter().map(|name| (*name).to_owned()).collect(),
+            units: Vec::new(),
+            rows: vec![cells.iter().map(|cell| (*cell).to_owned()).collect()],
+        };
+        let found = |names: &[&str], cells: &[&str]| {
+            let look = look(names, cells);
+            let gps = gps_time(&look, &time(&look).expect("a time"))?;
+            Some((gps.columns[0].clone(), gps.kind))
+        };
+        let gps = |name: &str, cell: &str| found(&["time", name], &["1767225600", cell]);
+        assert_eq!(gps("gps_utc", "2026-01-01T00:00:03Z"), Some(("gps_utc".to_owned(), "iso")));
+        assert_eq!(gps("GNSS time [ms]", "1767225603000"), Some(("GNSS time [ms]".to_owned(), "epoch")));
+        assert_eq!(gps("gps_date", "2026-01-01 00:00:03"), Some(("gps_date".to_owned(), "local")));
+        assert_eq!(gps("gps_serial", "1767225603000"), None, "no clock");
+        assert_eq!(gps("gps_speed", "12.5"), None);
+        assert_eq!(gps("server", "2026-01-01T00:00:03Z"), None);
+        assert_eq!(
+            found(&["time", "gps_utc"], &["12.5", "2026-01-01T00:00:03Z"]),
+            None,
+            "GPS time is the time itself"
+        );
     }
 
     #[test]

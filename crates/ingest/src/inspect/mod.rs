@@ -28,6 +28,8 @@ pub struct Shape {
     pub folder: String,
     pub looks: Vec<Look>,
     pub time: TimeGuess,
+    /// The time of a satellite receiver beside it.
+    pub gps_time: Option<TimeGuess>,
     pub columns: Vec<ColumnGuess>,
     pub vehicle_column: Option<String>,
 }
@@ -93,7 +95,8 @@ fn shape(folder: String, looks: Vec<(Look, TimeGuess)>) -> Shape {
     }
     speed::settle_unit(&looks, &time, &mut columns);
     let vehicle_column = guess::vehicle(&looks[0]);
-    Shape { folder, looks, time, columns, vehicle_column }
+    let gps_time = looks.iter().find_map(|look| guess::gps_time(look, &time));
+    Shape { folder, looks, time, gps_time, columns, vehicle_column }
 }
 
 fn collect(folder: &Path, depth: usize, files: &mut Vec<PathBuf>) -> std::io::Result<()> {

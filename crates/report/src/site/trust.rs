@@ -97,7 +97,7 @@ fn lines(answers: &Answers) -> Vec<String> {
     };
     let rows = trust.rows_in();
     let share = if rows == 0 { 0.0 } else { 100.0 * trust.rows_rejected() as f64 / rows as f64 };
-    vec![
+    let read = vec![
         format!(
             "{} rows read, {} refused whole ({} %): each is in the rejects table with reason, file and line.",
             counted(rows),
@@ -120,7 +120,22 @@ fn lines(answers: &Answers) -> Vec<String> {
             "The ledger closes to {:.0e} of tractive plus braking energy on the worst trip.",
             trust.ledger_residual_worst_frac
         ),
-    ]
+    ];
+    read.into_iter().chain(summer_time(&trust.files)).collect()
+}
+
+/// Rows at the begin and end of summer time; nothing where no log was running.
+fn summer_time(files: &[crate::trust::FileTrust]) -> Option<String> {
+    let [twice, later, skipped] = files.iter().fold([0; 3], |sum: [u64; 3], file| {
+        let counts = [file.rows_repeated_hour, file.rows_repeated_hour_later, file.rows_skipped_hour];
+        std::array::from_fn(|at| sum[at] + counts[at])
+    });
+    (twice + skipped > 0).then(|| {
+        format!(
+            "{twice} rows lie in an hour that happened twice when summer time ended: {later} are of its second time by the row before, the others count as of its first. \
+             {skipped} rows were refused because their hour was skipped when summer time began."
+        )
+    })
 }
 
 /// What the speeds of each trip allow to be said of its braking energy, the commonest first.

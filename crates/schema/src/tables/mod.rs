@@ -139,12 +139,13 @@ mod tests {
     /// The unit stands last in each numeric column's name, as one suffix of this list.
     #[test]
     fn every_number_carries_its_unit_in_its_name() {
-        const SUFFIXES: [(&str, &str); 23] = [
+        const SUFFIXES: [(&str, &str); 24] = [
             ("_kwh_mi", "kW.h/[mi_i]"),
             ("_kwh_km", "kW.h/km"),
             ("_kwh_ton_mi", "kW.h/([ston_av].[mi_i])"),
             ("_kwh_day", "kW.h/d"),
             ("_mi_day", "[mi_i]/d"),
+            ("_s_day", "s/d"),
             ("_m_s2", "m/s2"),
             ("_rad_s", "rad/s"),
             ("_m_s", "m/s"),

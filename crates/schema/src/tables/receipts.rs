@@ -3,13 +3,13 @@ use crate::column::{Column, Table, count, flag, number, text};
 /// One line of account per log file: what went in is what came out plus what was refused.
 pub static RECEIPTS: Table = Table {
     name: "receipts",
-    version: 2,
+    version: 3,
     one_row_is: "one log file",
     sorted_by: "source_file",
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 24] = [
+static COLUMNS: [Column; 30] = [
     text("source_file", "", "file, relative to the pilot file"),
     text("source", "", "the [[sources]] entry that read it"),
     text("digest_sha256", "the file could not be read", "SHA-256 of the bytes"),
@@ -29,6 +29,13 @@ static COLUMNS: [Column; 24] = [
         "kept rows that gave their values to another: to one of the same instant, or to the next of the speed",
     ),
     count("rows_out_of_order", "", "kept rows that were earlier than the row before; sorted into place"),
+    count(
+        "rows_repeated_hour",
+        "",
+        "rows read in a local hour that happened twice because summer time ended: of its first time unless the row before tells",
+    ),
+    count("rows_repeated_hour_later", "", "of these, those that the row before told to be of the second time"),
+    count("rows_skipped_hour", "", "rows refused in a local hour that was skipped because summer time began"),
     count("rows_frozen", "", "kept rows masked as frozen"),
     count("rows_marked", "", "kept rows that some other rule marked: they stand as logged, see rules"),
     count("cells_filled", "", "cells filled forward because the pilot file says so"),
@@ -46,6 +53,21 @@ static COLUMNS: [Column; 24] = [
         "signals that seem to be in another unit than stated, with the figures; nothing was changed",
     ),
     flag("clock_relative", "", "true where the file has no wall clock"),
+    number(
+        "clock_offset_s",
+        "s",
+        "no GPS time in the file",
+        "any",
+        "median of GPS time less the logger's clock, as logged; of the vehicle that is furthest off",
+    ),
+    number(
+        "clock_drift_s_day",
+        "s/d",
+        "no GPS time, or too short a stretch of it to tell",
+        "any",
+        "what GPS time gains on the logger's clock a day, as logged; of the same vehicle",
+    ),
+    count("rows_on_gps_time", "", "rows put onto GPS time because the pilot file says so"),
     text(
         "rules",
         "",
