@@ -48,7 +48,7 @@ fn consumption(pilot: &Group) -> String {
     let miles = pilot.figure("distance_mi").unwrap_or(0.0);
     let ton = pilot.figure("consumption_kwh_ton_mi").map_or(String::new(), |_| {
         format!(
-            " Where the payload is known ({} % of the distance) it took {} {} of payload (short tons and miles, or tonnes and km).",
+            " Where the payload is known ({} % of the distance) it took {} {} of payload carried.",
             pilot.shown("payload_ton_miles_share_frac", Kind::Share, 0),
             pilot.shown("consumption_kwh_ton_mi", Kind::PerLoadDistance, 2),
             pilot.unit(Kind::PerLoadDistance),
@@ -115,8 +115,9 @@ fn recapture(pilot: &Group) -> String {
     let recoverable = match pilot.figure("recapture_of_recoverable_frac") {
         Some(_) if !modelled => {
             format!(
-                " It is {} % of what the vehicle sheet says was recoverable at the levels as set.",
-                pilot.shown("recapture_of_recoverable_frac", Kind::Share, 0)
+                " It is {} % ({}) of what the vehicle data says was recoverable at the levels as set; above 100 % that data is too low.",
+                pilot.shown("recapture_of_recoverable_frac", Kind::Share, 0),
+                interval(pilot, "recapture_of_recoverable", "frac", Kind::Share, 0)
             )
         }
         _ => String::new(),

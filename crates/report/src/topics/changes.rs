@@ -100,7 +100,11 @@ fn told(findings: usize, in_line: &[Row<'_>], hidden: usize, units: Units) -> Re
     };
     let beside = match in_line.len() {
         0 => String::new(),
-        n => format!("; {} in line with others of the type{}", counted(n, "truck"), unseen(in_line, units)?),
+        n => format!(
+            "; {} not told apart from others of the type{}",
+            counted(n, "truck"),
+            unseen(in_line, units)?
+        ),
     };
     let hidden = if hidden == 0 {
         String::new()

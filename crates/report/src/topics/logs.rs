@@ -126,10 +126,7 @@ fn told_signals(rows: &[Row<'_>]) -> Read<Vec<String>> {
             }
         }
         let is = now.percent("half_width_recovered_frac", 1)?;
-        let of = format!(
-            "{named}: recovered energy ({} kWh) is known to ± {is} % as logged (90 %, expected)",
-            now.fixed("energy_recovered_kwh", 1)?
-        );
+        let of = format!("{named}: recovered energy is known to ± {is} % as logged (90 %, expected)");
         told.push(match best {
             Some(row) => format!(
                 "{of}; {} would bring ± {} %, lacking on {}.",

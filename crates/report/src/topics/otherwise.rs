@@ -76,7 +76,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     topic.notes.push(
         "Model against model over the roads and stops that were driven, standing within trips included. Bounds: what the vehicle data's ends make of it, no probability. A level asks for the pedals of a \
          driver used to it; what letting the truck roll is worth, and any other change, replay --with shows, one change or several at a time. Temperature: air, cab climate and air density; tyres only in the bounds \
-         where the vehicle data does not say. Which values: [plan.hard_days] in the pilot file.",
+         where the vehicle data does not say. Weather nobody drove in is the model's alone. Which values: [plan.hard_days] in the pilot file.",
     );
     topic.grids.push(Grid::new(
         "The same trips, one thing changed",
@@ -111,7 +111,7 @@ fn sentence(rows: &[&Row<'_>], units: Units) -> Read<String> {
     }
     let first = rows[0];
     Ok(format!(
-        "{}: the {} trips as driven take {} {} by the model; {}. The rest lies between (modelled).",
+        "{}: the {} trips as driven take {} {} by the model, stops included; {}. The rest lies between (modelled).",
         first.words("vehicle_type")?,
         first.whole("trips")?,
         first.shown("consumption_driven_kwh_mi", Kind::PerDistance, 3)?,

@@ -49,7 +49,7 @@ fn of_fitted(cases: &[Case<'_>], tells_charging: bool) -> Read<Option<String>> {
         } else if row.flag("meets_target")? {
             enough.push((place, row));
         } else {
-            short.push(format!("{place}, not enough ({})", told_of(&row)?));
+            short.push(format!("{place}, {} ({})", verdict(&row)?, told_of(&row)?));
         }
     }
     let head = format!("{} has {}", name?, counted(packs as usize, "pack"));
@@ -122,11 +122,17 @@ pub fn other_days(cases: &[Case<'_>], kinds: &[&str], tells_charging: bool) -> R
             told.push(if short.is_empty() {
                 format!("The {packs} packs of {name} are enough on every other kind of day as well ({days}), wherever there are days enough to say.")
             } else {
-                format!("Of the other kinds of day ({days}) the {packs} packs of {name} are not enough on {}.", some(short))
+                format!("Of the other kinds of day ({days}) the {packs} packs of {name} are not shown to be enough on {}.", some(short))
             });
         }
     }
     Ok(told)
+}
+
+/// Of a count that misses the target: sure of it only where the whole interval does.
+fn verdict(row: &Row<'_>) -> Read<&'static str> {
+    let ends = row.number("probability_finish_p95_frac")?.zip(row.number("target_frac")?);
+    Ok(if ends.is_some_and(|(high, target)| high < target) { "not enough" } else { "not shown to be enough" })
 }
 
 /// How few would do as driven, and of which that is least sure.

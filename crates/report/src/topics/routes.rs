@@ -40,12 +40,15 @@ const CELLS: [grid::Column; 7] = [
     page_only(words("evidence", |row, _| row.words("evidence"))),
 ];
 
-const AROUND: [&str; 2] = [
-    "Lost around the places named above: braked and not back at the battery, each pass",
-    "Braked around the same places: at the wheels, each pass",
+const AROUND: [(Shows, &str); 2] = [
+    (Shows::Lost, "Lost around the places named above: braked and not back at the battery, each pass"),
+    (Shows::Won, "Won around the same places: back at the battery, each pass"),
 ];
-const ALL: [&str; 2] =
-    ["Lost, all cells; numbers that would cover one another stand on the part alone", "Braked, all cells"];
+const ALL: [(Shows, &str); 3] = [
+    (Shows::Lost, "Lost, all cells; numbers that would cover one another stand on the part alone"),
+    (Shows::Won, "Won, all cells"),
+    (Shows::Braked, "Braked at the wheels, all cells"),
+];
 
 pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     let mut topic = Topic::new(
@@ -131,7 +134,7 @@ fn routes_grid(routes: &[Row<'_>], recovery: &[Row<'_>], units: Units) -> Read<G
     Ok(grid)
 }
 
-/// What was lost and what was braked, of the part that holds most of it and of the whole.
+/// What was lost, what was won and what was braked, of the part that holds most of it and of the whole.
 fn maps(placed: &[Row<'_>], dearest: &[Row<'_>], ways: &Ways) -> Read<Vec<Drawing>> {
     let mut numbers = Vec::new();
     for (at, row) in dearest.iter().enumerate() {
@@ -141,16 +144,16 @@ fn maps(placed: &[Row<'_>], dearest: &[Row<'_>], ways: &Ways) -> Read<Vec<Drawin
     }
     let near = map::around(placed, &dearest[..dearest.len().min(lost::TOLD)])?;
     let whole = placed.to_vec();
-    let parts = [(&near, Size::Half, AROUND), (&whole, Size::Whole, ALL)];
+    let parts = [(&near, Size::Half, AROUND.as_slice()), (&whole, Size::Whole, ALL.as_slice())];
     let mut drawings = Vec::new();
-    for (rows, size, captions) in parts {
+    for (rows, size, maps) in parts {
         let mut drawn = BTreeSet::new();
         for row in rows {
             drawn.extend(CellIndex::from_str(row.text("cell")?));
         }
         let labels = Labels { names: ways.labels(&drawn), numbers: numbers.clone() };
-        for (shows, caption) in [Shows::Lost, Shows::Braked].into_iter().zip(captions) {
-            let svg = map::map(rows, shows, &labels, size)?;
+        for (shows, caption) in maps {
+            let svg = map::map(rows, *shows, &labels, size)?;
             if !svg.is_empty() {
                 drawings.push(Drawing { caption, svg, is_half: size == Size::Half });
             }

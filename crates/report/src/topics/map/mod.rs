@@ -45,6 +45,8 @@ pub enum Shows {
     Braked,
     /// Of it, what did not come back to the battery.
     Lost,
+    /// Of it, what did.
+    Won,
 }
 
 /// One hexagon and what it shows.
@@ -98,6 +100,7 @@ pub fn map(rows: &[Row<'_>], shows: Shows, labels: &Labels, size: Size) -> Read<
         Shows::Lost => {
             ("Braking energy that did not come back, for each pass, by road cell", "Wh lost, each pass")
         }
+        Shows::Won => ("Braking energy that came back, for each pass, by road cell", "Wh won, each pass"),
     };
     let mut svg = format!(
         "<svg class=\"{class}\" viewBox=\"0 0 {width:.0} {:.0}\" role=\"img\" aria-label=\"{1}\"><title>{1}</title>",
@@ -125,6 +128,7 @@ fn hexagon(row: &Row<'_>, shows: Shows) -> Read<Option<Hexagon>> {
         Shows::Braked => Some(braked),
         // Where more came back than was braked, within the errors of both, nothing was lost.
         Shows::Lost => lost::kwh(row)?.map(|kwh| kwh.max(0.0)),
+        Shows::Won => lost::kwh(row)?.map(|kwh| (braked - kwh).max(0.0)),
     };
     let Some(shown) = shown.filter(|_| passes > 0) else { return Ok(None) };
     Ok(Some(Hexagon {
