@@ -4,7 +4,7 @@ import { join } from "node:path";
 import { each } from "./browser.mjs";
 
 // Units of the tables, from their columns' endings, in SI. From the definitions of the mile (1609.344 m), the short ton
-// (907.18474 kg) and the watt hour (3600 J); on purpose not the program's own table.
+// (907.18474 kg), the pound (0.45359237 kg) and the watt hour (3600 J); on purpose not the program's own table.
 const IN_SI = [
   [/_kwh_ton_mi$/, 3.6e6 / (907.18474 * 1609.344)],
   [/_kwh_mi$/, 3.6e6 / 1609.344],
@@ -72,8 +72,10 @@ export const figures = async (browser, folder, pages) => {
       if (Math.abs(si - Number(figure.si)) > 1e-9 * Math.max(1e-9, Math.abs(si))) {
         fault(`${figure.of} is ${text} in the table and ${figure.si} in SI on the page`);
       }
-      const factor = { share: 100, energy: 1 / 3.6e6, power: 1e-3, hours: 1 / 3600, per_distance: 1609.344 / 3.6e6, distance: 1 / 1609.344 }[figure.kind] ?? 1;
-      if (figure.kind !== "per_load_distance" && Math.abs(Number(figure.text) - si * factor) > 0.5001 * 10 ** -figure.digits) {
+      const factor = { share: 100, energy: 1 / 3.6e6, power: 1e-3, hours: 1 / 3600, per_distance: 1609.344 / 3.6e6, distance: 1 / 1609.344, mass: 1 / 0.45359237, speed: 1 / 0.44704, height: 1 / 0.3048, temperature: 1.8 }[figure.kind] ?? 1;
+      // Degrees Fahrenheit do not begin at absolute zero.
+      const offset = figure.kind === "temperature" ? -459.67 : 0;
+      if (figure.kind !== "per_load_distance" && Math.abs(Number(figure.text) - si * factor - offset) > 0.5001 * 10 ** -figure.digits) {
         fault(`${figure.of} is ${text} in the table and reads ${figure.text}`);
       }
     }
