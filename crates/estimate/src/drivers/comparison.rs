@@ -69,7 +69,7 @@ pub(super) fn compare(rows: &[Row<'_>], compared: &BTreeSet<&str>) -> Result<Com
         return Err("no other driver with enough driving shares a truck or a route");
     }
     let fit = fit(&model.design).map_err(why)?;
-    let Model { design, groups, covariates } = &model;
+    let Model { design, groups, covariates, .. } = &model;
     // Days are many and alike: only trucks and routes can be mistaken for a driver.
     let free: Vec<usize> = (0..groups.len()).filter(|at| groups[*at].0 != "day").collect();
     let named = groups.iter().skip(1).map(|(name, _)| *name);
@@ -90,6 +90,8 @@ pub(super) struct Model {
     pub design: Design,
     pub groups: Vec<(&'static str, Vec<String>)>,
     covariates: Vec<String>,
+    /// The fixed columns of the reference: mean payload and hour, air that neither heats nor cools.
+    pub reference: Vec<f64>,
 }
 
 impl Model {
@@ -109,12 +111,13 @@ impl Model {
             .map(|(name, of)| (name, names(of), of))
             .filter(|(name, levels, _)| *name == "driver" || levels.len() > 1)
             .collect();
-        let (fixed, covariates) = covariates(rows);
+        let Covariates { columns: fixed, names: covariates, reference } = covariates(rows);
         let design = design(rows, fixed, groups.iter().map(|(_, levels, of)| (levels.as_slice(), *of)));
         Self {
             design,
             groups: groups.into_iter().map(|(name, levels, _)| (name, levels)).collect(),
             covariates,
+            reference,
         }
     }
 
@@ -154,8 +157,14 @@ fn design<'g>(
     }
 }
 
-/// Columns of what is not the driver's doing, the intercept first, and their names.
-fn covariates(rows: &[Row<'_>]) -> (Vec<Vec<f64>>, Vec<String>) {
+/// Columns of what is not the driver's doing, the intercept first; names of the others; and where the reference lies.
+struct Covariates {
+    columns: Vec<Vec<f64>>,
+    names: Vec<String>,
+    reference: Vec<f64>,
+}
+
+fn covariates(rows: &[Row<'_>]) -> Covariates {
     type Of = fn(&DriverDay) -> (f64, f64);
     let kinds: [(&str, Of); 4] = [
         ("payload", |day| (day.payload_kg_mi / KILOGRAMS_PER_SHORT_TON, day.payload_known_mi)),
@@ -164,7 +173,7 @@ fn covariates(rows: &[Row<'_>]) -> (Vec<Vec<f64>>, Vec<String>) {
         ("hour of the day", |day| (day.hour_h_mi, day.distance_mi)),
     ];
     let mut columns = vec![vec![1.0; rows.len()]];
-    let mut names = Vec::new();
+    let (mut names, mut reference) = (Vec::new(), vec![1.0]);
     for (name, of) in kinds {
         let known: Vec<Option<f64>> = rows
             .iter()
@@ -178,18 +187,21 @@ fn covariates(rows: &[Row<'_>]) -> (Vec<Vec<f64>>, Vec<String>) {
         // Unknown is set to the mean and told apart by a column of its own: it is no light truck and no mild day.
         let value: Vec<f64> = known.iter().map(|value| value.map_or(0.0, |value| value - mean)).collect();
         let unknown: Vec<f64> = known.iter().map(|value| f64::from(u8::from(value.is_none()))).collect();
-        for (column, label) in [(value, name.to_owned()), (unknown, format!("{name} unknown"))] {
+        // Columns stand about their mean; no cold and no heat lie that much below it.
+        let mild = if matches!(name, "cold" | "heat") { -mean } else { 0.0 };
+        for (column, label, at) in [(value, name.to_owned(), mild), (unknown, format!("{name} unknown"), 0.0)] {
             let room = rows.len() >= ROWS_PER_COVARIATE * (columns.len() + 1);
             let varies = column.iter().any(|value| value.abs() > 1e-9);
             columns.push(column);
             if room && varies && is_independent(&columns) {
                 names.push(label);
+                reference.push(at);
             } else {
                 columns.pop();
             }
         }
     }
-    (columns, names)
+    Covariates { columns, names, reference }
 }
 
 fn effects(

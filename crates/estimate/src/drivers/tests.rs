@@ -437,3 +437,37 @@ fn an_odd_truck_is_out_of_line() {
         found(&days, &[]).into_iter().filter(|row| row.finding == "out of line").map(|row| row.who).collect();
     assert!(odd.contains(&"T5".to_owned()), "{odd:?}");
 }
+
+/// Every other day 20 K colder, at a share more: normalised, a truck takes what it takes without the cold days, and a heavier
+/// one more than its own mean only by what it is.
+#[test]
+fn consumption_is_normalised_to_mild_air_and_mean_payload() {
+    let reference = |days: &DriverDays| -> BTreeMap<String, (f64, f64, f64)> {
+        let batch = changes(days, &[], true).unwrap();
+        let view = BatchView::new(&tables::CHANGES, &batch);
+        let number = |name: &str, row: usize| number_at(view.numbers(name).unwrap(), row);
+        (0..view.rows())
+            .filter_map(|row| {
+                let ends = number("reference_p05_kwh_mi", row).zip(number("reference_p95_kwh_mi", row))?;
+                let name = text_at(view.texts("name").unwrap(), row)?.to_owned();
+                Some((name, (number("reference_kwh_mi", row)?, ends.0, ends.1)))
+            })
+            .collect()
+    };
+    let mild = made(&FLEET, 5).days;
+    let mut cold = mild.clone();
+    for (at, (key, day)) in cold.days.iter_mut().enumerate() {
+        let is_cold = key.day.ends_with(['0', '2', '4', '6', '8']);
+        day.temperature_known_mi = day.distance_mi;
+        let kelvin = if is_cold { 20.0 + (at % 5) as f64 } else { 0.0 };
+        day.cold_k_mi = kelvin * day.distance_mi;
+        day.net_kwh *= (0.01 * kelvin).exp();
+    }
+    let (mild, cold) = (reference(&mild), reference(&cold));
+    assert_eq!(mild.len(), FLEET.vehicles, "{mild:?}");
+    for (name, (value, low, high)) in &mild {
+        let normalised = cold[name].0;
+        assert!(low < value && value < high && high / low < 1.5, "{name} {low} {value} {high}");
+        assert!((normalised / value - 1.0).abs() < 0.03, "{name}: {normalised} in the cold, {value} without");
+    }
+}

@@ -9,7 +9,7 @@ use super::rows::{Read, Row};
 use super::units::Units;
 use super::{Tables, Topic, counted, grid, listed};
 
-const CHANGES: [grid::Column; 10] = [
+const CHANGES: [grid::Column; 11] = [
     words("who or what", |row, _| Ok(format!("{} {}", row.text("subject")?, row.words("name")?))),
     words("response", |row, _| row.words("response")),
     words("finding", |row, _| row.scope(&["finding", "what"])),
@@ -22,6 +22,7 @@ const CHANGES: [grid::Column; 10] = [
         Some(_) => row.range(["change_p05_kwh_mi", "change_p95_kwh_mi"], Kind::PerDistance, 4),
         None => row.range(["standing_p05_kwh_mi", "standing_p95_kwh_mi"], Kind::PerDistance, 4),
     }),
+    page_only(figure("normalised, {kWh/mile}", normalised)),
     page_only(figure("fell back by chance, {kWh/mile}", |row, _| {
         row.shown("regression_kwh_mi", Kind::PerDistance, 4)
     })),
@@ -44,6 +45,16 @@ const CAPACITY: [grid::Column; 8] = [
     words("evidence", |row, _| row.words("evidence")),
     remarks("rests on", |row, _| row.words("why")),
 ];
+
+/// A vehicle's consumption at the reference, with its interval.
+fn normalised(row: &Row<'_>, _: Units) -> Read<String> {
+    let value = row.shown("reference_kwh_mi", Kind::PerDistance, 3)?;
+    let ends = ["reference_p05_kwh_mi", "reference_p95_kwh_mi"];
+    Ok(match row.number(ends[0])? {
+        Some(_) => format!("{value} ({})", row.range(ends, Kind::PerDistance, 3)?),
+        None => value,
+    })
+}
 
 pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     let mut topic = Topic::new(
@@ -78,7 +89,8 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         }
         topic.notes.push(
             "Looked for: what [[events]] of the pilot file name (coaching, firmware, tyres, a season), and a day from which a driver or a truck is another. A change is after less before, from each one's own baseline, less what would have been found if nothing had changed: who stood out by chance falls back. Below \
-             zero saves energy. Other things may have changed on the same day.",
+             zero saves energy. Other things may have changed on the same day. Normalised: what a truck takes with the pilot's mean payload in air between 59 and 72 °F (15 and 22 °C), on the mean route and by \
+             the mean driver.",
         );
         topic.grids.push(Grid::new(
             "Changes, and trucks beside others of their type",

@@ -5,13 +5,13 @@ const NO_CHANGE: &str = "no change, or not shown";
 /// What changed over time: each driver and vehicle against its own baseline, and the vehicle out of line.
 pub static CHANGES: Table = Table {
     name: "changes",
-    version: 2,
+    version: 3,
     one_row_is: "one finding about one driver or vehicle and one response",
     sorted_by: "subject, name, response, finding, service_day",
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 21] = [
+static COLUMNS: [Column; 24] = [
     text("subject", "", "driver or vehicle"),
     text("name", "", "the driver, as the pilot names people, or the vehicle"),
     text("response", "", "avoidable loss; consumption"),
@@ -84,5 +84,27 @@ static COLUMNS: [Column; 21] = [
         "low end of its 90 % interval",
     ),
     number("standing_p95_kwh_mi", "kW.h/[mi_i]", "a change, or not shown", "signed", "high end"),
+    number(
+        "reference_kwh_mi",
+        "kW.h/[mi_i]",
+        "no vehicle beside its type, or avoidable loss",
+        "above 0",
+        "the vehicle's net use while driving over distance, normalised: with the pilot's mean payload, between 15 and 22 degC, on the mean route, by the mean driver; \
+         the middle of days",
+    ),
+    number(
+        "reference_p05_kwh_mi",
+        "kW.h/[mi_i]",
+        "no such figure, or vehicles do not differ beyond chance",
+        "above 0",
+        "low end of its 90 % interval",
+    ),
+    number(
+        "reference_p95_kwh_mi",
+        "kW.h/[mi_i]",
+        "no such figure, or vehicles do not differ beyond chance",
+        "above 0",
+        "high end",
+    ),
     text("caution", "", "what to bear in mind"),
 ];
