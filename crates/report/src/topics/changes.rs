@@ -65,7 +65,13 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     );
     let rows = tables.rows(&tables::CHANGES);
     let (mut shown, mut hidden, mut in_line) = (Vec::new(), 0, Vec::new());
+    let mut is_stated = false;
     for row in &rows {
+        is_stated |= match row.text("finding")? {
+            "change stated" => true,
+            "not shown" => !row.text("what")?.is_empty(),
+            _ => false,
+        };
         match row.text("finding")? {
             "not shown" => hidden += 1,
             "in line" => {
@@ -86,6 +92,11 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
             if row.text("finding")? != "in line" {
                 topic.tell(sentence(row, units)?);
             }
+        }
+        if !is_stated {
+            topic.miss(
+                "Nothing is told of before and after coaching, firmware, tyres or a season: the pilot file states no day for any. [[events]] names a day and what happened on it.",
+            );
         }
         topic.notes.push(
             "Looked for: what [[events]] of the pilot file name (coaching, firmware, tyres, a season), and a day from which a driver or a truck is another. A change is after less before, from each one's own baseline, less what would have been found if nothing had changed: who stood out by chance falls back. Below \

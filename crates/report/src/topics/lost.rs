@@ -13,6 +13,7 @@ use crate::sentences::step_name;
 
 /// Places told of in a sentence.
 pub const TOLD: usize = 5;
+const WON_TOLD: usize = 3;
 /// A route driven on fewer days is not held against others; ours, no source.
 const DAYS_LEAST: u64 = 5;
 
@@ -122,6 +123,25 @@ pub fn told_places(recovery: &[Row<'_>], most: &[Row<'_>], ways: &Ways, units: U
         listed.len(),
         listed.join("; ")
     ))
+}
+
+/// The places that gave most back, each with its interval; nothing where no recovery is claimed.
+pub fn told_won(placed: &[Row<'_>], ways: &Ways, units: Units) -> Read<Option<String>> {
+    let mut won = Vec::new();
+    for row in placed {
+        if let Some(back) = row.number("energy_recovered_p50_kwh")? {
+            won.push((back, *row));
+        }
+    }
+    won.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut listed = Vec::new();
+    for (back, row) in won.iter().take(WON_TOLD).filter(|(back, _)| *back > 0.0) {
+        let Ok(cell) = CellIndex::from_str(row.text("cell")?) else { continue };
+        let range = row.range(["energy_recovered_p05_kwh", "energy_recovered_p95_kwh"], Kind::Energy, 1)?;
+        let back = units.figure(energy(*back), Kind::Energy, 1);
+        listed.push(format!("{} ({back} kWh, {range}; {})", ways.told(cell, units), row.words("evidence")?));
+    }
+    Ok((!listed.is_empty()).then(|| format!("Most came back to the battery at {} (90 %).", listed.join("; "))))
 }
 
 /// What was braked and did not come back in the whole pilot [kWh], and the same in words with interval and evidence.

@@ -74,6 +74,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     if !lead.is_empty() {
         topic.tell(lead.join(" "));
     }
+    topic.answer.extend(lost::told_won(&placed, &ways, units)?);
     topic.answer.extend(without_position(&cells)?);
     if routes.is_empty() {
         topic.miss(
