@@ -36,7 +36,7 @@ const DRAWS: usize = 2000;
 /// avoidable loss. Ours, no source.
 const ODD_SURE: f64 = 0.95;
 const ODD_SHARE: f64 = 0.05;
-/// Fewer vehicles of a type than this tell nothing of what is in line.
+/// Fewer vehicles of a type than this tell nothing of what is usual.
 const TYPE_LEAST: usize = 3;
 
 const FOUND: &str = "found because it is sharp, so its size is on the large side; days that follow their neighbours look like \
@@ -253,7 +253,7 @@ impl Followed<'_> {
                 subject: "vehicle",
                 name: name.clone(),
                 response: self.response.name(),
-                finding: if beyond >= ODD_SURE { "out of line" } else { "in line" },
+                finding: if beyond >= ODD_SURE { "out of line" } else { "not shown to differ" },
                 standing: Some([values.iter().sum::<f64>() / count, quantile(0.05), quantile(0.95)]),
                 reference: self.at_reference(place, own),
                 caution: STANDING,
@@ -266,13 +266,14 @@ impl Followed<'_> {
     /// What a vehicle takes with the mean payload at the mean hour, neither cold nor hot, on the mean route and by the mean driver.
     ///
     /// exp(x b + u): x the reference, u what is the vehicle's own; the middle of days, not their mean
-    /// Missing  no figure of avoidable loss; no interval where vehicles do not differ beyond chance
+    /// Missing  no figure of avoidable loss, nor where most days' payload or weather is unknown, or weather that was never mild
+    ///          cannot be told from the rest; no interval where vehicles do not differ beyond chance
     /// Source   best linear unbiased prediction, as for [`Fit::contrast`]
     fn at_reference(&self, place: usize, own: usize) -> Option<(f64, Option<[f64; 2]>)> {
         if !self.response.is_share() {
             return None;
         }
-        let log = self.fit.contrast(&self.model.reference, &[(place, own, 1.0)]);
+        let log = self.fit.contrast(self.model.reference.as_ref()?, &[(place, own, 1.0)]);
         let ends = log.half_width(0.9).map(|half| [(log.value - half).exp(), (log.value + half).exp()]);
         Some((log.value.exp(), ends))
     }

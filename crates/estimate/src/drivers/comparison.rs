@@ -46,6 +46,8 @@ type OfKey = fn(&Key) -> &str;
 const DRAWS: usize = 4000;
 /// A covariate asks for this many rows beyond those already spent.
 const ROWS_PER_COVARIATE: usize = 10;
+/// Mean cold or heat up to this is none. [10 K]
+const MILD: f64 = 0.05;
 /// Groupings, in the order of the design; the first is what is compared.
 const DRIVER: usize = 0;
 
@@ -90,8 +92,9 @@ pub(super) struct Model {
     pub design: Design,
     pub groups: Vec<(&'static str, Vec<String>)>,
     covariates: Vec<String>,
-    /// The fixed columns of the reference: mean payload and hour, air that neither heats nor cools.
-    pub reference: Vec<f64>,
+    /// The fixed columns of the reference: mean payload and hour, air that neither heats nor cools. `None` where payload or
+    /// weather is unknown for most days, or what the weather costs cannot be told.
+    pub reference: Option<Vec<f64>>,
 }
 
 impl Model {
@@ -161,7 +164,7 @@ fn design<'g>(
 struct Covariates {
     columns: Vec<Vec<f64>>,
     names: Vec<String>,
-    reference: Vec<f64>,
+    reference: Option<Vec<f64>>,
 }
 
 fn covariates(rows: &[Row<'_>]) -> Covariates {
@@ -173,7 +176,7 @@ fn covariates(rows: &[Row<'_>]) -> Covariates {
         ("hour of the day", |day| (day.hour_h_mi, day.distance_mi)),
     ];
     let mut columns = vec![vec![1.0; rows.len()]];
-    let (mut names, mut reference) = (Vec::new(), vec![1.0]);
+    let (mut names, mut reference, mut is_known) = (Vec::new(), vec![1.0], true);
     for (name, of) in kinds {
         let known: Vec<Option<f64>> = rows
             .iter()
@@ -187,6 +190,7 @@ fn covariates(rows: &[Row<'_>]) -> Covariates {
         // Unknown is set to the mean and told apart by a column of its own: it is no light truck and no mild day.
         let value: Vec<f64> = known.iter().map(|value| value.map_or(0.0, |value| value - mean)).collect();
         let unknown: Vec<f64> = known.iter().map(|value| f64::from(u8::from(value.is_none()))).collect();
+        is_known &= 2 * count > rows.len();
         // Columns stand about their mean; no cold and no heat lie that much below it.
         let mild = if matches!(name, "cold" | "heat") { -mean } else { 0.0 };
         for (column, label, at) in [(value, name.to_owned(), mild), (unknown, format!("{name} unknown"), 0.0)] {
@@ -197,11 +201,13 @@ fn covariates(rows: &[Row<'_>]) -> Covariates {
                 names.push(label);
                 reference.push(at);
             } else {
+                // Weather that costs something nobody can tell is no mild weather.
+                is_known &= at.abs() < MILD;
                 columns.pop();
             }
         }
     }
-    Covariates { columns, names, reference }
+    Covariates { columns, names, reference: is_known.then_some(reference) }
 }
 
 fn effects(

@@ -438,8 +438,8 @@ fn an_odd_truck_is_out_of_line() {
     assert!(odd.contains(&"T5".to_owned()), "{odd:?}");
 }
 
-/// Every other day 20 K colder, at a share more: normalised, a truck takes what it takes without the cold days, and a heavier
-/// one more than its own mean only by what it is.
+/// Every other day 20 K colder: normalised, a truck takes what it takes without the cold days. A truck that carries two tons
+/// more takes its own share and that of the mean payload, not of its load. Weather nobody logged is normalised to nothing.
 #[test]
 fn consumption_is_normalised_to_mild_air_and_mean_payload() {
     let reference = |days: &DriverDays| -> BTreeMap<String, (f64, f64, f64)> {
@@ -454,20 +454,36 @@ fn consumption_is_normalised_to_mild_air_and_mean_payload() {
             })
             .collect()
     };
-    let mild = made(&FLEET, 5).days;
+    let unlogged = made(&FLEET, 5).days;
+    assert_eq!(reference(&unlogged).len(), 0);
+    let mut mild = unlogged.clone();
+    mild.days.values_mut().for_each(|day| day.temperature_known_mi = day.distance_mi);
     let mut cold = mild.clone();
     for (at, (key, day)) in cold.days.iter_mut().enumerate() {
         let is_cold = key.day.ends_with(['0', '2', '4', '6', '8']);
-        day.temperature_known_mi = day.distance_mi;
         let kelvin = if is_cold { 20.0 + (at % 5) as f64 } else { 0.0 };
         day.cold_k_mi = kelvin * day.distance_mi;
         day.net_kwh *= (0.01 * kelvin).exp();
     }
-    let (mild, cold) = (reference(&mild), reference(&cold));
+    // Two tons more on one truck, at the tenth a ton that every load costs here.
+    let (mut loaded, tons) = (mild.clone(), 2.0);
+    let all = loaded.days.len() as f64;
+    let mut moved = 0.0;
+    for (_, day) in loaded.days.iter_mut().filter(|(key, _)| key.vehicle == "T3") {
+        day.payload_kg_mi += tons * backwatt_schema::KILOGRAMS_PER_SHORT_TON * day.distance_mi;
+        day.net_kwh *= (0.1 * tons).exp();
+        moved += tons / all;
+    }
+    let (mild, cold, loaded) = (reference(&mild), reference(&cold), reference(&loaded));
     assert_eq!(mild.len(), FLEET.vehicles, "{mild:?}");
     for (name, (value, low, high)) in &mild {
         let normalised = cold[name].0;
         assert!(low < value && value < high && high / low < 1.5, "{name} {low} {value} {high}");
         assert!((normalised / value - 1.0).abs() < 0.03, "{name}: {normalised} in the cold, {value} without");
+        let (carrying, expected) = (loaded[name].0, value * (0.1 * moved).exp());
+        assert!(
+            (carrying / expected - 1.0).abs() < 0.03,
+            "{name}: {carrying} where T3 is loaded, {expected} expected"
+        );
     }
 }

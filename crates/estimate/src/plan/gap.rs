@@ -14,7 +14,7 @@ use crate::tally::Sums;
 pub const CAUSES: [&str; 5] =
     ["speed and stops", "payload", "grade", "temperature and auxiliaries", "regen level"];
 
-const DRIVEN: &str = "as driven";
+pub(super) const DRIVEN: &str = "as driven";
 
 /// The scenarios a split among these causes needs: each set of causes of which some is the plan's.
 pub fn gap_scenarios(causes: &[usize]) -> Vec<(String, Vec<usize>)> {

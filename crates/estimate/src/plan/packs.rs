@@ -7,6 +7,7 @@ use backwatt_schema::{BatchBuilder, BatchError, tables};
 use backwatt_stats::{Chance, NextValue};
 
 use super::days::{Leg, VehicleDay};
+use super::gap::DRIVEN;
 use super::scope::Season;
 use super::settings::{PlanSettings, TypePlan};
 use crate::learned::Z_90;
@@ -223,7 +224,7 @@ fn row(
 /// A trip's use under a scenario with more packs. A pack's mass enters rolling and inertia in proportion, so that what
 /// one more costs is laid on for each.
 fn use_kwh(leg: &Leg, scenario: PackScenario, more_packs: f64) -> f64 {
-    let change = |name: &str| match (leg.scenarios.get("as driven"), leg.scenarios.get(name)) {
+    let change = |name: &str| match (leg.scenarios.get(DRIVEN), leg.scenarios.get(name)) {
         (Some(driven), Some(changed)) => changed.total_kwh() - driven.total_kwh(),
         _ => 0.0,
     };

@@ -1,6 +1,7 @@
 //! A range that was assumed, against use for each mile and what the packs hold.
 
 use super::days::{Modelled, VehicleDay};
+use super::gap::DRIVEN;
 use super::judged::{Measured, Row, in_short, judged_within, margin};
 use super::packs::{OF_BOUND, ONE_PACK_MORE};
 use super::scale::Scale;
@@ -39,7 +40,7 @@ pub(super) fn range<'a>(
             day.legs.iter().filter_map(|leg| leg.scenarios.get(ONE_PACK_MORE)).map(pick).sum()
         };
         let driven: f64 =
-            day.legs.iter().filter_map(|leg| leg.scenarios.get("as driven")).map(Modelled::total_kwh).sum();
+            day.legs.iter().filter_map(|leg| leg.scenarios.get(DRIVEN)).map(Modelled::total_kwh).sum();
         let use_kwh = day.use_kwh() + more * (of_pack(Modelled::total_kwh) - driven);
         let holds = capacity * packs / now * (1.0 - settings.reserve_frac);
         rows.push(DayRatio {

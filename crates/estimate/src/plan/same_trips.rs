@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 use arrow::array::RecordBatch;
 use backwatt_schema::{BatchBuilder, BatchError, BatchView, METRES_PER_MILE, number_at, tables};
 
+use super::gap::DRIVEN;
+
 /// What a scenario sets, each to one value; what it leaves as driven is `None`.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Set {
@@ -16,8 +18,6 @@ pub struct Set {
     pub speed_cap_m_s: Option<f64>,
 }
 
-/// Scenario in which nothing is changed.
-const AS_DRIVEN: &str = "as driven";
 const CAUTION: &str = "both sides modelled on the same roads and stops; ends are the sheet's, a bound and no probability; a driver drives another truck otherwise";
 
 /// Sums over the trips of all vehicles of a type, by scenario. Adds up over vehicles.
@@ -111,7 +111,7 @@ pub fn same_trips(sums: &SameTrips, asked: &BTreeMap<String, Vec<Set>>) -> Resul
     let mut rows: Vec<(&str, &Set, &Sums, &Sums)> = Vec::new();
     for (vehicle_type, sets) in asked {
         let of = |scenario: &str| sums.of.get(&(vehicle_type.clone(), scenario.to_owned()));
-        let Some(driven) = of(AS_DRIVEN) else { continue };
+        let Some(driven) = of(DRIVEN) else { continue };
         rows.extend(
             sets.iter().filter_map(|set| Some((vehicle_type.as_str(), set, driven, of(&set.scenario)?))),
         );
@@ -183,8 +183,8 @@ mod tests {
 
     #[test]
     fn sums_of_two_trucks_in_either_order() {
-        let one = SameTrips::of("van", &vehicle("a", &[(AS_DRIVEN, 1.0, 0.5), ("slow", 0.5, 0.375)])).unwrap();
-        let two = SameTrips::of("van", &vehicle("b", &[(AS_DRIVEN, 2.0, 0.25), ("slow", 1.0, 0.125)])).unwrap();
+        let one = SameTrips::of("van", &vehicle("a", &[(DRIVEN, 1.0, 0.5), ("slow", 0.5, 0.375)])).unwrap();
+        let two = SameTrips::of("van", &vehicle("b", &[(DRIVEN, 2.0, 0.25), ("slow", 1.0, 0.125)])).unwrap();
         let (mut sum, mut other) = (one.clone(), two.clone());
         sum.add(&two);
         other.add(&one);

@@ -307,6 +307,7 @@ mod tests {
              [[plan.regen]]\nshare = \"30 %\"\nof = \"everything\"\n\
              [[plan.range]]\npacks = 3\n\
              [plan.scenario]\nregen_level = \"turbo\"\ncruise_speed = \"30 mph\"\n\
+             [plan.hard_days]\nspeed_cap = \"0.1 mph\"\n\
              [plan.charging]\nfrom = \"late\"\nuntil = \"06:00\"\n\
              [[plan.chargers]]\nkind = \"steam\"\npower = \"1 kW\"\n\
              [[plan.driving]]\nshare = 3\nseasn = \"winter\"\n",
@@ -322,6 +323,7 @@ mod tests {
             "pilot-plan-regen",
             "pilot-unknown-level",
             "pilot-plan-driving",
+            "pilot-plan-speed-cap",
             "pilot-charging-window",
             "pilot-charger-kind",
             "pilot-unknown-key",
@@ -341,6 +343,7 @@ mod tests {
             "plan.reserve",
             "plan.target_probability",
             "plan.hard_days.cold",
+            "plan.hard_days.speed_cap",
             "plan.chargers.common_ac",
         ] {
             assert!(pilot.settings.iter().any(|setting| setting.key == key), "{key} is not listed");

@@ -131,6 +131,10 @@ fn driving(table: &Section<'_, '_>, r: &Reader<'_, '_, '_>) -> Option<Driving> {
     Some(Driving { cruise_m_s: cruise?, stops_per_m: stops? / METRES_PER_MILE, accel_m_s2, decel_m_s2, stop_s })
 }
 
+const CAP_MI_H: f64 = 45.0;
+const CAP_LEAST_M_S: f64 = 1.0;
+const OURS: &str = "ours, no source";
+
 pub fn hard_days(plan: &Section<'_, '_>) -> HardDays {
     let table = plan.section("hard_days");
     let empty = plan.nothing("hard_days");
@@ -143,9 +147,8 @@ pub fn hard_days(plan: &Section<'_, '_>) -> HardDays {
             .quantity("heavy", Dimension::Mass)
             .map(|at| r.possible("heavy", Dimension::Mass, at.value)),
         speed_cap_m_s: r
-            .or("speed_cap", Dimension::Speed, 45.0 * METRES_PER_MILE / 3600.0, "45 mph", PRACTICE)
-            .0
-            .max(1.0),
+            .or("speed_cap", Dimension::Speed, CAP_MI_H * METRES_PER_MILE / 3600.0, "45 mph", OURS)
+            .0,
         cold_usable_frac: r.share_or("cold_usable", 0.9, &memory("usable energy of a cold battery")).0,
         worn_usable_frac: r
             .share_or(
@@ -155,6 +158,15 @@ pub fn hard_days(plan: &Section<'_, '_>) -> HardDays {
             )
             .0,
     };
+    if found.speed_cap_m_s < CAP_LEAST_M_S {
+        let message = "nobody drives a round below a walk".to_owned();
+        section.fault(
+            "pilot-plan-speed-cap",
+            "speed_cap",
+            message,
+            "speed_cap = \"45 mph\", or leave it out".into(),
+        );
+    }
     if !section.has("heavy") {
         section.default("heavy", "payload_high of each type", "the heaviest load its sheet speaks of");
     }

@@ -160,7 +160,7 @@ fn text(
         ("changes", "subject") => ["driver", "vehicle"][row % 2].to_owned(),
         ("changes", "name") if row.is_multiple_of(2) => pilot.driver(row),
         ("changes", "name") => pilot.vehicle(row % pilot.vehicles.max(1)),
-        ("changes", "finding") => ["change found", "in line", "out of line"][row % 3].to_owned(),
+        ("changes", "finding") => ["change found", "not shown to differ", "out of line"][row % 3].to_owned(),
         (_, "vehicle_type") => pilot.named("van", 0),
         (_, "regen_level" | "level_reference") => pilot.named(LEVELS[row % 3], row % 3),
         (_, "charger") => pilot.named("charger", row),

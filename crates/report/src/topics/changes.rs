@@ -64,7 +64,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         "comparing-drivers.md",
     );
     let rows = tables.rows(&tables::CHANGES);
-    let (mut shown, mut hidden, mut in_line) = (Vec::new(), 0, Vec::new());
+    let (mut shown, mut hidden, mut alike) = (Vec::new(), 0, Vec::new());
     let mut is_stated = false;
     for row in &rows {
         is_stated |= match row.text("finding")? {
@@ -74,8 +74,8 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         };
         match row.text("finding")? {
             "not shown" => hidden += 1,
-            "in line" => {
-                in_line.push(*row);
+            "not shown to differ" => {
+                alike.push(*row);
                 shown.push(*row);
             }
             _ => shown.push(*row),
@@ -87,9 +87,9 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
              happened on it.",
         );
     } else {
-        topic.tell(told(shown.len() - in_line.len(), &in_line, hidden, units)?);
+        topic.tell(told(shown.len() - alike.len(), &alike, hidden, units)?);
         for row in &shown {
-            if row.text("finding")? != "in line" {
+            if row.text("finding")? != "not shown to differ" {
                 topic.tell(sentence(row, units)?);
             }
         }
@@ -115,19 +115,21 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     Ok(topic)
 }
 
-fn told(findings: usize, in_line: &[Row<'_>], hidden: usize, units: Units) -> Read<String> {
+fn told(findings: usize, alike: &[Row<'_>], hidden: usize, units: Units) -> Read<String> {
     let head = if findings == 0 {
         "No change and no truck out of line can be told".to_owned()
     } else {
         format!("{} of a change or of a truck out of line", counted(findings, "finding"))
     };
-    let beside = match in_line.len() {
+    let beside = match alike.len() {
         0 => String::new(),
-        n => format!(
-            "; {} not told apart from others of the type{}",
-            counted(n, "truck"),
-            unseen(in_line, units)?
-        ),
+        n => {
+            format!(
+                "; {} not shown to differ from others of the type{}",
+                counted(n, "truck"),
+                unseen(alike, units)?
+            )
+        }
     };
     let hidden = if hidden == 0 {
         String::new()
@@ -138,9 +140,9 @@ fn told(findings: usize, in_line: &[Row<'_>], hidden: usize, units: Units) -> Re
 }
 
 /// How large a difference may be that these logs do not show: half the interval of the best and of the least known truck.
-fn unseen(in_line: &[Row<'_>], units: Units) -> Read<String> {
+fn unseen(alike: &[Row<'_>], units: Units) -> Read<String> {
     let mut halves = Vec::new();
-    for row in in_line {
+    for row in alike {
         if let Some((low, high)) = row.number("standing_p05_kwh_mi")?.zip(row.number("standing_p95_kwh_mi")?) {
             halves.push((0.5 * (high - low), row.words("name")?));
         }

@@ -20,7 +20,7 @@ static COLUMNS: [Column; 24] = [
         "",
         "change stated (before and after an event of the pilot file); change found (a shift of the mean that chance seldom makes); \
          change of another (the step of the truck or driver it went with explains it); cannot be told apart (either step does); \
-         out of line, in line (a vehicle beside others of its type); not shown",
+         out of line, not shown to differ (a vehicle beside others of its type); not shown",
     ),
     text(
         "what",
@@ -87,7 +87,7 @@ static COLUMNS: [Column; 24] = [
     number(
         "reference_kwh_mi",
         "kW.h/[mi_i]",
-        "no vehicle beside its type, or avoidable loss",
+        "no vehicle beside its type, avoidable loss, or payload or weather mostly unknown",
         "above 0",
         "the vehicle's net use while driving over distance, normalised: with the pilot's mean payload, between 15 and 22 degC, on the mean route, by the mean driver; \
          the middle of days",
