@@ -39,7 +39,7 @@ const lanes = [
     await run("unit switch", () => switches(browser, given.usual, given.metric, usual.filter((page) => !page.startsWith("methods/"))));
     await run("phone", () => narrow(browser, given.usual, usual));
     await run("notes", () => notes(browser, given.usual, few));
-    await run("desk", () => wide(browser, given.usual, ["plan.html", "packs.html"]));
+    await run("desk", () => wide(browser, given.usual, few));
     await run("print", () => printed(browser, given.usual, few));
     await run("hostile, opens", () => opens(browser, given.hostile, bad));
     await run("hostile names", () => hostile(browser, given.hostile, bad));

@@ -19,10 +19,12 @@ mod share;
 mod shell;
 mod site;
 mod source;
+mod spread;
 mod text;
 mod topics;
 mod trust;
 mod what_if;
+mod worth;
 mod write;
 
 use backwatt_schema::{BatchError, Problem};

@@ -5,31 +5,42 @@ use serde::Serialize;
 
 use crate::answers::{Balance, Group};
 use crate::figure::{self, Kind};
+use crate::trust::Trust;
+use crate::{spread, worth};
 
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Sentence {
+    pub id: &'static str,
     /// The question it answers, in the reader's words.
     pub question: &'static str,
-    /// Figures as marks.
+    /// The answer; figures as marks.
     #[serde(serialize_with = "plain")]
     pub text: String,
+    /// What belongs to it.
+    #[serde(serialize_with = "plain")]
+    pub more: String,
 }
 
 fn plain<S: serde::Serializer>(text: &str, to: S) -> Result<S::Ok, S::Error> {
     to.serialize_str(&figure::plain(text))
 }
 
-pub fn all(groups: &[Group], balances: &[Balance]) -> Vec<Sentence> {
+pub fn all(groups: &[Group], balances: &[Balance], trust: &Trust) -> Vec<Sentence> {
     let Some(pilot) = groups.iter().find(|group| group.grouping == "pilot") else { return Vec::new() };
     let balance = balances.iter().find(|b| b.grouping == "pilot");
-    let sentence = |question, text| Sentence { question, text };
+    let sentence = |id, question, [text, more]: [String; 2]| Sentence { id, question, text, more };
     vec![
-        sentence("How much energy did driving take?", consumption(pilot)),
-        sentence("How much of the braking energy came back?", recapture(pilot)),
-        sentence("What is that as a share of use, and in distance?", shares(pilot)),
-        sentence("Where did the rest of the braking energy go?", rest(balance)),
-        sentence("What is left between battery and physics?", unexplained(pilot)),
+        sentence("use", "How much energy did driving take?", consumption(pilot, groups)),
+        sentence("recapture", "How much of the braking energy came back?", recapture(pilot)),
+        sentence("shares", "What is that as a share of use, and in distance?", shares(pilot)),
+        sentence("rest", "Where did the rest of the braking energy go?", rest(balance)),
+        sentence("worth", "Can the logs be trusted?", worth::told(trust, groups, pilot)),
     ]
+}
+
+/// An answer with nothing to add.
+fn alone(text: impl Into<String>) -> [String; 2] {
+    [text.into(), String::new()]
 }
 
 /// The 90 % interval of a figure, or a word that there is none.
@@ -40,15 +51,15 @@ pub fn interval(group: &Group, stem: &str, unit: &str, kind: Kind, digits: usize
     )
 }
 
-fn consumption(pilot: &Group) -> String {
+fn consumption(pilot: &Group, groups: &[Group]) -> [String; 2] {
     let Some(value) = pilot.consumption_kwh_mi.value else {
-        return "There is no distance to divide by.".to_owned();
+        return alone("There is no distance to divide by.");
     };
     let unit = pilot.unit(Kind::PerDistance);
     let miles = pilot.figure("distance_mi").unwrap_or(0.0);
     let ton = pilot.figure("consumption_kwh_ton_mi").map_or(String::new(), |_| {
         format!(
-            " Where the payload is known ({} % of the distance) it took {} {} of payload carried.",
+            "Where the payload is known ({} % of the distance) it took {} {} of payload carried.",
             pilot.shown("payload_ton_miles_share_frac", Kind::Share, 0),
             pilot.shown("consumption_kwh_ton_mi", Kind::PerLoadDistance, 2),
             pilot.unit(Kind::PerLoadDistance),
@@ -57,19 +68,23 @@ fn consumption(pilot: &Group) -> String {
     let stood = pilot.figure("energy_standing_kwh").unwrap_or(0.0);
     let parked = pilot.figure("energy_parked_kwh").unwrap_or(0.0);
     let all_in = (value * miles + stood + parked) / miles.max(f64::MIN_POSITIVE);
-    format!(
-        "Driving took {} {unit} at the battery terminals ({}; {}; {} vehicle-days, {} {}). \
-         Standing at stops took {} kWh and parking {} kWh more: {} {unit} with both.{ton}",
+    let head = format!(
+        "Driving took {} {unit} at the battery terminals ({}; {}; {} vehicle-days, {} {}).",
         pilot.shown("consumption_kwh_mi", Kind::PerDistance, 2),
         interval(pilot, "consumption", "kwh_mi", Kind::PerDistance, 2),
         evidence(pilot),
         pilot.vehicle_days,
         pilot.shown("distance_mi", Kind::Distance, 0),
         pilot.unit(Kind::Distance),
+    );
+    let standing = format!(
+        "Standing at stops took {} kWh and parking {} kWh more: {} {unit} with both.",
         pilot.other(Kind::Energy.si_of("_kwh", stood), Kind::Energy, 1),
         pilot.other(Kind::Energy.si_of("_kwh", parked), Kind::Energy, 1),
         pilot.other(Kind::PerDistance.si_of("_kwh_mi", all_in), Kind::PerDistance, 2),
-    )
+    );
+    let parts = [standing, ton, spread::told(groups).unwrap_or_default()];
+    [head, parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(" ")]
 }
 
 fn evidence(group: &Group) -> String {
@@ -85,11 +100,11 @@ fn evidence(group: &Group) -> String {
     }
 }
 
-fn recapture(pilot: &Group) -> String {
+fn recapture(pilot: &Group) -> [String; 2] {
     let elsewhere = pilot.figure("energy_returned_unknown_store_kwh").unwrap_or(0.0);
     let unknown_store = if elsewhere > 0.005 {
         format!(
-            " {elsewhere:.2} kWh flowed back to a store the log does not name; it is not counted as recovered."
+            "{elsewhere:.2} kWh flowed back to a store the log does not name; it is not counted as recovered."
         )
     } else {
         String::new()
@@ -97,7 +112,7 @@ fn recapture(pilot: &Group) -> String {
     if pilot.recapture_of_braking_frac.value.is_none() {
         let caution = figure::prose(&pilot.caution);
         let why = if caution.is_empty() { String::new() } else { format!(": {caution}") };
-        return format!("No share of braking energy can be claimed from these logs{why}.{unknown_store}");
+        return [format!("No share of braking energy can be claimed from these logs{why}."), unknown_store];
     }
     // What no battery signal bears out is told as what it is, and its share of the recoverable is the assumption itself.
     let measured = pilot.figure("recapture_measured_share_frac").unwrap_or(0.0);
@@ -115,22 +130,23 @@ fn recapture(pilot: &Group) -> String {
     let recoverable = match pilot.figure("recapture_of_recoverable_frac") {
         Some(_) if !modelled => {
             format!(
-                " It is {} % ({}) of what the vehicle data says was recoverable at the levels as set; above 100 % that data is too low.",
+                "It is {} % ({}) of what the vehicle data says was recoverable at the levels as set; above 100 % that data is too low.",
                 pilot.shown("recapture_of_recoverable_frac", Kind::Share, 0),
                 interval(pilot, "recapture_of_recoverable", "frac", Kind::Share, 0)
             )
         }
         _ => String::new(),
     };
-    format!(
+    let told = format!(
         "{head}{} % of the braking energy at the wheels ({} kWh, modelled) came back to the battery \
-         terminals ({}; recovered energy {}{}).{recoverable}{unknown_store}",
+         terminals ({}; recovered energy {}{}).",
         pilot.shown("recapture_of_braking_frac", Kind::Share, 0),
         pilot.shown("energy_braking_paired_kwh", Kind::Energy, 1),
         interval(pilot, "recapture_of_braking", "frac", Kind::Share, 0),
         evidence,
         claimed_distance(pilot),
-    )
+    );
+    [told, [recoverable, unknown_store].join(" ").trim().to_owned()]
 }
 
 /// Where recovered energy is claimed on part of the distance only.
@@ -144,48 +160,30 @@ fn claimed_distance(pilot: &Group) -> String {
     }
 }
 
-fn unexplained(pilot: &Group) -> String {
-    let measured = pilot.figure("energy_measured_discharged_kwh").unwrap_or(0.0);
-    if measured <= 0.0 {
-        return "No battery power is logged, so nothing can be held against the physics.".to_owned();
-    }
-    let gap = pilot.figure("energy_unexplained_kwh").unwrap_or(0.0);
-    let direction = if gap >= 0.0 { "more" } else { "less" };
-    let reading = if gap > 0.05 * measured {
-        " Auxiliaries or cab climate above the sheet, a heavier load, or lower efficiency would all look like this."
-    } else {
-        ""
-    };
-    format!(
-        "Where battery power is measured, the battery gave {:.1} kWh {direction} than physics and the vehicle sheet ask: {:.1} % of \
-         its gross discharge of {} kWh is unexplained.{reading}",
-        gap.abs(),
-        100.0 * gap / measured,
-        pilot.shown("energy_measured_discharged_kwh", Kind::Energy, 1),
-    )
-}
-
-fn shares(pilot: &Group) -> String {
+fn shares(pilot: &Group) -> [String; 2] {
     if pilot.figure("recapture_of_use_frac").is_none() || pilot.figure("recapture_over_net_use_frac").is_none()
     {
-        return "No recovered energy worth a share is claimed, so there is no share of use.".to_owned();
+        return alone("No recovered energy worth a share is claimed, so there is no share of use.");
     }
     let claimed = pilot.figure("distance_mi").unwrap_or(0.0)
         * pilot.figure("recapture_distance_share_frac").unwrap_or(0.0);
-    format!(
-        "The same energy is {} % of gross discharge in trips, stops included ({}) and {} % of net use. Counting what \
-         regen fed to the auxiliaries first (modelled), the range gain is {} % of net use and regen carried {} of the \
-         {} {} on which recovery is claimed ({}); counting only what reached the battery terminals, {}.",
+    let head = format!(
+        "The same energy is {} % of gross discharge in trips, stops included ({}) and {} % of net use.",
         pilot.shown("recapture_of_use_frac", Kind::Share, 1),
         interval(pilot, "recapture_of_use", "frac", Kind::Share, 1),
         pilot.shown("recapture_over_net_use_frac", Kind::Share, 1),
+    );
+    let carried = format!(
+        "Counting what regen fed to the auxiliaries first (modelled), the range gain is {} % of net use and regen carried {} of the \
+         {} {} on which recovery is claimed ({}); counting only what reached the battery terminals, {}.",
         pilot.shown("range_gain_frac", Kind::Share, 1),
         pilot.shown("carried_by_regen_mi", Kind::Distance, 0),
         pilot.other(Kind::Distance.si_of("_mi", claimed), Kind::Distance, 0),
         pilot.unit(Kind::Distance),
         interval(pilot, "carried_by_regen", "mi", Kind::Distance, 0),
         pilot.shown("carried_by_regen_low_mi", Kind::Distance, 0),
-    )
+    );
+    [head, carried]
 }
 
 /// Names of the steps of the cascade, as printed.
@@ -203,10 +201,11 @@ pub fn step_name(column: &str) -> &'static str {
     }
 }
 
-fn rest(balance: Option<&Balance>) -> String {
+fn rest(balance: Option<&Balance>) -> [String; 2] {
     let Some(balance) = balance.filter(|b| b.figure("energy_braking_kwh") > 0.0) else {
-        return "Braking energy is not claimed from these logs: they are sampled too slowly, or too noisy."
-            .to_owned();
+        return alone(
+            "Braking energy is not claimed from these logs: they are sampled too slowly, or too noisy.",
+        );
     };
     let braking = balance.figure("energy_braking_kwh");
     let mut parts: Vec<(f64, &str)> = tables::CASCADE
@@ -232,11 +231,14 @@ fn rest(balance: Option<&Balance>) -> String {
             -100.0 * short
         )
     };
-    format!(
-        "Of the braking energy at the wheels, by the first limit that binds (modelled from the vehicle sheet): {}. \
-         {:.1} % was recoverable ({:.1} % with the best level at every instant); {gap}.",
-        list.join(", "),
+    let head = format!(
+        "Of the braking energy at the wheels, by the first limit that binds (modelled from the vehicle sheet): {}.",
+        list.join(", ")
+    );
+    let left = format!(
+        "{:.1} % was recoverable ({:.1} % with the best level at every instant); {gap}.",
         100.0 * left,
         100.0 * attainable,
-    )
+    );
+    [head, left]
 }

@@ -28,7 +28,8 @@ pub fn text(answers: &Answers) -> String {
     let _ = writeln!(out, "{}", answers.pilot);
     let _ = writeln!(out, "{}\n", "=".repeat(answers.pilot.chars().count().clamp(1, WIDTH)));
     for sentence in &answers.sentences {
-        let _ = writeln!(out, "{}", wrapped(&format!("{} {}", sentence.question, plain(&sentence.text))));
+        let told = format!("{} {} {}", sentence.question, plain(&sentence.text), plain(&sentence.more));
+        let _ = writeln!(out, "{}", wrapped(told.trim_end()));
         out.push('\n');
     }
     for (grouping, heading) in SHOWN {

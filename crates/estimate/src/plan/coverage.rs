@@ -54,6 +54,7 @@ pub fn coverage(
                 [1, 1, 0, 0],
                 [0, 0, 1, 0],
                 [0, 0, 0, 1],
+                [0, 0, 1, 1],
                 [1, 1, 1, 1],
             ] {
                 let key = std::array::from_fn(|at| if kept[at] == 1 { full[at] } else { ALL }.to_owned());

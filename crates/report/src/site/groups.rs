@@ -4,7 +4,7 @@ use askama::Template;
 
 use super::{Replays, methods};
 use crate::ReportError;
-use crate::answers::{Answers, Group, UNKNOWN};
+use crate::answers::{Answers, Group};
 use crate::chart::{self, Dot};
 use crate::figure::{self, Kind, fixed, markup};
 
@@ -41,6 +41,7 @@ struct Section {
     heading: &'static str,
     note: &'static str,
     svgs: Option<[String; 2]>,
+    /// Of the columns after the group's name.
     heads: Vec<Head>,
     rows: Vec<Vec<Cell>>,
     more: usize,
@@ -75,13 +76,23 @@ pub fn section(answers: &Answers, grouping: &str, replays: &Replays) -> Result<S
         let kind = Kind::PerDistance.shown(metric);
         chart::dots(&title, kind.word, &dots(shown, metric))
     };
+    let mut columns = columns(first);
+    columns.retain(|column| id != "trip" || column.of_trips);
+    let row = |group: &&Group| {
+        let name =
+            Cell { markup: named(group, answers, &cautions, replays), hover: String::new(), is_words: true };
+        std::iter::once(name).chain(columns.iter().map(|column| (column.cell)(group))).collect()
+    };
     let section = Section {
         id,
         heading,
         note,
         svgs: drawn.then(|| [svg(false), svg(true)]),
-        heads: heads(first),
-        rows: shown.iter().map(|group| row(group, answers, &cautions, replays)).collect(),
+        heads: columns
+            .iter()
+            .map(|column| Head { markup: markup(&column.head), hover: column.hover })
+            .collect(),
+        rows: shown.iter().map(row).collect(),
         more: groups.len() - shown.len(),
         cautions: cautions.iter().map(|caution| markup(&figure::prose(caution))).collect(),
         method: methods::href("evidence.md"),
@@ -98,10 +109,7 @@ fn dots(groups: &[&Group], metric: bool) -> Vec<Dot> {
             let measure = group.consumption_kwh_mi;
             let value = shown(measure.value?);
             Some(Dot {
-                label: match group.grouping.as_str() {
-                    "temperature_band" => figure::plain(&figure::band(&group.name, metric)),
-                    _ => figure::cut(&group.name, figure::NAME_CHARS),
-                },
+                label: drawn_name(group, metric),
                 value,
                 low: measure.low.map(shown),
                 high: measure.high.map(shown),
@@ -109,6 +117,14 @@ fn dots(groups: &[&Group], metric: bool) -> Vec<Dot> {
             })
         })
         .collect()
+}
+
+/// A group's name beside its mark.
+pub fn drawn_name(group: &Group, metric: bool) -> String {
+    match group.grouping.as_str() {
+        "temperature_band" => figure::plain(&figure::band(&group.name, metric)),
+        _ => figure::cut(&group.name, figure::NAME_CHARS),
+    }
 }
 
 /// Every caution of the rows shown, once, in the order met.
@@ -122,71 +138,106 @@ fn cautions(groups: &[&Group]) -> Vec<String> {
     found
 }
 
-fn heads(group: &Group) -> Vec<Head> {
-    let distance = group.unit(Kind::Distance);
-    let head = |text: &str, hover: &'static str| Head { markup: markup(text), hover };
+/// A column: its head, what it is on hover, and its cell.
+struct Column {
+    head: String,
+    hover: &'static str,
+    cell: fn(&Group) -> Cell,
+    /// False for what a single trip has no room for.
+    of_trips: bool,
+}
+
+fn columns(first: &Group) -> Vec<Column> {
+    let distance = first.unit(Kind::Distance);
+    let column = |head: &str, hover: &'static str, cell: fn(&Group) -> Cell| Column {
+        head: head.to_owned(),
+        hover,
+        cell,
+        of_trips: true,
+    };
+    let not_of_trips = |column: Column| Column { of_trips: false, ..column };
     vec![
-        head("group", ""),
-        head(&distance, "distance driven"),
-        head(&group.unit(Kind::PerDistance), "net energy at the battery terminals over distance, driving only"),
-        head("90 % interval", "of the column before"),
-        head("evidence", "of consumption"),
-        head("braking at the wheels, kWh", "where recovered energy is claimed: the denominator of the next"),
-        head("recovered / braking, %", "R1: recovered over braking energy at the wheels"),
-        head("90 % interval, %", "of the column before"),
-        head("recovered / recoverable, %", "R2: over what the level as set could have taken in"),
-        head("recovered / gross discharge, %", "R4: over all energy out of the battery in trips"),
-        head("range gain: dc link / net use, %", "R7: returned at the dc link over net use"),
-        head(&format!("{distance} carried by regen"), "R10"),
-        head("evidence of recovery", "of recovered energy"),
-        head(&format!("claimed on, % of {distance}"), "share of the distance on which recovery is claimed"),
-        head("trips", ""),
-        head("n: vehicle-days", "the clusters of the interval"),
+        column(&distance, "distance driven", |group| {
+            number(group, "distance", "mi", Kind::Distance, 1, &group.evidence)
+        }),
+        column(
+            &first.unit(Kind::PerDistance),
+            "net energy at the battery terminals over distance, driving only",
+            |group| with_range(group, "consumption", "kwh_mi", Kind::PerDistance, 3, &own(group)),
+        ),
+        column(&first.unit(Kind::PerLoadDistance), "of payload carried, where the payload is known", |group| {
+            number(group, "consumption", "kwh_ton_mi", Kind::PerLoadDistance, 2, &group.evidence)
+        }),
+        column(
+            "braking at the wheels, kWh",
+            "where recovered energy is claimed: the denominator of the next",
+            |group| number(group, "energy_braking_paired", "kwh", Kind::Energy, 1, "modelled"),
+        ),
+        column("recovered / braking, %", "R1: recovered over braking energy at the wheels", |group| {
+            with_range(group, "recapture_of_braking", "frac", Kind::Share, 1, &back(group))
+        }),
+        column("recovered / recoverable, %", "R2: over what the level as set could have taken in", |group| {
+            number(group, "recapture_of_recoverable", "frac", Kind::Share, 1, &group.recapture_evidence)
+        }),
+        column("recovered / gross discharge, %", "R4: over all energy out of the battery in trips", |group| {
+            number(group, "recapture_of_use", "frac", Kind::Share, 1, &group.recapture_evidence)
+        }),
+        column("range gain: dc link / net use, %", "R7: returned at the dc link over net use", |group| {
+            number(group, "range_gain", "frac", Kind::Share, 1, &group.recapture_evidence)
+        }),
+        column(&format!("{distance} carried by regen"), "R10", |group| {
+            number(group, "carried_by_regen", "mi", Kind::Distance, 0, &group.recapture_evidence)
+        }),
+        column(
+            &format!("claimed on, % of {distance}"),
+            "share of the distance on which recovery is claimed",
+            |group| {
+                number(group, "recapture_distance_share", "frac", Kind::Share, 0, &group.recapture_evidence)
+            },
+        ),
+        not_of_trips(column("trips", "", |group| plain(group.trips.to_string()))),
+        not_of_trips(column("n: vehicle-days", "the clusters of the interval", |group| {
+            plain(group.vehicle_days.to_string())
+        })),
     ]
 }
 
-fn row(group: &Group, answers: &Answers, cautions: &[String], replays: &Replays) -> Vec<Cell> {
-    let n = format!("n: {} vehicle-days, {} trips", group.vehicle_days, group.trips);
-    let number = |column: &str, kind: Kind, digits: usize, stem: &str, evidence: &str| {
-        let unit = column.strip_prefix(stem).unwrap_or_default().trim_start_matches('_');
-        let range = group.range(stem, unit, kind, digits.max(1)).map(|range| figure::plain(&range));
-        let range =
-            range.map_or_else(|| "no 90 % interval".to_owned(), |range| format!("90 % interval {range}"));
-        Cell {
-            markup: markup(&group.shown(column, kind, digits)),
-            hover: format!("{range}; {evidence}; {n}"),
-            is_words: false,
-        }
-    };
-    let range = |stem: &str, unit: &str, kind: Kind, digits: usize| Cell {
-        markup: markup(&group.range(stem, unit, kind, digits).unwrap_or(UNKNOWN.to_owned())),
-        hover: n.clone(),
+fn plain(text: String) -> Cell {
+    Cell { markup: text, hover: String::new(), is_words: false }
+}
+
+/// A number with its interval and what it rests on to see on hover.
+fn number(group: &Group, stem: &str, unit: &str, kind: Kind, digits: usize, evidence: &str) -> Cell {
+    let range = group.range(stem, unit, kind, digits.max(1)).map(|range| figure::plain(&range));
+    let range = range.map_or_else(|| "no 90 % interval".to_owned(), |range| format!("90 % interval {range}"));
+    Cell {
+        markup: markup(&group.shown(&format!("{stem}_{unit}"), kind, digits)),
+        hover: format!("{range}; {evidence}; n: {} vehicle-days, {} trips", group.vehicle_days, group.trips),
         is_words: false,
-    };
-    let words = |text: String| Cell { markup: text, hover: String::new(), is_words: true };
-    let plain = |text: String| Cell { markup: text, hover: String::new(), is_words: false };
-    let (own, back) = (group.evidence.as_str(), group.recapture_evidence.as_str());
-    vec![
-        words(named(group, answers, cautions, replays)),
-        number("distance_mi", Kind::Distance, 1, "distance", own),
-        number("consumption_kwh_mi", Kind::PerDistance, 3, "consumption", own),
-        range("consumption", "kwh_mi", Kind::PerDistance, 3),
-        words(graded(group, own, "evidence_measured_share_frac")),
-        number("energy_braking_paired_kwh", Kind::Energy, 1, "energy_braking_paired", "modelled"),
-        number("recapture_of_braking_frac", Kind::Share, 1, "recapture_of_braking", back),
-        range("recapture_of_braking", "frac", Kind::Share, 0),
-        number("recapture_of_recoverable_frac", Kind::Share, 1, "recapture_of_recoverable", back),
-        number("recapture_of_use_frac", Kind::Share, 1, "recapture_of_use", back),
-        number("range_gain_frac", Kind::Share, 1, "range_gain", back),
-        number("carried_by_regen_mi", Kind::Distance, 0, "carried_by_regen", back),
-        words(match back {
-            "none" => "no claim".to_owned(),
-            _ => graded(group, back, "recapture_measured_share_frac"),
-        }),
-        number("recapture_distance_share_frac", Kind::Share, 0, "recapture_distance_share", back),
-        plain(group.trips.to_string()),
-        plain(group.vehicle_days.to_string()),
-    ]
+    }
+}
+
+/// A number with its interval and what it rests on below it.
+fn with_range(group: &Group, stem: &str, unit: &str, kind: Kind, digits: usize, evidence: &str) -> Cell {
+    let cell = number(group, stem, unit, kind, digits, &figure::plain(evidence));
+    let range = group
+        .range(stem, unit, kind, digits.min(2))
+        .map_or(String::new(), |range| format!("<span class=\"under\">{}</span>", markup(&range)));
+    let evidence = format!("<span class=\"under grade\">{}</span>", markup(evidence));
+    Cell { markup: format!("{}{range}{evidence}", cell.markup), ..cell }
+}
+
+/// What consumption rests on.
+fn own(group: &Group) -> String {
+    graded(group, &group.evidence, "evidence_measured_share_frac")
+}
+
+/// What recovered energy rests on.
+fn back(group: &Group) -> String {
+    match group.recapture_evidence.as_str() {
+        "none" => "no claim".to_owned(),
+        grade => graded(group, grade, "recapture_measured_share_frac"),
+    }
 }
 
 /// The group's name, with a link to what it leads to and the numbers of its cautions.
@@ -214,7 +265,7 @@ fn named(group: &Group, answers: &Answers, cautions: &[String], replays: &Replay
 fn graded(group: &Group, evidence: &str, measured: &str) -> String {
     match group.figure(measured) {
         Some(share) if evidence != "measured" && share >= 0.005 => {
-            format!("{evidence}, {} % measured", markup(&group.shown(measured, Kind::Share, 0)))
+            format!("{evidence}, {} % measured", group.shown(measured, Kind::Share, 0))
         }
         _ => evidence.to_owned(),
     }

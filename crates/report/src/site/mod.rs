@@ -3,6 +3,7 @@
 //! Deliberately absent: any figure that is reckoned here. Pages show what [`Answers`] holds.
 
 mod examples;
+mod glance;
 mod glossary;
 mod groups;
 mod methods;

@@ -1,9 +1,10 @@
-//! The first page: every question with its answer in a sentence, and where the rest of it stands.
+//! The first page: the pilot at a glance, then every question with its answer, and where the rest of it stands.
 
 use std::collections::BTreeSet;
 
 use askama::Template;
 
+use super::glance::{self, Glance};
 use crate::ReportError;
 use crate::answers::Answers;
 use crate::figure::{counted, markup};
@@ -13,50 +14,96 @@ use crate::shell::Entry;
 #[template(path = "overview.html")]
 struct Overview<'a> {
     answers: &'a Answers,
+    glance: Glance<'a>,
     told: Vec<Told>,
-    trips: u64,
+    trips: String,
     rows: String,
     refused: String,
 }
 
 struct Told {
     question: &'static str,
-    text: String,
+    lead: String,
+    rest: String,
     href: String,
     more: String,
 }
 
+/// Answers in the order of the page: what was used, what came back, what another choice would do, who and where, the
+/// plan, and what all of it is worth.
+const ORDER: [&str; 16] = [
+    "use",
+    "recapture",
+    "shares",
+    "rest",
+    "levels",
+    "otherwise",
+    "coaching",
+    "routes",
+    "plan",
+    "packs",
+    "charging",
+    "climate",
+    "worth",
+    "logs",
+    "time",
+    "coverage",
+];
+/// Sentences of a topic beside its first that belong to the answer.
+const FURTHER: [(&str, usize); 2] = [("coaching", 2), ("time", 1)];
+
 pub fn body(answers: &Answers) -> Result<String, ReportError> {
-    let first = answers.sentences.iter().zip(SENTENCES).map(|(sentence, href)| Told {
-        question: sentence.question,
-        text: markup(&sentence.text),
-        href: href.to_owned(),
-        more: "The figures".to_owned(),
-    });
-    let types = types(answers);
-    let topics = answers.topics.iter().filter_map(|topic| {
-        let lead = if topic.answer.is_empty() {
-            topic.missing.first()?.clone()
-        } else {
-            of_each_type(&topic.answer, &types).join(" ")
-        };
-        let more = match topic.answer.len() {
-            0 | 1 => topic.heading.to_owned(),
-            n => format!("All {n} findings: {}", topic.heading),
-        };
-        Some(Told {
-            question: topic.question,
-            text: markup(&lead),
-            href: format!("{}#{}", entry(topic.id).file(), topic.id),
-            more,
-        })
-    });
-    let told = first.chain(topics).collect();
+    let told = ORDER.iter().filter_map(|id| sentence(answers, id).or_else(|| topic(answers, id))).collect();
     let (rows, rejected) = (answers.trust.rows_in(), answers.trust.rows_rejected());
     let share = if rows == 0 { 0.0 } else { 100.0 * rejected as f64 / rows as f64 };
-    let rows = counted(rows);
-    let page = Overview { answers, told, trips: answers.trust.trips, rows, refused: format!("{share:.2} %") };
+    let page = Overview {
+        answers,
+        glance: glance::of(answers),
+        told,
+        trips: counted(answers.trust.trips),
+        rows: counted(rows),
+        refused: format!("{share:.2} %"),
+    };
     Ok(page.render()?)
+}
+
+fn sentence(answers: &Answers, id: &str) -> Option<Told> {
+    let sentence = answers.sentences.iter().find(|sentence| sentence.id == id)?;
+    Some(Told {
+        question: sentence.question,
+        lead: markup(&sentence.text),
+        rest: markup(&sentence.more),
+        href: match id {
+            "use" => "use.html",
+            "rest" => "regen.html#cascade",
+            "worth" => "trust.html#worth",
+            _ => "regen.html#ratios",
+        }
+        .to_owned(),
+        more: "The figures".to_owned(),
+    })
+}
+
+fn topic(answers: &Answers, id: &str) -> Option<Told> {
+    let topic = answers.topics.iter().find(|topic| topic.id == id)?;
+    let lead = if topic.answer.is_empty() {
+        vec![topic.missing.first()?.clone()]
+    } else {
+        of_each_type(&topic.answer, &types(answers))
+    };
+    let further = FURTHER.iter().find(|(of, _)| *of == id).map_or(0, |(_, n)| *n);
+    let rest: Vec<&str> = topic.answer.iter().skip(1).take(further).map(String::as_str).collect();
+    let more = match topic.answer.len() {
+        0 | 1 => topic.heading.to_owned(),
+        n => format!("All {n} findings: {}", topic.heading),
+    };
+    Some(Told {
+        question: topic.question,
+        lead: markup(&lead.join(" ")),
+        rest: markup(&rest.join(" ")),
+        href: format!("{}#{}", entry(topic.id).file(), topic.id),
+        more,
+    })
 }
 
 /// Names of the vehicle types, from the settings they have.
@@ -83,10 +130,6 @@ fn of_each_type(answer: &[String], types: &BTreeSet<&str>) -> Vec<String> {
     told
 }
 
-/// Where the figures behind each of the sentences stand, in their order.
-const SENTENCES: [&str; 5] =
-    ["use.html", "regen.html#ratios", "regen.html#ratios", "regen.html#cascade", "trust.html#worth"];
-
 /// The page a topic stands on.
 pub fn entry(topic: &str) -> Entry {
     match topic {
@@ -103,6 +146,15 @@ pub fn entry(topic: &str) -> Entry {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn every_topic_has_its_place_on_the_page() {
+        let known = crate::topics::all(&crate::topics::Tables::empty()).unwrap();
+        assert!(known.len() > 10);
+        for topic in known {
+            assert!(ORDER.contains(&topic.id), "{} is not told on the overview", topic.id);
+        }
+    }
 
     #[test]
     fn every_type_has_its_first_sentence() {

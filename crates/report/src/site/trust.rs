@@ -6,8 +6,8 @@ use askama::Template;
 
 use super::methods;
 use crate::answers::{Answers, UNKNOWN};
-use crate::figure::{Kind, counted, fixed, markup, name, prose};
-use crate::{ReportError, SettingRow};
+use crate::figure::{counted, fixed, markup, name, prose};
+use crate::{ReportError, SettingRow, worth};
 
 /// Files listed; the rest is in the CSV beside it.
 const FILES: usize = 300;
@@ -71,7 +71,7 @@ pub fn taken_out(answers: &Answers) -> String {
 pub fn logs(answers: &Answers) -> Result<String, ReportError> {
     let page = Logs {
         lines: lines(answers),
-        contradiction: contradictions(answers).map_or(String::new(), |told| markup(&told)),
+        contradiction: worth::contradictions(&answers.groups).map_or(String::new(), |told| markup(&told)),
         rules: rules(answers),
         problems: answers.problems.iter().map(|problem| markup(&prose(problem))).collect(),
         method: methods::href("evidence.md"),
@@ -153,24 +153,6 @@ fn claims(of: &BTreeMap<String, u64>) -> String {
     let parts: Vec<String> =
         counts.into_iter().map(|(claim, n)| format!("{n} {} ({claim})", meaning(claim))).collect();
     format!("Braking energy of the trips: {}.", parts.join("; "))
-}
-
-/// Where logs and vehicle data contradict: more came back than there was to recover.
-fn contradictions(answers: &Answers) -> Option<String> {
-    let beyond: Vec<String> = answers
-        .of("vehicle")
-        .filter(|group| group.figure("recapture_of_recoverable_frac").is_some_and(|share| share > 1.0))
-        .map(|group| {
-            let share = group.shown("recapture_of_recoverable_frac", Kind::Share, 1);
-            format!("{} {share} %", name(&group.name))
-        })
-        .collect();
-    (!beyond.is_empty()).then(|| {
-        format!(
-            "A contradiction: more came back than the vehicle data holds recoverable on {}. What is called recoverable is then too low there, by at least as much.",
-            beyond.join(", ")
-        )
-    })
 }
 
 /// Nothing where files are not told of.

@@ -91,7 +91,9 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         &COLUMNS,
         units,
     )?);
-    topic.grids.extend(by_route_and_season(&rows)?);
+    for cross in &CROSSES {
+        topic.grids.extend(cross.grid(&rows, tables.metric)?);
+    }
     Ok(topic)
 }
 
@@ -206,40 +208,70 @@ fn open(row: &Row<'_>) -> Read<String> {
     Ok(format!("{name} as {}", crate::figure::prose(measure.split(": ").next().unwrap_or(measure))))
 }
 
-/// Route by season: what was driven, and beside it what was planned.
-fn by_route_and_season(rows: &[Row<'_>]) -> Read<Option<Grid>> {
-    let mut of_both = Vec::new();
-    for row in rows {
-        if row.text("temperature_band")? == ALL && row.text("payload_band")? == ALL {
-            of_both.push(*row);
-        }
-    }
-    let (routes, seasons) = (
-        all_last(pack_cases::distinct(&of_both, "route")?),
-        all_last(pack_cases::distinct(&of_both, "season")?),
-    );
-    if routes.len() < 3 && seasons.len() < 3 {
-        return Ok(None);
-    }
-    let spoken = |name: &str, all: &str| if name == ALL { all.to_owned() } else { crate::figure::name(name) };
-    let mut heads = vec![Head::words("route")];
-    heads.extend(seasons.iter().map(|season| Head::figures(spoken(season, "all seasons"))));
-    let mut filled = Vec::new();
-    for route in &routes {
-        let mut cells = vec![Cell::words(spoken(route, "all routes"))];
-        for season in &seasons {
-            let mut text = UNKNOWN.to_owned();
-            for row in &of_both {
-                if row.text("route")? == *route && row.text("season")? == *season {
-                    text = share(row)?;
-                }
+/// Two dimensions across each other, over all of the other two: their columns, what a row and "all of it" are called, and the words above.
+struct Cross {
+    across: [&'static str; 2],
+    row: &'static str,
+    all: [&'static str; 2],
+    caption: &'static str,
+}
+
+const CROSSES: [Cross; 2] = [
+    Cross {
+        across: ["route", "season"],
+        row: "route",
+        all: ["all routes", "all seasons"],
+        caption: "Route by season: % of the distance driven (vehicle-days), and where the plan names a share, of how much planned",
+    },
+    Cross {
+        across: ["temperature_band", "payload_band"],
+        row: "outside air",
+        all: ["all weather", "all loads"],
+        caption: "Outside air by payload: % of the distance driven (vehicle-days), and where the plan names a share, of how much planned",
+    },
+];
+
+impl Cross {
+    /// Nothing where one of the two has but one name.
+    fn grid(&self, rows: &[Row<'_>], metric: bool) -> Read<Option<Grid>> {
+        let mut of_both = Vec::new();
+        for row in rows {
+            let mut narrows = false;
+            for column in KEY.iter().filter(|column| !self.across.contains(column)) {
+                narrows |= row.text(column)? != ALL;
             }
-            cells.push(Cell::figures(text));
+            if !narrows {
+                of_both.push(*row);
+            }
         }
-        filled.push(cells);
+        let down = all_last(pack_cases::distinct(&of_both, self.across[0])?);
+        let right = all_last(pack_cases::distinct(&of_both, self.across[1])?);
+        if down.len() < 3 && right.len() < 3 {
+            return Ok(None);
+        }
+        let spoken = |name: &str, all: &str| match name {
+            ALL => all.to_owned(),
+            _ if name.ends_with(" degC") => crate::figure::band(name, metric),
+            _ => crate::figure::name(name),
+        };
+        let mut heads = vec![Head::words(self.row)];
+        heads.extend(right.iter().map(|name| Head::figures(spoken(name, self.all[1]))));
+        let mut filled = Vec::new();
+        for first in &down {
+            let mut cells = vec![Cell::words(spoken(first, self.all[0]))];
+            for second in &right {
+                let mut text = UNKNOWN.to_owned();
+                for row in &of_both {
+                    if row.text(self.across[0])? == *first && row.text(self.across[1])? == *second {
+                        text = share(row)?;
+                    }
+                }
+                cells.push(Cell::figures(text));
+            }
+            filled.push(cells);
+        }
+        Ok(Some(Grid::made(self.caption, &tables::COVERAGE, heads, filled)))
     }
-    let caption = "Route by season: % of the distance driven (vehicle-days), and where the plan names a share, of how much planned";
-    Ok(Some(Grid::made(caption, &tables::COVERAGE, heads, filled)))
 }
 
 /// The sum of a dimension at the end, as in a ledger.

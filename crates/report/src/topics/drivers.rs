@@ -73,7 +73,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         return Ok(topic);
     }
     for response in [CONSUMPTION, AVOIDABLE] {
-        topic.answer.extend(counted_drivers(response, &shown, &rows)?);
+        topic.answer.extend(counted_drivers(response, &shown, &rows, units)?);
         let drawn = of(response, &shown)?;
         if drawn.len() > 1 {
             topic.drawings.push(drawing(response, &drawn)?);
@@ -104,7 +104,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
 }
 
 /// How many drivers differ by one response and by how much; nobody is named.
-fn counted_drivers(response: &str, shown: &[Row<'_>], rows: &[Row<'_>]) -> Read<Option<String>> {
+fn counted_drivers(response: &str, shown: &[Row<'_>], rows: &[Row<'_>], units: Units) -> Read<Option<String>> {
     let (own, all) = (of(response, shown)?, of(response, rows)?.len());
     if all == 0 {
         return Ok(None);
@@ -132,7 +132,7 @@ fn counted_drivers(response: &str, shown: &[Row<'_>], rows: &[Row<'_>]) -> Read<
         "By {response}, {} of {} drivers cost more than the average on like work, beyond chance{}; {} less{}{unclear} (90 % intervals; {}; {}){without}.",
         more.len(),
         own.len(),
-        amounts(&more, 1.0)?,
+        format_args!("{}{}", amounts(&more, 1.0)?, in_distance(&more, units)?),
         less.len(),
         amounts(&less, -1.0)?,
         evidence(&own)?,
@@ -158,6 +158,18 @@ fn amounts(rows: &[Row<'_>], sign: f64) -> Read<String> {
         }
         few => format!(": {} kWh a day", listed(&few.iter().map(one).collect::<Read<Vec<_>>>()?)),
     })
+}
+
+/// ", worth up to 6.3 miles a day": the most that any of them is worth.
+fn in_distance(rows: &[Row<'_>], units: Units) -> Read<String> {
+    let mut most: Option<(f64, String)> = None;
+    for row in rows {
+        let worth = row.number("effect_mi_day")?;
+        if let Some(worth) = worth.filter(|worth| most.as_ref().is_none_or(|(known, _)| worth > known)) {
+            most = Some((worth, row.shown("effect_mi_day", Kind::Distance, 1)?));
+        }
+    }
+    Ok(most.map_or(String::new(), |(_, told)| format!(", worth up to {told} {} a day", units.distance())))
 }
 
 fn evidence(rows: &[Row<'_>]) -> Read<String> {

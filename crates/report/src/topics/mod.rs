@@ -144,6 +144,12 @@ pub struct Tables {
 }
 
 impl Tables {
+    /// As where no stage has run.
+    #[cfg(test)]
+    pub fn empty() -> Self {
+        Self { metric: false, leaves: false, batches: BTreeMap::new(), packs_fitted: BTreeMap::new() }
+    }
+
     pub fn read(source: &Source<'_>, metric: bool, settings: &[SettingRow]) -> Result<Self, ReportError> {
         let mut batches = BTreeMap::new();
         for table in SHOWN {

@@ -1,6 +1,10 @@
 //! Charts as SVG text: no script, no font, no colour that carries meaning alone.
 
+mod panel;
+
 use std::fmt::Write as _;
+
+pub use panel::{Line, Mark, panel};
 
 /// One bar of the cascade: where it starts and how long it is, in shares of the whole.
 pub struct Step {
@@ -12,16 +16,25 @@ pub struct Step {
     pub kept: bool,
 }
 
-const LABEL_WIDTH: f64 = 330.0;
-const BAR_WIDTH: f64 = 360.0;
-const VALUE_WIDTH: f64 = 150.0;
+/// Widths of what stands beside each other in a chart.
+#[derive(Clone, Copy)]
+pub struct Widths {
+    pub label: f64,
+    pub bar: f64,
+    pub value: f64,
+}
+
+/// Over the whole page.
+pub const WIDE: Widths = Widths { label: 330.0, bar: 360.0, value: 150.0 };
+/// Beside another.
+pub const HALF: Widths = Widths { label: 318.0, bar: 180.0, value: 62.0 };
 const ROW: f64 = 26.0;
 
 /// Bars below each other, each starting where the one above ended.
-pub fn cascade(title: &str, steps: &[Step]) -> String {
+pub fn cascade(title: &str, steps: &[Step], widths: Widths) -> String {
     let height = ROW * steps.len() as f64 + 8.0;
-    let width = LABEL_WIDTH + BAR_WIDTH + VALUE_WIDTH;
-    let mut svg = opening(title, width, height);
+    let Widths { label, bar, value } = widths;
+    let mut svg = opening(title, label + bar + value, height);
     svg.push_str(
         "<defs><pattern id=\"taken\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\" \
          patternTransform=\"rotate(45)\"><rect class=\"taken-ground\" width=\"6\" height=\"6\"/>\
@@ -29,19 +42,19 @@ pub fn cascade(title: &str, steps: &[Step]) -> String {
     );
     for (at, step) in steps.iter().enumerate() {
         let y = ROW * at as f64 + 4.0;
-        let x = LABEL_WIDTH + BAR_WIDTH * step.from.clamp(0.0, 1.0);
-        let length = (BAR_WIDTH * step.length.clamp(0.0, 1.0)).max(1.0);
+        let x = label + bar * step.from.clamp(0.0, 1.0);
+        let length = (bar * step.length.clamp(0.0, 1.0)).max(1.0);
         let fill = if step.kept { "class=\"kept\"" } else { "fill=\"url(#taken)\" class=\"taken\"" };
         let _ = write!(
             svg,
             "<text class=\"label\" x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{}</text>\
              <rect {fill} x=\"{x:.1}\" y=\"{y:.1}\" width=\"{length:.1}\" height=\"{:.1}\"/>\
              <text class=\"value\" x=\"{:.1}\" y=\"{:.1}\">{}</text>",
-            LABEL_WIDTH - 10.0,
+            label - 10.0,
             y + 13.0,
             escape(&step.label),
             ROW - 9.0,
-            LABEL_WIDTH + BAR_WIDTH + 10.0,
+            label + bar + 10.0,
             y + 13.0,
             escape(&step.value),
         );
@@ -64,8 +77,8 @@ pub fn dots(title: &str, unit: &str, dots: &[Dot]) -> String {
     let most = dots.iter().map(|d| d.high.unwrap_or(d.value).max(d.value)).fold(0.0, f64::max);
     let most = if most > 0.0 { most * 1.05 } else { 1.0 };
     let height = ROW * dots.len() as f64 + 30.0;
-    let width = LABEL_WIDTH + BAR_WIDTH + VALUE_WIDTH;
-    let x = |value: f64| LABEL_WIDTH + BAR_WIDTH * (value / most).clamp(0.0, 1.0);
+    let width = WIDE.label + WIDE.bar + WIDE.value;
+    let x = |value: f64| WIDE.label + WIDE.bar * (value / most).clamp(0.0, 1.0);
     let mut svg = opening(title, width, height);
     for tick in ticks(most) {
         let _ = write!(
@@ -80,7 +93,7 @@ pub fn dots(title: &str, unit: &str, dots: &[Dot]) -> String {
     let _ = write!(
         svg,
         "<text class=\"tick\" x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{}</text>",
-        LABEL_WIDTH - 10.0,
+        WIDE.label - 10.0,
         height - 12.0,
         escape(unit)
     );
@@ -99,11 +112,11 @@ pub fn dots(title: &str, unit: &str, dots: &[Dot]) -> String {
             "<text class=\"label\" x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{}</text>\
              <circle class=\"dot\" cx=\"{:.1}\" cy=\"{y:.1}\" r=\"4\"/>\
              <text class=\"value\" x=\"{:.1}\" y=\"{:.1}\">{}</text>",
-            LABEL_WIDTH - 10.0,
+            WIDE.label - 10.0,
             y + 4.0,
             escape(&dot.label),
             x(dot.value),
-            LABEL_WIDTH + BAR_WIDTH + 10.0,
+            WIDE.label + WIDE.bar + 10.0,
             y + 4.0,
             escape(&dot.shown),
         );
