@@ -116,6 +116,9 @@ pub struct Answers {
     /// Day and route of each trip, to find it again by.
     #[serde(skip)]
     pub trip_places: BTreeMap<String, String>,
+    /// Vehicle of each trip.
+    #[serde(skip)]
+    pub trip_vehicles: BTreeMap<String, String>,
     /// Named place near each braking event that a sheet names.
     #[serde(skip)]
     pub event_places: BTreeMap<String, String>,
@@ -182,6 +185,7 @@ impl Answers {
             program: input.program.clone(),
             metric: input.metric,
             trip_places: BTreeMap::new(),
+            trip_vehicles: BTreeMap::new(),
             event_places: BTreeMap::new(),
             sentences,
             people: Vec::new(),
@@ -208,11 +212,13 @@ impl Answers {
         }
     }
 
-    /// Notes where and when the trips of one vehicle were.
+    /// Notes whose the trips of one vehicle are, and where and when they were.
     pub fn place_trips(&mut self, trips: &RecordBatch) -> Result<(), BatchError> {
         let view = BatchView::new(&tables::TRIPS, trips);
         let (ids, days, routes) = (view.texts("trip_id")?, view.texts("service_day")?, view.texts("route_id")?);
+        let vehicles = view.texts("vehicle_id")?;
         for row in 0..view.rows() {
+            self.trip_vehicles.insert(ids.value(row).to_owned(), vehicles.value(row).to_owned());
             let place: Vec<&str> = [text_at(days, row), text_at(routes, row)].into_iter().flatten().collect();
             if !place.is_empty() {
                 self.trip_places.insert(ids.value(row).to_owned(), format!("({})", place.join(", ")));

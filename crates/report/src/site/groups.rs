@@ -10,8 +10,8 @@ use crate::figure::{self, Kind, fixed, markup};
 
 /// Rows of one table on the page; the rest is in the CSV beside it.
 const ROWS: usize = 60;
-/// Trips have a page of their own, and are looked for by name.
-const TRIP_ROWS: usize = 1000;
+/// Trips have pages of their own.
+pub const TRIP_ROWS: usize = 1000;
 
 /// Id, heading, and what has to be said first.
 const GROUPINGS: [[&str; 3]; 7] = [
@@ -48,6 +48,7 @@ struct Section {
     /// What to keep in mind, each once, numbered from 1.
     cautions: Vec<String>,
     method: String,
+    root: &'static str,
 }
 
 struct Head {
@@ -61,11 +62,23 @@ struct Cell {
     is_words: bool,
 }
 
+/// Every group of one grouping, as a section of a page beside the overview.
 pub fn section(answers: &Answers, grouping: &str, replays: &Replays) -> Result<String, ReportError> {
+    let groups: Vec<&Group> = answers.of(grouping).collect();
+    table(answers, grouping, &groups, replays, "")
+}
+
+/// Some of the groups; `root` leads from the page's folder to the report's.
+pub fn table(
+    answers: &Answers,
+    grouping: &str,
+    groups: &[&Group],
+    replays: &Replays,
+    root: &'static str,
+) -> Result<String, ReportError> {
     let Some([id, heading, note]) = GROUPINGS.into_iter().find(|[id, ..]| *id == grouping) else {
         return Ok(String::new());
     };
-    let groups: Vec<&Group> = answers.of(id).collect();
     let Some(first) = groups.first() else { return Ok(String::new()) };
     let most = if id == "trip" { TRIP_ROWS } else { ROWS };
     let shown = &groups[..groups.len().min(most)];
@@ -79,8 +92,8 @@ pub fn section(answers: &Answers, grouping: &str, replays: &Replays) -> Result<S
     let mut columns = columns(first);
     columns.retain(|column| id != "trip" || column.of_trips);
     let row = |group: &&Group| {
-        let name =
-            Cell { markup: named(group, answers, &cautions, replays), hover: String::new(), is_words: true };
+        let markup = named(group, answers, &cautions, replays, root);
+        let name = Cell { markup, hover: String::new(), is_words: true };
         std::iter::once(name).chain(columns.iter().map(|column| (column.cell)(group))).collect()
     };
     let section = Section {
@@ -96,6 +109,7 @@ pub fn section(answers: &Answers, grouping: &str, replays: &Replays) -> Result<S
         more: groups.len() - shown.len(),
         cautions: cautions.iter().map(|caution| markup(&figure::prose(caution))).collect(),
         method: methods::href("evidence.md"),
+        root,
     };
     Ok(section.render()?)
 }
@@ -241,14 +255,14 @@ fn back(group: &Group) -> String {
 }
 
 /// The group's name, with a link to what it leads to and the numbers of its cautions.
-fn named(group: &Group, answers: &Answers, cautions: &[String], replays: &Replays) -> String {
+fn named(group: &Group, answers: &Answers, cautions: &[String], replays: &Replays, root: &str) -> String {
     let label = match group.grouping.as_str() {
         "temperature_band" => figure::band(&group.name, group.metric),
         _ => figure::name(&answers.label(group)),
     };
     let label = markup(&label);
     let label = match replays.get(&group.name).filter(|_| group.grouping == "trip") {
-        Some(path) => format!("<a href=\"{}\">{label}</a>", crate::chart::escape(path)),
+        Some(path) => format!("<a href=\"{root}{}\">{label}</a>", crate::chart::escape(path)),
         None => label,
     };
     let own = |caution: &&String| group.caution.split("; ").any(|own| own == caution.as_str());

@@ -11,6 +11,7 @@ mod overview;
 mod regen;
 mod section;
 mod sheets;
+mod trips;
 mod trust;
 
 use std::collections::BTreeMap;
@@ -38,6 +39,7 @@ pub fn files(answers: &Answers, site: &Site, replays: &Replays) -> Result<Vec<Fi
     let topic = |id: &str| section::topic(answers, id);
     let groups = |grouping: &str| groups::section(answers, grouping, replays);
     let sheets = sheets::all(answers, site, replays)?;
+    let trips = trips::all(answers, site, replays)?;
     let mut files = vec![
         shell(Entry::Overview, "What braking gave back", &[overview::body(answers)?])?,
         shell(
@@ -64,7 +66,7 @@ pub fn files(answers: &Answers, site: &Site, replays: &Replays) -> Result<Vec<Fi
             "Packs, charging and climate",
             &[topic("packs")?, topic("charging")?, topic("climate")?],
         )?,
-        shell(Entry::Trips, "Trips", &[trips(answers, replays)?])?,
+        shell(Entry::Trips, "Trips", &[trips.section])?,
         shell(
             Entry::Trust,
             "What the logs are worth",
@@ -80,17 +82,9 @@ pub fn files(answers: &Answers, site: &Site, replays: &Replays) -> Result<Vec<Fi
         shell(Entry::Glossary, "Glossary", &[glossary::body()?])?,
     ];
     files.extend(sheets.into_iter().map(|sheet| sheet.file));
+    files.extend(trips.files);
     files.extend(methods::files(site)?);
     Ok(files)
-}
-
-fn trips(answers: &Answers, replays: &Replays) -> Result<String, ReportError> {
-    if answers.taken_out.is_empty() {
-        return groups::section(answers, "trip", replays);
-    }
-    Ok("<section id=\"trip\"><p class=\"missing\">Trips are not shown one by one in a copy to share: a trip is a moment of \
-        somebody's day.</p></section>"
-        .to_owned())
 }
 
 /// Links to the sections of a page that has several.
