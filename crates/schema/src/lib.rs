@@ -8,6 +8,7 @@ mod column;
 pub mod dictionary;
 mod evidence;
 mod problem;
+mod rules;
 pub mod tables;
 pub mod unit;
 
@@ -15,6 +16,7 @@ pub use batch::{BatchBuilder, BatchError, BatchView, number_at, text_at};
 pub use column::{Column, Kind, Table};
 pub use evidence::Evidence;
 pub use problem::{Place, Problem, Severity, nearest};
+pub use rules::rule_meaning;
 
 /// Joules in a kilowatt hour; energy becomes kWh once, where a table is built.
 pub const JOULES_PER_KWH: f64 = 3.6e6;

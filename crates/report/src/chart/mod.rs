@@ -1,9 +1,11 @@
 //! Charts as SVG text: no script, no font, no colour that carries meaning alone.
 
+mod against;
 mod panel;
 
 use std::fmt::Write as _;
 
+pub use against::{Against, against};
 pub use panel::{Line, Mark, panel};
 
 /// One bar of the cascade: where it starts and how long it is, in shares of the whole.

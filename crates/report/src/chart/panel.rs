@@ -112,7 +112,7 @@ fn draw(svg: &mut String, mark: &Mark, x: impl Fn(f64) -> f64, y: f64, text_x: f
 }
 
 /// Evidence as a shape: a full dot is measured, a ring inferred, anything weaker a square.
-fn shape(svg: &mut String, evidence: &str, x: f64, y: f64) {
+pub(super) fn shape(svg: &mut String, evidence: &str, x: f64, y: f64) {
     let _ = match evidence {
         "measured" => write!(svg, "<circle class=\"dot\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"4\"/>"),
         "inferred" => write!(svg, "<circle class=\"ring\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"3.6\"/>"),

@@ -25,6 +25,7 @@ struct Logs {
 
 struct RuleRow {
     rule: String,
+    meaning: &'static str,
     count: u64,
     /// Of the rows read.
     share: String,
@@ -83,6 +84,7 @@ fn rules(answers: &Answers) -> Vec<RuleRow> {
     let trust = &answers.trust;
     let row = |(code, count): (&String, &u64)| RuleRow {
         rule: markup(&name(code)),
+        meaning: backwatt_schema::rule_meaning(code).unwrap_or_default(),
         count: *count,
         share: fixed(100.0 * trust.rule_share(code), 3),
         first: markup(&prose(&trust.rule_examples(code))),

@@ -2,13 +2,14 @@
 
 use backwatt_schema::tables;
 
-use crate::figure::Kind;
+use crate::chart::{self, Against};
+use crate::figure::{Kind, fixed, plain};
 
 use super::grid::{self, Grid, figure, noted, page_only, remarks, shared, words};
 use super::rows::{Read, Row};
 use super::units::Units;
 use super::verdicts::{self, SCOPE};
-use super::{Tables, Topic, causes};
+use super::{Drawing, Tables, Topic, causes};
 
 const CHECKS: [grid::Column; 11] = [
     shared("assumption", |row, _| {
@@ -37,6 +38,8 @@ const CHECKS: [grid::Column; 11] = [
 ];
 
 const WHOLE: &str = "whole pilot";
+/// Readings drawn; the rest is in the table.
+const DRAWN: usize = 40;
 
 const GAPS: [grid::Column; 7] = [
     shared("plan for", |row, _| row.scope(&SCOPE)),
@@ -49,6 +52,58 @@ const GAPS: [grid::Column; 7] = [
     page_only(figure("n", |row, _| row.whole("vehicle_days"))),
     remarks("note", |row, _| row.words("why")),
 ];
+
+/// What was driven over what was planned, one row for each reading; none where nothing can be laid beside a plan.
+fn drawing(checks: &[Row<'_>]) -> Read<Option<Drawing>> {
+    let mut drawn = Vec::new();
+    for row in checks.iter().take(DRAWN) {
+        let (Some(plan), Some(value)) = (row.number("plan_value")?, row.number("value_p50")?) else { continue };
+        let ends = ["value_p05", "value_p95", "margin_low", "margin_high"];
+        let [Some(low), Some(high), Some(from), Some(to)] =
+            [row.number(ends[0])?, row.number(ends[1])?, row.number(ends[2])?, row.number(ends[3])?]
+        else {
+            continue;
+        };
+        if plan <= 0.0 {
+            continue;
+        }
+        let percent = |value: f64| fixed(100.0 * value / plan, 0);
+        drawn.push(Against {
+            label: plain(&label(row)?),
+            value: value / plan,
+            low: low / plan,
+            high: high / plan,
+            agrees_from: from / plan,
+            agrees_to: to / plan,
+            told: format!(
+                "{} % ({} to {}): {}",
+                percent(value),
+                percent(low),
+                percent(high),
+                plain(&row.words("verdict")?)
+            ),
+            evidence: row.text("evidence")?.to_owned(),
+        });
+    }
+    Ok((!drawn.is_empty()).then(|| Drawing {
+        caption: "Driven over planned, in % of the planned value, with 90 % intervals for any such trucks; shaded: what still agrees. A full dot is \
+            measured, a ring inferred, a square modelled.",
+        svg: chart::against("What was driven over what was planned", &drawn),
+        is_half: false,
+    }))
+}
+
+/// "energy: harbour, winter", "regen share: R1 recapture of braking".
+fn label(row: &Row<'_>) -> Read<String> {
+    let assumption = row.words("assumption")?;
+    let what = assumption.strip_suffix(" per distance").unwrap_or(&assumption);
+    let scope = row.scope(&SCOPE)?;
+    if row.text("could_be_true_of")?.is_empty() {
+        return Ok(format!("{what}: {scope}"));
+    }
+    let measure = row.words("measure")?;
+    Ok(format!("{what}: {}", measure.split(": ").next().unwrap_or(&measure)))
+}
 
 /// True where rows of one assumption are told apart by what is measured.
 fn reads_by_row(row: &Row<'_>) -> Read<bool> {
@@ -100,6 +155,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     for sentence in verdicts::unstated(&assumptions, units)? {
         topic.tell(sentence);
     }
+    topic.drawings.extend(drawing(&checks)?);
     topic.notes.extend([
         "Agrees: the whole 90 % interval lies inside what still agrees. Differs: wholly outside. Anything else cannot be told \
          yet; a difference that is merely not significant is no agreement. n: vehicle-days.",
