@@ -7,7 +7,7 @@ use crate::figure::Kind;
 use super::grid::{Grid, figure, page_only, words};
 use super::rows::{Read, Row};
 use super::units::Units;
-use super::{Tables, Topic, grid};
+use super::{Tables, Topic, grid, listed};
 
 const COLUMNS: [grid::Column; 11] = [
     words("type", |row, _| row.words("vehicle_type")),
@@ -84,15 +84,8 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         replayed(tables, units, &mut topic)?;
         return Ok(topic);
     }
-    for row in &rows {
-        if row.number("recapture_difference_frac")?.is_some()
-            && row.text("regen_level")? != row.text("level_reference")?
-        {
-            topic.tell(sentence(row)?);
-        }
-    }
-    if topic.answer.is_empty() {
-        topic.tell("No two levels were driven by the same people on the same trucks and routes in like weather, so none can be held against another.");
+    for of_type in rows.chunk_by(|a, b| a.text("vehicle_type").ok() == b.text("vehicle_type").ok()) {
+        topic.tell(sentence(of_type)?);
     }
     topic.notes.push(
         "Levels were chosen, not assigned: a difference is an association, not an effect. Points: of recovered over braking energy at the wheels. n: vehicle-days with measured \
@@ -103,20 +96,79 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     Ok(topic)
 }
 
-fn sentence(row: &Row<'_>) -> Read<String> {
-    let less = row.number("recapture_difference_frac")?.is_some_and(|points| points < 0.0);
+/// What came back at each level of one type as driven, and how far apart they are at like work.
+fn sentence(rows: &[Row<'_>]) -> Read<String> {
+    let mut by_share = Vec::new();
+    for row in rows {
+        by_share.push((row.number("recapture_of_braking_frac")?.unwrap_or(0.0), *row));
+    }
+    by_share.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let (mut driven, mut apart) = (Vec::new(), Vec::new());
+    for (_, row) in &by_share {
+        let (level, days) = (row.words("regen_level")?, row.whole("vehicle_days")?);
+        driven.push(format!(
+            "{} % at {level} ({days} vehicle-days)",
+            row.percent("recapture_of_braking_frac", 0)?
+        ));
+        let is_reference = row.text("regen_level")? == row.text("level_reference")?;
+        if row.number("recapture_difference_frac")?.is_some() && !is_reference {
+            apart.push(format!(
+                "{level} {} ({}; by the sheet's levels {})",
+                row.percent("recapture_difference_frac", 1)?,
+                row.range(["recapture_difference_p05_frac", "recapture_difference_p95_frac"], Kind::Share, 1)?,
+                row.percent("recoverable_difference_frac", 1)?,
+            ));
+        }
+    }
+    let first = rows[0];
+    let like_work = match apart.as_slice() {
+        [] => "no two levels were driven by the same people on the same trucks and routes in like weather, so none can be held against another".to_owned(),
+        _ => format!("at like work, in points against {}: {} (90 %)", first.words("level_reference")?, listed(&apart)),
+    };
     Ok(format!(
-        "{}: at level {} {} points of the braking energy at the wheels {} came back than at {}, at like work (difference {}, 90 % interval {}; {}; {} \
-         vehicle-days); the sheet's levels account for {}.",
-        row.words("vehicle_type")?,
-        row.words("regen_level")?,
-        row.magnitude("recapture_difference_frac", 1)?,
-        if less { "less" } else { "more" },
-        row.words("level_reference")?,
-        row.percent("recapture_difference_frac", 1)?,
-        row.range(["recapture_difference_p05_frac", "recapture_difference_p95_frac"], Kind::Share, 1)?,
-        row.words("evidence")?,
-        row.whole("vehicle_days")?,
-        row.percent("recoverable_difference_frac", 1)?,
+        "{}: as driven, of the braking energy at the wheels came back {} ({}); {like_work}.",
+        first.words("vehicle_type")?,
+        listed(&driven),
+        first.words("evidence")?,
     ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::made::batch;
+    use super::super::rows::rows;
+    use super::*;
+    use crate::figure::plain;
+
+    #[test]
+    fn every_level_is_told_and_held_against_the_one_most_driven() {
+        let level = |level: &'static str, share, difference| {
+            vec![
+                ("vehicle_type", "van"),
+                ("regen_level", level),
+                ("level_reference", "high"),
+                ("vehicle_days", "12"),
+                ("recapture_of_braking_frac", share),
+                ("evidence", "measured"),
+            ]
+            .into_iter()
+            .chain(difference)
+            .collect::<Vec<_>>()
+        };
+        let apart = [
+            ("recapture_difference_frac", "-0.27"),
+            ("recapture_difference_p05_frac", "-0.29"),
+            ("recapture_difference_p95_frac", "-0.25"),
+            ("recoverable_difference_frac", "-0.26"),
+        ];
+        let typed = [level("low", "0.45", apart.to_vec()), level("high", "0.76", vec![])];
+        let typed: Vec<&[(&str, &str)]> = typed.iter().map(Vec::as_slice).collect();
+        let batch = batch(&tables::LEVEL_COMPARISON, &typed);
+        let told = plain(&sentence(&rows(&tables::LEVEL_COMPARISON, &batch, false)).unwrap());
+        assert_eq!(
+            told,
+            "van: as driven, of the braking energy at the wheels came back 76 % at high (12 vehicle-days) and 45 % at low (12 vehicle-days) \
+             (measured); at like work, in points against high: low -27.0 (-29.0 to -25.0; by the sheet's levels -26.0) (90 %)."
+        );
+    }
 }

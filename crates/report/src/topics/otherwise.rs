@@ -88,7 +88,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     Ok(topic)
 }
 
-/// The change that would have taken most and the one that would have saved most, of one type.
+/// What every change would have taken, of one type; with the change and its bounds where it is the least or the most.
 fn sentence(rows: &[&Row<'_>], units: Units) -> Read<String> {
     let mut by_change = Vec::new();
     for row in rows {
@@ -96,22 +96,20 @@ fn sentence(rows: &[&Row<'_>], units: Units) -> Read<String> {
     }
     by_change.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut parts = Vec::new();
-    // Least and most; of a single change only that one.
     for (at, (_, row)) in by_change.iter().enumerate() {
-        if at == 0 || at + 1 == by_change.len() {
-            parts.push(format!(
-                "with {} {} {} (change {} kWh, bounds {})",
-                changed(row, units)?,
-                row.shown("consumption_kwh_mi", Kind::PerDistance, 3)?,
-                units.per_distance(),
-                row.fixed("energy_change_kwh", 0)?,
-                row.range(["energy_change_low_kwh", "energy_change_high_kwh"], Kind::Energy, 0)?,
-            ));
-        }
+        let told =
+            format!("{} {}", changed(row, units)?, row.shown("consumption_kwh_mi", Kind::PerDistance, 3)?);
+        let is_end = at == 0 || at + 1 == by_change.len();
+        parts.push(if is_end {
+            let bounds = row.range(["energy_change_low_kwh", "energy_change_high_kwh"], Kind::Energy, 0)?;
+            format!("{told} (change {} kWh, bounds {bounds})", row.fixed("energy_change_kwh", 0)?)
+        } else {
+            told
+        });
     }
     let first = rows[0];
     Ok(format!(
-        "{}: the {} trips as driven take {} {} by the model, stops included; {}. The rest lies between (modelled).",
+        "{}: the {} trips as driven take {} {} by the model, stops included. With one thing changed, from least to most: {} (modelled).",
         first.words("vehicle_type")?,
         first.whole("trips")?,
         first.shown("consumption_driven_kwh_mi", Kind::PerDistance, 3)?,
