@@ -42,9 +42,10 @@ const marked = (tab) =>
       si: at.value, kind: at.dataset.kind, digits: at.dataset.digits, of: at.dataset.of ?? "", text: at.textContent,
     })));
 
-/** Figures written into a drawing, in the unit of their column. */
+/** Figures written into a drawing, in the unit of their column times a scale. */
 const drawn = (tab) =>
-  tab.evaluate(() => [...document.querySelectorAll("svg [data-of]")].map((at) => ({ of: at.dataset.of, text: at.textContent })));
+  tab.evaluate(() =>
+    [...document.querySelectorAll("svg [data-of]")].map((at) => ({ of: at.dataset.of, scale: Number(at.dataset.scale ?? 1), text: at.textContent })));
 
 const units = (tab) => tab.evaluate(() => [...document.querySelectorAll("[data-unit]")].map((at) => at.textContent));
 
@@ -79,12 +80,12 @@ export const figures = async (browser, folder, pages) => {
         fault(`${figure.of} is ${text} in the table and reads ${figure.text}`);
       }
     }
-    for (const { of, text } of await drawn(tab)) {
+    for (const { of, scale, text } of await drawn(tab)) {
       const [, name, row, column] = of.match(/^(\w+)\.(\d+)\.(\w+)$/) ?? [];
       const cell = table(name)[Number(row)]?.[column];
       const digits = text.split(".")[1]?.length ?? 0;
       checked += 1;
-      if (!cell || Math.abs(Number(text) - Number(cell)) > 0.5001 * 10 ** -digits) {
+      if (!cell || Math.abs(Number(text) - Number(cell) * scale) > 0.5001 * 10 ** -digits) {
         fault(`${of} is ${cell} in the table and drawn as ${text}`);
       }
     }

@@ -10,6 +10,9 @@ pub struct Mark {
     pub low: Option<f64>,
     pub high: Option<f64>,
     pub shown: String,
+    /// The cell of a table it stands in, and what was multiplied into it.
+    pub cell: String,
+    pub scale: f64,
     pub hover: String,
     pub evidence: String,
 }
@@ -105,8 +108,10 @@ fn draw(svg: &mut String, mark: &Mark, x: impl Fn(f64) -> f64, y: f64, text_x: f
     shape(svg, &mark.evidence, x(mark.value), y);
     let _ = write!(
         svg,
-        "<text class=\"value\" x=\"{text_x:.1}\" y=\"{:.1}\">{}</text></g>",
+        "<text class=\"value\" x=\"{text_x:.1}\" y=\"{:.1}\" data-of=\"{}\" data-scale=\"{}\">{}</text></g>",
         y + 4.0,
+        escape(&mark.cell),
+        mark.scale,
         escape(&mark.shown)
     );
 }
@@ -145,6 +150,8 @@ mod tests {
             low: Some(value / 2.0),
             high: Some(value * 2.0),
             shown: "<1>".to_owned(),
+            cell: "recovery.0.x".to_owned(),
+            scale: 1.0,
             hover: "\"n\"".to_owned(),
             evidence: evidence.to_owned(),
         })

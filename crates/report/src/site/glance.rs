@@ -1,7 +1,7 @@
 //! The pilot at a glance: four figures, the groups beside each other, and where the braking energy went.
 
 use super::{groups, regen};
-use crate::answers::{Answers, Group, UNKNOWN};
+use crate::answers::{Answers, Group, Measure};
 use crate::chart::{self, Line, Mark};
 use crate::figure::{self, Kind, fixed, markup};
 use crate::topics::Drawing;
@@ -116,45 +116,50 @@ fn lines_of(answers: &Answers, grouping: &str, heading: &str, metric: bool) -> V
 }
 
 fn consumption(group: &Group, metric: bool) -> Option<Mark> {
-    let measure = group.consumption_kwh_mi;
     let shown = Kind::PerDistance.shown(metric);
-    let of = |kwh_mi: f64| shown.factor * Kind::PerDistance.si_of("_kwh_mi", kwh_mi);
-    mark(
-        group,
-        [measure.value, measure.low, measure.high].map(|end| end.map(of)),
-        (2, shown.word),
-        &group.evidence,
-    )
+    let scale = shown.factor * Kind::PerDistance.si_of("_kwh_mi", 1.0);
+    let of = Drawn { column: "consumption_kwh_mi", scale, digits: 2, unit: shown.word };
+    of.mark(group, group.consumption_kwh_mi, &group.evidence)
 }
 
 fn recapture(group: &Group) -> Option<Mark> {
-    let measure = group.recapture_of_braking_frac;
-    let ends = [measure.value, measure.low, measure.high].map(|end| end.map(|share| 100.0 * share));
-    mark(group, ends, (0, "% of the braking energy at the wheels"), &group.recapture_evidence)
+    let unit = "% of the braking energy at the wheels";
+    let of = Drawn { column: "recapture_of_braking_frac", scale: 100.0, digits: 0, unit };
+    of.mark(group, group.recapture_of_braking_frac, &group.recapture_evidence)
 }
 
-fn mark(
-    group: &Group,
-    [value, low, high]: [Option<f64>; 3],
-    (digits, unit): (usize, &str),
-    evidence: &str,
-) -> Option<Mark> {
-    let value = value?;
-    let range = low.zip(high).map_or(UNKNOWN.to_owned(), |(low, high)| {
-        format!("90 % interval {} to {}", fixed(low, digits), fixed(high, digits))
-    });
-    Some(Mark {
-        value,
-        low,
-        high,
-        shown: fixed(value, digits),
-        hover: format!(
-            "{}: {} {unit}; {range}; {evidence}; n: {} vehicle-days, {} trips",
-            figure::cut(&group.name, figure::NAME_CHARS),
-            fixed(value, digits),
-            group.vehicle_days,
-            group.trips
-        ),
-        evidence: evidence.to_owned(),
-    })
+/// A column of `recovery` as it is drawn.
+struct Drawn {
+    column: &'static str,
+    scale: f64,
+    digits: usize,
+    unit: &'static str,
+}
+
+impl Drawn {
+    fn mark(&self, group: &Group, measure: Measure, evidence: &str) -> Option<Mark> {
+        let Self { column, scale, digits, unit } = *self;
+        let [value, low, high] =
+            [measure.value, measure.low, measure.high].map(|end| end.map(|end| end * scale));
+        let value = value?;
+        let range = low.zip(high).map_or("no 90 % interval".to_owned(), |(low, high)| {
+            format!("90 % interval {} to {}", fixed(low, digits), fixed(high, digits))
+        });
+        Some(Mark {
+            value,
+            low,
+            high,
+            shown: fixed(value, digits),
+            cell: format!("recovery.{}.{column}", group.row),
+            scale,
+            hover: format!(
+                "{}: {} {unit}; {range}; {evidence}; n: {} vehicle-days, {} trips",
+                figure::cut(&group.name, figure::NAME_CHARS),
+                fixed(value, digits),
+                group.vehicle_days,
+                group.trips
+            ),
+            evidence: evidence.to_owned(),
+        })
+    }
 }

@@ -50,7 +50,7 @@ const ORDER: [&str; 16] = [
     "coverage",
 ];
 /// Sentences of a topic beside its first that belong to the answer.
-const FURTHER: [(&str, usize); 2] = [("coaching", 2), ("time", 1)];
+const FURTHER: [(&str, usize); 4] = [("coaching", 2), ("packs", 2), ("time", 2), ("coverage", 2)];
 
 pub fn body(answers: &Answers) -> Result<String, ReportError> {
     let told = ORDER.iter().filter_map(|id| sentence(answers, id).or_else(|| topic(answers, id))).collect();

@@ -6,7 +6,7 @@ use askama::Template;
 
 use super::{File, Replays, groups};
 use crate::ReportError;
-use crate::answers::{Answers, Group};
+use crate::answers::{Answers, Group, UNKNOWN};
 use crate::figure::{Kind, counted, cut, markup, name};
 use crate::shell::{Entry, Here, Site, page};
 
@@ -61,12 +61,14 @@ fn by_vehicle(answers: &Answers, site: &Site, replays: &Replays) -> Result<Trips
         let body = groups::table(answers, "trip", trips, replays, "../")?;
         let title = format!("Trips of {}", cut(vehicle, 40));
         let html = page(site, Here { title: &title, entry: Entry::Trips, depth: 1 }, &body, &[])?;
-        let miles: f64 = trips.iter().filter_map(|trip| trip.figure("distance_mi")).sum();
+        let whole = answers.of("vehicle").find(|group| group.name == *vehicle);
         rows.push(Row {
             path: path.clone(),
             vehicle: markup(&name(vehicle)),
             trips: counted(trips.len() as u64),
-            miles: markup(&trips[0].other(Kind::Distance.si_of("_mi", miles), Kind::Distance, 0)),
+            miles: markup(
+                &whole.map_or(UNKNOWN.to_owned(), |group| group.shown("distance_mi", Kind::Distance, 0)),
+            ),
             replayed: counted(trips.iter().filter(|trip| replays.contains_key(&trip.name)).count() as u64),
         });
         unit = markup(&trips[0].unit(Kind::Distance));
