@@ -49,7 +49,7 @@ const ORDER: [&str; 16] = [
     "time",
     "coverage",
 ];
-/// Sentences of a topic beside its first that belong to the answer.
+/// Sentences of a topic beside its first that belong to the answer, with what is missing to it.
 const FURTHER: [(&str, usize); 4] = [("coaching", 2), ("packs", 2), ("time", 2), ("coverage", 2)];
 
 pub fn body(answers: &Answers) -> Result<String, ReportError> {
@@ -92,7 +92,9 @@ fn topic(answers: &Answers, id: &str) -> Option<Told> {
         of_each_type(&topic.answer, &types(answers))
     };
     let further = FURTHER.iter().find(|(of, _)| *of == id).map_or(0, |(_, n)| *n);
-    let rest: Vec<&str> = topic.answer.iter().skip(1).take(further).map(String::as_str).collect();
+    let lacking = if further > 0 && !topic.answer.is_empty() { topic.missing.as_slice() } else { &[] };
+    let rest: Vec<&str> =
+        topic.answer.iter().skip(1).take(further).chain(lacking).map(String::as_str).collect();
     let more = match topic.answer.len() {
         0 | 1 => topic.heading.to_owned(),
         n => format!("All {n} findings: {}", topic.heading),
