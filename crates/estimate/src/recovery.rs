@@ -81,7 +81,7 @@ struct Figures {
     r7: Interval,
     r8: Option<f64>,
     r9: Interval,
-    per_ton_mi: Option<f64>,
+    per_ton_mi: Interval,
     carried_mi: Interval,
     carried_low_mi: Option<f64>,
     recovered: Option<[f64; 3]>,
@@ -150,9 +150,7 @@ fn figures(group: &Group) -> Figures {
             .then(|| ratio(s.braking_kwh, s.tractive_claimed_kwh))
             .flatten(),
         r9: consumption(group),
-        per_ton_mi: (s.ton_mi > PAYLOAD_FLOOR_TON * s.distance_with_payload_mi)
-            .then(|| ratio(s.net_with_payload_kwh, s.ton_mi))
-            .flatten(),
+        per_ton_mi: per_ton_mile(group),
         carried_mi: if back { carried(group) } else { Interval::default() },
         carried_low_mi: recovered.and_then(|r| ratio(s.distance_paired_mi * r[1], s.discharged_paired_kwh)),
         recovered,
@@ -267,8 +265,25 @@ fn consumption(group: &Group) -> Interval {
     }
     let pairs: Vec<(f64, f64)> =
         group.clusters.iter().map(|c| (c.net_driving_kwh, c.distance_battery_mi)).collect();
-    let Some(found) = ratio_of_sums(&pairs) else { return Interval::default() };
-    let estimation = s.net_errors.half_width() / s.distance_battery_mi;
+    over_days(&pairs, s.net_errors.half_width() / s.distance_battery_mi)
+}
+
+/// Net use over payload times distance, of the days whose payload is known; their share of the distance has that share of
+/// the error of estimation. What a stated payload may be off by is not in it.
+fn per_ton_mile(group: &Group) -> Interval {
+    let s = &group.sums;
+    if s.ton_mi <= PAYLOAD_FLOOR_TON * s.distance_with_payload_mi {
+        return Interval::default();
+    }
+    let known = group.clusters.iter().filter(|c| c.ton_mi > 0.0);
+    let pairs: Vec<(f64, f64)> = known.map(|c| (c.net_with_payload_kwh, c.ton_mi)).collect();
+    let share = s.distance_with_payload_mi / s.distance_mi;
+    over_days(&pairs, share * s.net_errors.half_width() / s.ton_mi)
+}
+
+/// A ratio of sums with its spread over days and the error of estimation, which are independent.
+fn over_days(pairs: &[(f64, f64)], estimation: f64) -> Interval {
+    let Some(found) = ratio_of_sums(pairs) else { return Interval::default() };
     let half = match found.half_width_90 {
         None if estimation <= 0.0 => None,
         days => Some((days.unwrap_or(0.0).powi(2) + estimation.powi(2)).sqrt()),
@@ -377,7 +392,9 @@ fn build(groups: &[Group], rows: &[Figures]) -> Result<RecordBatch, BatchError> 
         .number("consumption_p05_kwh_mi", of(|f| f.r9.low))
         .number("consumption_p95_kwh_mi", of(|f| f.r9.high))
         .number("consumption_kwh_km", of(|f| f.r9.value.map(|v| v * 1000.0 / METRES_PER_MILE)))
-        .number("consumption_kwh_ton_mi", of(|f| f.per_ton_mi))
+        .number("consumption_kwh_ton_mi", of(|f| f.per_ton_mi.value))
+        .number("consumption_p05_kwh_ton_mi", of(|f| f.per_ton_mi.low))
+        .number("consumption_p95_kwh_ton_mi", of(|f| f.per_ton_mi.high))
         .number("carried_by_regen_mi", of(|f| f.carried_mi.value))
         .number("carried_by_regen_p05_mi", of(|f| f.carried_mi.low))
         .number("carried_by_regen_p95_mi", of(|f| f.carried_mi.high))

@@ -1,10 +1,11 @@
 //! Differences from an average with their intervals, as SVG: costs to the right of it, savings to the left.
 //!
-//! Whether a difference can be told from none is in the shape of the mark, and in words beside it; no colour says it.
+//! What a difference rests on is in the shape of its mark; whether it can be told from none in its whisker and in words
+//! beside it. No colour says either.
 
 use std::fmt::Write as _;
 
-use crate::chart::{escape, opening};
+use crate::chart::{escape, opening, shape};
 use crate::figure::{cut, fixed};
 
 /// One row: whose it is, the three numbers with the cells they stand in, and what stands behind them.
@@ -13,6 +14,7 @@ pub struct Difference {
     /// Low end, middle and high end.
     pub values: [f64; 3],
     pub cells: [String; 3],
+    pub evidence: String,
     pub rests: String,
 }
 
@@ -55,10 +57,10 @@ pub fn differences(title: &str, rows: &[Difference]) -> String {
 fn draw(svg: &mut String, row: &Difference, scale: &Scale, y: f64) {
     let [low, middle, high] = row.values;
     let is_told = low > 0.0 || high < 0.0;
-    let (mark, word) = match (is_told, middle > 0.0) {
-        (true, true) => ("dot", "more"),
-        (true, false) => ("dot", "less"),
-        _ => ("ring", "cannot be told"),
+    let (whisker, word) = match (is_told, middle > 0.0) {
+        (true, true) => ("whisker", "more"),
+        (true, false) => ("whisker", "less"),
+        _ => ("whisker untold", "cannot be told"),
     };
     let told = |value: f64, cell: &str| {
         format!("<tspan data-of=\"{}\">{}</tspan>", escape(cell), fixed(value, DIGITS))
@@ -66,15 +68,13 @@ fn draw(svg: &mut String, row: &Difference, scale: &Scale, y: f64) {
     let _ = write!(
         svg,
         "<text class=\"label\" x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{}</text>\
-         <line class=\"whisker\" x1=\"{:.1}\" x2=\"{:.1}\" y1=\"{y:.1}\" y2=\"{y:.1}\"/>\
-         <circle class=\"{mark}\" cx=\"{:.1}\" cy=\"{y:.1}\" r=\"4.5\"/>\
+         <line class=\"{whisker}\" x1=\"{:.1}\" x2=\"{:.1}\" y1=\"{y:.1}\" y2=\"{y:.1}\"/>\
          <text class=\"value\" x=\"{:.1}\" y=\"{:.1}\">{} ({} to {}) {word}; {}</text>",
         LABEL_WIDTH - 10.0,
         y + 4.0,
         escape(&cut(&row.label, LABEL_CHARS)),
         scale.at(low),
         scale.at(high),
-        scale.at(middle),
         LABEL_WIDTH + BAR_WIDTH + 12.0,
         y + 4.0,
         told(middle, &row.cells[1]),
@@ -82,6 +82,7 @@ fn draw(svg: &mut String, row: &Difference, scale: &Scale, y: f64) {
         told(high, &row.cells[2]),
         escape(&row.rests),
     );
+    shape(svg, &row.evidence, scale.at(middle), y);
 }
 
 /// From the least to the most, zero among them.
@@ -123,6 +124,7 @@ mod tests {
             label: "<b>".to_owned(),
             values,
             cells: ["t.0.low", "t.0.mid", "t.0.high"].map(str::to_owned),
+            evidence: "inferred".to_owned(),
             rests: "20 days".to_owned(),
         }
     }
@@ -138,9 +140,12 @@ mod tests {
     }
 
     #[test]
-    fn shape_and_word_say_whether_a_difference_is_one() {
+    fn whisker_and_word_say_whether_a_difference_is_one() {
         let drawn = differences("d", &[row([-0.2, 0.2, 0.7]), row([0.5, 0.9, 1.4])]);
-        assert!(drawn.contains("class=\"ring\"") && drawn.contains("cannot be told; 20 days"), "{drawn}");
+        assert!(
+            drawn.contains("class=\"whisker untold\"") && drawn.contains("cannot be told; 20 days"),
+            "{drawn}"
+        );
         assert!(drawn.contains("<tspan data-of=\"t.0.mid\">0.90</tspan>") && drawn.contains("more; 20 days"));
         assert!(!drawn.contains("<b>"));
     }

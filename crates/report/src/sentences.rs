@@ -59,10 +59,11 @@ fn consumption(pilot: &Group, groups: &[Group]) -> [String; 2] {
     let miles = pilot.figure("distance_mi").unwrap_or(0.0);
     let ton = pilot.figure("consumption_kwh_ton_mi").map_or(String::new(), |_| {
         format!(
-            "Where the payload is known ({} % of the distance) it took {} {} of payload carried.",
+            "Where the payload is known ({} % of the distance) it took {} {} of payload carried ({}).",
             pilot.shown("payload_ton_miles_share_frac", Kind::Share, 0),
             pilot.shown("consumption_kwh_ton_mi", Kind::PerLoadDistance, 2),
             pilot.unit(Kind::PerLoadDistance),
+            interval(pilot, "consumption", "kwh_ton_mi", Kind::PerLoadDistance, 2),
         )
     });
     let stood = pilot.figure("energy_standing_kwh").unwrap_or(0.0);

@@ -9,7 +9,7 @@ const TOLD: [(&str, &str); 5] = [
     ("route", "by route"),
     ("driver", "by driver, not adjusted,"),
     ("temperature_band", "by outside air"),
-    ("service_day", "by day"),
+    ("service_day", "by day of at least half the usual distance"),
 ];
 /// Shorter trips say more of one hill or one stop than of energy for a distance.
 const TRIP_MI: f64 = 1.0;
@@ -31,9 +31,23 @@ fn ends(groups: &[Group], grouping: &str, words: &str) -> Option<String> {
         .filter(|group| group.grouping == grouping && group.name != "(unknown)")
         .filter(|group| group.consumption_kwh_mi.value.is_some())
         .collect();
+    if grouping == "service_day" {
+        let half = 0.5 * median_mi(&own);
+        own.retain(|group| miles(group) >= half);
+    }
     sort(&mut own);
     let [least, .., most] = own[..] else { return None };
     Some(format!("{words} {} to {}", one(least, true), one(most, true)))
+}
+
+fn miles(group: &Group) -> f64 {
+    group.figure("distance_mi").unwrap_or(0.0)
+}
+
+fn median_mi(groups: &[&Group]) -> f64 {
+    let mut all: Vec<f64> = groups.iter().map(|group| miles(group)).collect();
+    all.sort_by(f64::total_cmp);
+    all.get(all.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// The middle half of the trips, each counted once.

@@ -9,7 +9,7 @@ pub fn told(trust: &Trust, groups: &[Group], pilot: &Group) -> [String; 2] {
     let rows = trust.rows_in();
     let share = if rows == 0 { 0.0 } else { 100.0 * trust.rows_rejected() as f64 / rows as f64 };
     let masked = match commonest(trust) {
-        Some((rule, share)) => format!(" The commonest mark is {rule} ({share} cases in a hundred rows)."),
+        Some((rule, share)) => format!(" The commonest mark is {rule} ({share} % of the rows)."),
         None => String::new(),
     };
     let read = format!(
@@ -39,7 +39,7 @@ fn share_of(pilot: &Group, column: &str) -> String {
 /// The rule with most cases, and its cases in a hundred rows.
 fn commonest(trust: &Trust) -> Option<(String, String)> {
     let (rule, _) = trust.rules.iter().max_by(|a, b| a.1.cmp(b.1).then_with(|| b.0.cmp(a.0)))?;
-    Some((name(rule), fixed(100.0 * trust.rule_share(rule), 2)))
+    Some((name(rule), fixed(100.0 * trust.rule_share(rule), 3)))
 }
 
 /// Where logs and vehicle data contradict: more came back than there was to recover.

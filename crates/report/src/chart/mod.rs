@@ -6,7 +6,7 @@ mod panel;
 use std::fmt::Write as _;
 
 pub use against::{Against, against};
-pub use panel::{Line, Mark, panel};
+pub use panel::{Line, Mark, panel, shape};
 
 /// One bar of the cascade: where it starts and how long it is, in shares of the whole.
 pub struct Step {
@@ -18,51 +18,67 @@ pub struct Step {
     pub kept: bool,
 }
 
-/// Widths of what stands beside each other in a chart.
-#[derive(Clone, Copy)]
-pub struct Widths {
-    pub label: f64,
-    pub bar: f64,
-    pub value: f64,
-}
-
-/// Over the whole page.
-pub const WIDE: Widths = Widths { label: 330.0, bar: 360.0, value: 150.0 };
-/// Beside another.
-pub const HALF: Widths = Widths { label: 318.0, bar: 180.0, value: 62.0 };
+const LABEL_WIDTH: f64 = 330.0;
+const BAR_WIDTH: f64 = 360.0;
+const VALUE_WIDTH: f64 = 150.0;
 const ROW: f64 = 26.0;
+/// Of a chart that a phone can show.
+const NARROW_WIDTH: f64 = 440.0;
+const NARROW_ROW: f64 = 35.0;
 
 /// Bars below each other, each starting where the one above ended.
-pub fn cascade(title: &str, steps: &[Step], widths: Widths) -> String {
+pub fn cascade(title: &str, steps: &[Step]) -> String {
     let height = ROW * steps.len() as f64 + 8.0;
-    let Widths { label, bar, value } = widths;
-    let mut svg = opening(title, label + bar + value, height);
-    svg.push_str(
-        "<defs><pattern id=\"taken\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\" \
-         patternTransform=\"rotate(45)\"><rect class=\"taken-ground\" width=\"6\" height=\"6\"/>\
-         <line class=\"taken-line\" x1=\"0\" y1=\"0\" x2=\"0\" y2=\"6\"/></pattern></defs>",
-    );
+    let mut svg = opening(title, LABEL_WIDTH + BAR_WIDTH + VALUE_WIDTH, height);
+    svg.push_str(TAKEN);
     for (at, step) in steps.iter().enumerate() {
         let y = ROW * at as f64 + 4.0;
-        let x = label + bar * step.from.clamp(0.0, 1.0);
-        let length = (bar * step.length.clamp(0.0, 1.0)).max(1.0);
-        let fill = if step.kept { "class=\"kept\"" } else { "fill=\"url(#taken)\" class=\"taken\"" };
+        bar(&mut svg, step, (LABEL_WIDTH, BAR_WIDTH), (y, ROW - 9.0));
         let _ = write!(
             svg,
-            "<text class=\"label\" x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{}</text>\
-             <rect {fill} x=\"{x:.1}\" y=\"{y:.1}\" width=\"{length:.1}\" height=\"{:.1}\"/>\
-             <text class=\"value\" x=\"{:.1}\" y=\"{:.1}\">{}</text>",
-            label - 10.0,
+            "<text class=\"label\" x=\"{:.1}\" y=\"{2:.1}\" text-anchor=\"end\">{3}</text>\
+             <text class=\"value\" x=\"{:.1}\" y=\"{2:.1}\">{4}</text>",
+            LABEL_WIDTH - 10.0,
+            LABEL_WIDTH + BAR_WIDTH + 10.0,
             y + 13.0,
             escape(&step.label),
-            ROW - 9.0,
-            label + bar + 10.0,
-            y + 13.0,
             escape(&step.value),
         );
     }
     svg.push_str("</svg>");
     svg
+}
+
+/// The same with the words above the bars.
+pub fn narrow_cascade(title: &str, steps: &[Step]) -> String {
+    let mut svg = opening(title, NARROW_WIDTH, NARROW_ROW * steps.len() as f64 + 4.0);
+    svg.push_str(TAKEN);
+    for (at, step) in steps.iter().enumerate() {
+        let y = NARROW_ROW * at as f64;
+        bar(&mut svg, step, (0.0, NARROW_WIDTH), (y + 18.0, 11.0));
+        let _ = write!(
+            svg,
+            "<text class=\"label\" x=\"0\" y=\"{0:.1}\">{1}</text>\
+             <text class=\"value\" x=\"{NARROW_WIDTH:.1}\" y=\"{0:.1}\" text-anchor=\"end\">{2}</text>",
+            y + 13.0,
+            escape(&step.label),
+            escape(&step.value),
+        );
+    }
+    svg.push_str("</svg>");
+    svg
+}
+
+const TAKEN: &str = "<defs><pattern id=\"taken\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\" \
+    patternTransform=\"rotate(45)\"><rect class=\"taken-ground\" width=\"6\" height=\"6\"/>\
+    <line class=\"taken-line\" x1=\"0\" y1=\"0\" x2=\"0\" y2=\"6\"/></pattern></defs>";
+
+fn bar(svg: &mut String, step: &Step, (left, width): (f64, f64), (y, height): (f64, f64)) {
+    let x = left + width * step.from.clamp(0.0, 1.0);
+    let length = (width * step.length.clamp(0.0, 1.0)).max(1.0);
+    let fill = if step.kept { "class=\"kept\"" } else { "fill=\"url(#taken)\" class=\"taken\"" };
+    let _ =
+        write!(svg, "<rect {fill} x=\"{x:.1}\" y=\"{y:.1}\" width=\"{length:.1}\" height=\"{height:.1}\"/>");
 }
 
 /// A value with its interval.
@@ -72,6 +88,7 @@ pub struct Dot {
     pub low: Option<f64>,
     pub high: Option<f64>,
     pub shown: String,
+    pub evidence: String,
 }
 
 /// Dots with whiskers on one scale that starts at zero.
@@ -79,8 +96,8 @@ pub fn dots(title: &str, unit: &str, dots: &[Dot]) -> String {
     let most = dots.iter().map(|d| d.high.unwrap_or(d.value).max(d.value)).fold(0.0, f64::max);
     let most = if most > 0.0 { most * 1.05 } else { 1.0 };
     let height = ROW * dots.len() as f64 + 30.0;
-    let width = WIDE.label + WIDE.bar + WIDE.value;
-    let x = |value: f64| WIDE.label + WIDE.bar * (value / most).clamp(0.0, 1.0);
+    let width = LABEL_WIDTH + BAR_WIDTH + VALUE_WIDTH;
+    let x = |value: f64| LABEL_WIDTH + BAR_WIDTH * (value / most).clamp(0.0, 1.0);
     let mut svg = opening(title, width, height);
     for tick in ticks(most) {
         let _ = write!(
@@ -95,7 +112,7 @@ pub fn dots(title: &str, unit: &str, dots: &[Dot]) -> String {
     let _ = write!(
         svg,
         "<text class=\"tick\" x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{}</text>",
-        WIDE.label - 10.0,
+        LABEL_WIDTH - 10.0,
         height - 12.0,
         escape(unit)
     );
@@ -112,16 +129,15 @@ pub fn dots(title: &str, unit: &str, dots: &[Dot]) -> String {
         let _ = write!(
             svg,
             "<text class=\"label\" x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{}</text>\
-             <circle class=\"dot\" cx=\"{:.1}\" cy=\"{y:.1}\" r=\"4\"/>\
              <text class=\"value\" x=\"{:.1}\" y=\"{:.1}\">{}</text>",
-            WIDE.label - 10.0,
+            LABEL_WIDTH - 10.0,
             y + 4.0,
             escape(&dot.label),
-            x(dot.value),
-            WIDE.label + WIDE.bar + 10.0,
+            LABEL_WIDTH + BAR_WIDTH + 10.0,
             y + 4.0,
             escape(&dot.shown),
         );
+        panel::shape(&mut svg, &dot.evidence, x(dot.value), y);
     }
     svg.push_str("</svg>");
     svg

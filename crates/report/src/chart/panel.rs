@@ -1,4 +1,4 @@
-//! Groups below each other with two figures each, one column for a figure, each column with a scale of its own.
+//! Groups below each other with a figure each, narrow enough for a phone.
 
 use std::fmt::Write as _;
 
@@ -19,84 +19,70 @@ pub struct Mark {
 
 pub enum Line {
     Heading(String),
-    Group { label: String, marks: Box<[Option<Mark>; 2]> },
+    Group { label: String, mark: Option<Mark> },
 }
 
-const LABEL: f64 = 118.0;
-const PLOT: f64 = 160.0;
-const VALUE: f64 = 62.0;
+const LABEL: f64 = 112.0;
+const PLOT: f64 = 134.0;
+const VALUE: f64 = 44.0;
 const ROW: f64 = 19.0;
 const HEAD: f64 = 22.0;
 const FOOT: f64 = 44.0;
 
-/// `heads` names the figure and its unit, column by column.
-pub fn panel(title: &str, heads: [&str; 2], lines: &[Line]) -> String {
+/// `head` names the figure and its unit.
+pub fn panel(title: &str, head: &str, lines: &[Line]) -> String {
     let bottom = HEAD + ROW * lines.len() as f64;
-    let mut svg = opening(title, LABEL + 2.0 * (PLOT + VALUE), bottom + FOOT);
-    for (at, head) in heads.into_iter().enumerate() {
-        let left = LABEL + at as f64 * (PLOT + VALUE);
-        let most = most(lines, at);
-        let x = |value: f64| left + PLOT * (value / most).clamp(0.0, 1.0);
-        let _ = write!(svg, "<text class=\"head\" x=\"{left:.1}\" y=\"13\">{}</text>", escape(head));
-        for tick in ticks(most) {
-            let _ = write!(
-                svg,
-                "<line class=\"grid\" x1=\"{0:.1}\" x2=\"{0:.1}\" y1=\"{HEAD:.1}\" y2=\"{bottom:.1}\"/>\
-                 <text class=\"tick\" x=\"{0:.1}\" y=\"{1:.1}\" text-anchor=\"middle\">{tick}</text>",
-                x(tick),
-                bottom + 13.0,
-            );
-        }
-        for (row, line) in lines.iter().enumerate() {
-            let Line::Group { marks, .. } = line else { continue };
-            match &marks[at] {
-                Some(mark) => draw(&mut svg, mark, x, row_y(row), left + PLOT + 8.0),
-                None => {
-                    let _ = write!(
-                        svg,
-                        "<text class=\"tick\" x=\"{:.1}\" y=\"{:.1}\">–</text>",
-                        left + PLOT + 8.0,
-                        row_y(row) + 4.0
-                    );
-                }
-            }
-        }
-    }
-    for (row, line) in lines.iter().enumerate() {
-        let (class, label) = match line {
-            Line::Heading(label) => ("head", label),
-            Line::Group { label, .. } => ("label", label),
-        };
-        let x = if class == "head" { 0.0 } else { 10.0 };
+    let mut svg = opening(title, LABEL + PLOT + VALUE, bottom + FOOT);
+    let most = most(lines);
+    let x = |value: f64| LABEL + PLOT * (value / most).clamp(0.0, 1.0);
+    let _ = write!(svg, "<text class=\"head\" x=\"{LABEL:.1}\" y=\"13\">{}</text>", escape(head));
+    for tick in ticks(most) {
         let _ = write!(
             svg,
-            "<text class=\"{class}\" x=\"{x:.1}\" y=\"{:.1}\">{}</text>",
-            row_y(row) + 4.0,
+            "<line class=\"grid\" x1=\"{0:.1}\" x2=\"{0:.1}\" y1=\"{HEAD:.1}\" y2=\"{bottom:.1}\"/>\
+             <text class=\"tick\" x=\"{0:.1}\" y=\"{1:.1}\" text-anchor=\"middle\">{tick}</text>",
+            x(tick),
+            bottom + 13.0,
+        );
+    }
+    for (row, line) in lines.iter().enumerate() {
+        let y = HEAD + ROW * (row as f64 + 0.5);
+        let (class, label, indent) = match line {
+            Line::Heading(label) => ("head", label, 0.0),
+            Line::Group { label, .. } => ("label", label, 10.0),
+        };
+        let _ = write!(
+            svg,
+            "<text class=\"{class}\" x=\"{indent:.1}\" y=\"{:.1}\">{}</text>",
+            y + 4.0,
             escape(label)
         );
+        match line {
+            Line::Heading(_) => {}
+            Line::Group { mark: Some(mark), .. } => draw(&mut svg, mark, x, y),
+            Line::Group { mark: None, .. } => {
+                let (x, y) = (LABEL + PLOT + 8.0, y + 4.0);
+                let _ = write!(svg, "<text class=\"tick\" x=\"{x:.1}\" y=\"{y:.1}\">–</text>");
+            }
+        }
     }
     key(&mut svg, bottom + 34.0);
     svg.push_str("</svg>");
     svg
 }
 
-fn row_y(row: usize) -> f64 {
-    HEAD + ROW * (row as f64 + 0.5)
-}
-
-/// End of a column's scale.
-fn most(lines: &[Line], at: usize) -> f64 {
+/// End of the scale.
+fn most(lines: &[Line]) -> f64 {
     let ends = lines.iter().filter_map(|line| match line {
-        Line::Group { marks, .. } => {
-            marks[at].as_ref().map(|mark| mark.high.unwrap_or(mark.value).max(mark.value))
-        }
-        Line::Heading(_) => None,
+        Line::Group { mark: Some(mark), .. } => Some(mark.high.unwrap_or(mark.value).max(mark.value)),
+        _ => None,
     });
     let most = ends.fold(0.0, f64::max);
     if most > 0.0 { most * 1.05 } else { 1.0 }
 }
 
-fn draw(svg: &mut String, mark: &Mark, x: impl Fn(f64) -> f64, y: f64, text_x: f64) {
+fn draw(svg: &mut String, mark: &Mark, x: impl Fn(f64) -> f64, y: f64) {
+    let text_x = LABEL + PLOT + 8.0;
     let _ = write!(svg, "<g><title>{}</title>", escape(&mark.hover));
     if let (Some(low), Some(high)) = (mark.low, mark.high) {
         let (low, high) = (x(low), x(high));
@@ -117,7 +103,7 @@ fn draw(svg: &mut String, mark: &Mark, x: impl Fn(f64) -> f64, y: f64, text_x: f
 }
 
 /// Evidence as a shape: a full dot is measured, a ring inferred, anything weaker a square.
-pub(super) fn shape(svg: &mut String, evidence: &str, x: f64, y: f64) {
+pub fn shape(svg: &mut String, evidence: &str, x: f64, y: f64) {
     let _ = match evidence {
         "measured" => write!(svg, "<circle class=\"dot\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"4\"/>"),
         "inferred" => write!(svg, "<circle class=\"ring\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"3.6\"/>"),
@@ -131,13 +117,12 @@ pub(super) fn shape(svg: &mut String, evidence: &str, x: f64, y: f64) {
 }
 
 fn key(svg: &mut String, y: f64) {
-    let mut x = 16.0;
+    let mut x = 8.0;
     for evidence in ["measured", "inferred", "modelled"] {
         shape(svg, evidence, x, y);
         let _ = write!(svg, "<text class=\"tick\" x=\"{:.1}\" y=\"{:.1}\">{evidence}</text>", x + 9.0, y + 4.0);
-        x += 86.0;
+        x += 84.0;
     }
-    let _ = write!(svg, "<text class=\"tick\" x=\"{x:.1}\" y=\"{:.1}\">bar: 90 % interval</text>", y + 4.0);
 }
 
 #[cfg(test)]
@@ -158,20 +143,18 @@ mod tests {
     }
 
     #[test]
-    fn each_column_has_its_own_scale_and_each_grade_its_shape() {
+    fn each_grade_has_its_shape() {
         let lines = [
             Line::Heading("By truck".to_owned()),
-            Line::Group {
-                label: "A".to_owned(),
-                marks: Box::new([mark(1.0, "measured"), mark(50.0, "modelled")]),
-            },
-            Line::Group { label: "B".to_owned(), marks: Box::new([mark(0.5, "inferred"), None]) },
+            Line::Group { label: "A".to_owned(), mark: mark(1.0, "measured") },
+            Line::Group { label: "B".to_owned(), mark: mark(0.5, "inferred") },
+            Line::Group { label: "C".to_owned(), mark: mark(0.7, "modelled") },
+            Line::Group { label: "D".to_owned(), mark: None },
         ];
-        assert!((most(&lines, 0) - 2.1).abs() < 1e-12);
-        assert!((most(&lines, 1) - 105.0).abs() < 1e-12);
-        let svg = panel("title", ["a", "b"], &lines);
-        // Half way along a scale that ends at 2.1: 118 + 160 / 2.1.
-        assert!(svg.contains("class=\"dot\" cx=\"194.2\""), "{svg}");
+        assert!((most(&lines) - 2.1).abs() < 1e-12);
+        let svg = panel("title", "a", &lines);
+        // Along a scale that ends at 2.1: 112 + 134 / 2.1.
+        assert!(svg.contains("class=\"dot\" cx=\"175.8\""), "{svg}");
         // One of each in the plot, and one of each in the key.
         let count = |text: &str| svg.matches(text).count();
         assert_eq!(

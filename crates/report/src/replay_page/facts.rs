@@ -129,7 +129,7 @@ fn told(trip: &OfTrip<'_>, row: usize, sums: &TripSums<'_>, metric: bool) -> Res
         sums.kwh("energy_recoverable_high_kwh")?.unwrap_or(0.0),
     );
     let mut told = format!(
-        "{} kWh were braked at the wheels; {} kWh of it ({}, {} to {} kWh over the sheet's ends) could have come back at the regen level as set",
+        "{} kWh were braked at the wheels; {} kWh of it ({}, {} to {} kWh over the sheet's ends) could have come back at the regen level as set, by the vehicle data",
         kwh(braking, 2, metric),
         kwh(recoverable, 2, metric),
         share(recoverable),

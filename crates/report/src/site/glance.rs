@@ -18,10 +18,13 @@ const GROUPINGS: [(&str, &str); 5] = [
     ("temperature_band", "By outside air"),
 ];
 
+/// What driving took and what came back by group: in miles, then in kilometres.
+pub type Drawn = [[String; 2]; 2];
+
 pub struct Glance<'a> {
     pub figures: Vec<Headline>,
-    /// In miles and in kilometres; none where there is nothing to lay side by side.
-    pub groups: Option<[String; 2]>,
+    /// None where there is nothing to lay side by side.
+    pub groups: Option<Drawn>,
     pub cascade: String,
     /// Where most was lost; none without positions, or in a copy that leaves.
     pub map: Option<&'a Drawing>,
@@ -42,7 +45,7 @@ pub fn of(answers: &Answers) -> Glance<'_> {
     Glance {
         figures: headlines(pilot),
         groups: drawn(answers),
-        cascade: regen::drawing_of(answers, chart::HALF).unwrap_or_default(),
+        cascade: regen::in_short(answers).unwrap_or_default(),
         map: answers.topics.iter().find(|topic| topic.id == "routes").and_then(|topic| topic.drawings.first()),
     }
 }
@@ -75,28 +78,43 @@ fn headlines(pilot: &Group) -> Vec<Headline> {
     known.into_iter().filter_map(headline).collect()
 }
 
-fn drawn(answers: &Answers) -> Option<[String; 2]> {
-    let svg = |metric: bool| {
+fn drawn(answers: &Answers) -> Option<Drawn> {
+    let use_ = |metric: bool| {
         let unit = Kind::PerDistance.shown(metric).word;
-        let mut lines = Vec::new();
-        for (grouping, heading) in GROUPINGS {
-            lines.extend(lines_of(answers, grouping, heading, metric));
-        }
-        (!lines.is_empty()).then(|| {
-            let heads = [format!("driving, {unit}"), "recovered of braking, %".to_owned()];
-            let title =
-                "Consumption and recovered share of braking energy at the wheels by group, with 90 % intervals";
-            chart::panel(title, [&heads[0], &heads[1]], &lines)
-        })
+        let lines = lines(answers, metric, |group| consumption(group, metric));
+        let title = "Consumption by group, with 90 % intervals";
+        (!lines.is_empty()).then(|| chart::panel(title, &format!("driving, {unit}"), &lines))
     };
-    Some([svg(false)?, svg(true)?])
+    let back = |metric: bool| {
+        let lines = lines(answers, metric, recapture);
+        let title = "Recovered share of the braking energy at the wheels by group, with 90 % intervals";
+        chart::panel(title, "recovered of braking, %", &lines)
+    };
+    Some([[use_(false)?, back(false)], [use_(true)?, back(true)]])
 }
 
-/// Nothing where a grouping holds but one group.
-fn lines_of(answers: &Answers, grouping: &str, heading: &str, metric: bool) -> Vec<Line> {
+fn lines(answers: &Answers, metric: bool, mark: impl Fn(&Group) -> Option<Mark>) -> Vec<Line> {
+    let mut lines = Vec::new();
+    for (grouping, heading) in GROUPINGS {
+        let (heading, shown) = with_most_distance(answers, grouping, heading);
+        if shown.is_empty() {
+            continue;
+        }
+        lines.push(Line::Heading(heading));
+        lines.extend(
+            shown
+                .into_iter()
+                .map(|group| Line::Group { label: groups::drawn_name(group, metric), mark: mark(group) }),
+        );
+    }
+    lines
+}
+
+/// No group where a grouping holds but one.
+fn with_most_distance<'a>(answers: &'a Answers, grouping: &'a str, heading: &str) -> (String, Vec<&'a Group>) {
     let all: Vec<&Group> = answers.of(grouping).collect();
     if all.len() < 2 {
-        return Vec::new();
+        return (String::new(), Vec::new());
     }
     let miles = |group: &Group| group.figure("distance_mi").unwrap_or(0.0);
     let mut by_distance = all.clone();
@@ -107,36 +125,31 @@ fn lines_of(answers: &Answers, grouping: &str, heading: &str, metric: bool) -> V
         0 => heading.to_owned(),
         _ => format!("{heading}: {} of {} with most distance", shown.len(), all.len()),
     };
-    let mut lines = vec![Line::Heading(heading)];
-    lines.extend(shown.into_iter().map(|group| Line::Group {
-        label: groups::drawn_name(group, metric),
-        marks: Box::new([consumption(group, metric), recapture(group)]),
-    }));
-    lines
+    (heading, shown)
 }
 
 fn consumption(group: &Group, metric: bool) -> Option<Mark> {
     let shown = Kind::PerDistance.shown(metric);
     let scale = shown.factor * Kind::PerDistance.si_of("_kwh_mi", 1.0);
-    let of = Drawn { column: "consumption_kwh_mi", scale, digits: 2, unit: shown.word };
+    let of = Figure { column: "consumption_kwh_mi", scale, digits: 2, unit: shown.word };
     of.mark(group, group.consumption_kwh_mi, &group.evidence)
 }
 
 fn recapture(group: &Group) -> Option<Mark> {
     let unit = "% of the braking energy at the wheels";
-    let of = Drawn { column: "recapture_of_braking_frac", scale: 100.0, digits: 0, unit };
+    let of = Figure { column: "recapture_of_braking_frac", scale: 100.0, digits: 0, unit };
     of.mark(group, group.recapture_of_braking_frac, &group.recapture_evidence)
 }
 
-/// A column of `recovery` as it is drawn.
-struct Drawn {
+/// A column of `recovery` as it is marked.
+struct Figure {
     column: &'static str,
     scale: f64,
     digits: usize,
     unit: &'static str,
 }
 
-impl Drawn {
+impl Figure {
     fn mark(&self, group: &Group, measure: Measure, evidence: &str) -> Option<Mark> {
         let Self { column, scale, digits, unit } = *self;
         let [value, low, high] =

@@ -91,6 +91,12 @@ pub fn table(
     };
     let mut columns = columns(first);
     columns.retain(|column| id != "trip" || column.of_trips);
+    if shown
+        .iter()
+        .all(|group| group.figure("recapture_distance_share_frac").is_none_or(|share| share > 0.9995))
+    {
+        columns.retain(|column| column.hover != CLAIMED_ON);
+    }
     let row = |group: &&Group| {
         let markup = named(group, answers, &cautions, replays, root);
         let name = Cell { markup, hover: String::new(), is_words: true };
@@ -128,6 +134,7 @@ fn dots(groups: &[&Group], metric: bool) -> Vec<Dot> {
                 low: measure.low.map(shown),
                 high: measure.high.map(shown),
                 shown: format!("{}, {}", fixed(value, 2), group.evidence),
+                evidence: group.evidence.clone(),
             })
         })
         .collect()
@@ -151,6 +158,9 @@ fn cautions(groups: &[&Group]) -> Vec<String> {
     }
     found
 }
+
+/// Said where it is not the whole.
+const CLAIMED_ON: &str = "share of the distance on which recovery is claimed";
 
 /// A column: its head, what it is on hover, and its cell.
 struct Column {
@@ -180,7 +190,7 @@ fn columns(first: &Group) -> Vec<Column> {
             |group| with_range(group, "consumption", "kwh_mi", Kind::PerDistance, 3, &own(group)),
         ),
         column(&first.unit(Kind::PerLoadDistance), "of payload carried, where the payload is known", |group| {
-            number(group, "consumption", "kwh_ton_mi", Kind::PerLoadDistance, 2, &group.evidence)
+            with_range(group, "consumption", "kwh_ton_mi", Kind::PerLoadDistance, 2, "")
         }),
         column(
             "braking at the wheels, kWh",
@@ -202,13 +212,9 @@ fn columns(first: &Group) -> Vec<Column> {
         column(&format!("{distance} carried by regen"), "R10", |group| {
             number(group, "carried_by_regen", "mi", Kind::Distance, 0, &group.recapture_evidence)
         }),
-        column(
-            &format!("claimed on, % of {distance}"),
-            "share of the distance on which recovery is claimed",
-            |group| {
-                number(group, "recapture_distance_share", "frac", Kind::Share, 0, &group.recapture_evidence)
-            },
-        ),
+        column(&format!("claimed on, % of {distance}"), CLAIMED_ON, |group| {
+            number(group, "recapture_distance_share", "frac", Kind::Share, 0, &group.recapture_evidence)
+        }),
         not_of_trips(column("trips", "", |group| plain(group.trips.to_string()))),
         not_of_trips(column("n: vehicle-days", "the clusters of the interval", |group| {
             plain(group.vehicle_days.to_string())
@@ -237,7 +243,10 @@ fn with_range(group: &Group, stem: &str, unit: &str, kind: Kind, digits: usize, 
     let range = group
         .range(stem, unit, kind, digits.min(2))
         .map_or(String::new(), |range| format!("<span class=\"under\">{}</span>", markup(&range)));
-    let evidence = format!("<span class=\"under grade\">{}</span>", markup(evidence));
+    let evidence = match evidence {
+        "" => String::new(),
+        told => format!("<span class=\"under grade\">{}</span>", markup(told)),
+    };
     Cell { markup: format!("{}{range}{evidence}", cell.markup), ..cell }
 }
 

@@ -50,7 +50,8 @@ const ORDER: [&str; 16] = [
     "coverage",
 ];
 /// Sentences of a topic beside its first that belong to the answer, with what is missing to it.
-const FURTHER: [(&str, usize); 4] = [("coaching", 2), ("packs", 2), ("time", 2), ("coverage", 2)];
+const FURTHER: [(&str, usize); 5] =
+    [("levels", 4), ("coaching", 2), ("packs", 2), ("time", 2), ("coverage", 2)];
 
 pub fn body(answers: &Answers) -> Result<String, ReportError> {
     let told = ORDER.iter().filter_map(|id| sentence(answers, id).or_else(|| topic(answers, id))).collect();
@@ -93,8 +94,8 @@ fn topic(answers: &Answers, id: &str) -> Option<Told> {
     };
     let further = FURTHER.iter().find(|(of, _)| *of == id).map_or(0, |(_, n)| *n);
     let lacking = if further > 0 && !topic.answer.is_empty() { topic.missing.as_slice() } else { &[] };
-    let rest: Vec<&str> =
-        topic.answer.iter().skip(1).take(further).chain(lacking).map(String::as_str).collect();
+    let beyond = topic.answer.iter().filter(|told| !lead.contains(told));
+    let rest: Vec<&str> = beyond.take(further).chain(lacking).map(String::as_str).collect();
     let more = match topic.answer.len() {
         0 | 1 => topic.heading.to_owned(),
         n => format!("All {n} findings: {}", topic.heading),

@@ -6,7 +6,7 @@ use backwatt_schema::tables;
 use super::methods;
 use crate::ReportError;
 use crate::answers::{Answers, Balance, Group, UNKNOWN};
-use crate::chart::{self, Dot, Step, Widths};
+use crate::chart::{self, Dot, Step};
 use crate::figure::{Kind, fixed, markup};
 use crate::sentences::step_name;
 
@@ -43,7 +43,7 @@ pub fn cascade(answers: &Answers) -> Result<String, ReportError> {
     let pilot = answers.of("pilot").next();
     let page = Cascade {
         told: balance.zip(pilot).map_or(String::new(), |(balance, pilot)| markup(&told(balance, pilot))),
-        svg: drawing_of(answers, chart::WIDE).unwrap_or_default(),
+        svg: balance.map(drawing).unwrap_or_default(),
         rows: balance.map(rows).unwrap_or_default(),
         method: methods::href("ledger.md"),
     };
@@ -69,23 +69,24 @@ fn told(balance: &Balance, pilot: &Group) -> String {
     )
 }
 
-/// The cascade of the whole pilot; nothing where no braking energy is claimed.
-pub fn drawing_of(answers: &Answers, widths: Widths) -> Option<String> {
+/// The cascade of the whole pilot by shares alone; nothing where no braking energy is claimed.
+pub fn in_short(answers: &Answers) -> Option<String> {
     let balance = answers.balance_of("pilot", "all").filter(|b| b.figure("energy_braking_kwh") > 0.0)?;
-    Some(drawing(balance, widths))
+    let steps = steps(balance, |_, share| format!("{} %", fixed(100.0 * share, 1)));
+    Some(chart::narrow_cascade(TITLE, &steps))
 }
 
-fn drawing(balance: &Balance, widths: Widths) -> String {
+fn drawing(balance: &Balance) -> String {
+    let told = |kwh: f64, share: f64| format!("{} kWh, {} %", fixed(kwh, 1), fixed(100.0 * share, 1));
+    chart::cascade(TITLE, &steps(balance, told))
+}
+
+const TITLE: &str = "Where the braking energy went, by the first limit that binds";
+
+/// `told` puts an energy in kWh and its share of the braking energy in words.
+fn steps(balance: &Balance, told: impl Fn(f64, f64) -> String) -> Vec<Step> {
     let braking = balance.figure("energy_braking_kwh");
-    let value = |kwh: f64| {
-        let share = fixed(100.0 * kwh / braking, 1);
-        // Where there is little room the share alone: a whole in kWh stands in the words.
-        if widths.value < chart::WIDE.value {
-            format!("{share} %")
-        } else {
-            format!("{} kWh, {share} %", fixed(kwh, 1))
-        }
-    };
+    let value = |kwh: f64| told(kwh, kwh / braking);
     let step = |label: &str, kwh: f64, from: f64, length: f64, kept: bool| Step {
         label: label.to_owned(),
         value: value(kwh),
@@ -107,7 +108,7 @@ fn drawing(balance: &Balance, widths: Widths) -> String {
     let label = if short >= 0.0 { "recoverable, not recovered" } else { "recovered beyond the sheet" };
     steps.push(step(label, short * braking, (recovered / braking).min(left), short.abs(), false));
     steps.push(step("recovered at the battery terminals", recovered, 0.0, recovered / braking, true));
-    chart::cascade("Where the braking energy went, by the first limit that binds", &steps, widths)
+    steps
 }
 
 fn rows(balance: &Balance) -> Vec<[String; 3]> {
@@ -217,6 +218,7 @@ fn drawn(group: &Group) -> String {
                 low: at("p05_"),
                 high: at("p95_"),
                 shown: format!("{} %", fixed(value, 1)),
+                evidence: group.recapture_evidence.clone(),
             })
         })
         .collect();

@@ -78,14 +78,14 @@ fn raw(answers: &Answers, person: &Person) -> Option<[String; 4]> {
     let with = |column: &str, stem: &str, unit: &str, kind: Kind, digits: usize| {
         let range = group.range(stem, unit, kind, digits);
         let range = range.map_or(String::new(), |range| format!(" ({range}, 90 %)"));
-        format!("{}{range}", group.shown(column, kind, digits))
+        format!("{} {}{range}", group.shown(column, kind, digits), group.unit(kind))
     };
     let use_ = with("consumption_kwh_mi", "consumption", "kwh_mi", Kind::PerDistance, 3);
     let back = with("recapture_of_braking_frac", "recapture_of_braking", "frac", Kind::Share, 1);
     Some([
         markup(&format!("{} {}", group.shown("distance_mi", Kind::Distance, 0), group.unit(Kind::Distance))),
-        markup(&format!("{use_} {}", group.unit(Kind::PerDistance))),
-        markup(&format!("{back} %")),
+        markup(&use_),
+        markup(&back),
         escape(&format!("{}; recovery {}", group.evidence, group.recapture_evidence)),
     ])
 }

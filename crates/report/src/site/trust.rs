@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use askama::Template;
 
 use super::methods;
-use crate::answers::{Answers, UNKNOWN};
-use crate::figure::{counted, fixed, markup, name, prose};
+use crate::answers::{Answers, Group, UNKNOWN};
+use crate::figure::{Kind, counted, fixed, markup, name, prose};
 use crate::{ReportError, SettingRow, worth};
 
 /// Files listed; the rest is in the CSV beside it.
@@ -19,6 +19,10 @@ struct Logs {
     /// As markup; empty where nothing contradicts.
     contradiction: String,
     rules: Vec<RuleRow>,
+    /// Signal, and the share of rows whose files lack it.
+    lacking: Vec<[String; 3]>,
+    /// Vehicle, and what its logs hold.
+    vehicles: Vec<[String; 5]>,
     problems: Vec<String>,
     method: String,
 }
@@ -74,10 +78,48 @@ pub fn logs(answers: &Answers) -> Result<String, ReportError> {
         lines: lines(answers),
         contradiction: worth::contradictions(&answers.groups).map_or(String::new(), |told| markup(&told)),
         rules: rules(answers),
+        lacking: lacking(answers),
+        vehicles: vehicles(answers),
         problems: answers.problems.iter().map(|problem| markup(&prose(problem))).collect(),
         method: methods::href("evidence.md"),
     };
     Ok(page.render()?)
+}
+
+/// Columns that the pilot file asks for and some files do not have: of how many rows, in how many files, and which first.
+fn lacking(answers: &Answers) -> Vec<[String; 3]> {
+    let mut by_signal: BTreeMap<&str, (u64, Vec<&str>)> = BTreeMap::new();
+    for file in &answers.trust.files {
+        for signal in file.columns_missing.split(", ").filter(|signal| !signal.is_empty()) {
+            let (rows, files) = by_signal.entry(signal).or_default();
+            *rows += file.rows_in;
+            files.push(&file.file);
+        }
+    }
+    let all = answers.trust.rows_in().max(1);
+    let told = |(signal, (rows, files)): (&str, (u64, Vec<&str>))| {
+        [
+            markup(&name(signal)),
+            fixed(100.0 * rows as f64 / all as f64, 1),
+            format!("{} of {}, first {}", files.len(), answers.trust.files.len(), markup(&name(files[0]))),
+        ]
+    };
+    by_signal.into_iter().map(told).collect()
+}
+
+/// What the logs of each vehicle hold, by what could be made of them.
+fn vehicles(answers: &Answers) -> Vec<[String; 5]> {
+    let told = |group: &Group| {
+        let share = |column: &str| markup(&group.shown(column, Kind::Share, 0));
+        [
+            markup(&name(&group.name)),
+            share("evidence_measured_share_frac"),
+            share("payload_ton_miles_share_frac"),
+            share("recapture_distance_share_frac"),
+            format!("{}; {}", group.evidence, group.recapture_evidence),
+        ]
+    };
+    answers.of("vehicle").take(FILES).map(told).collect()
 }
 
 fn rules(answers: &Answers) -> Vec<RuleRow> {
@@ -114,12 +156,12 @@ fn lines(answers: &Answers) -> Vec<String> {
         ),
         claims(&trust.claims),
         format!(
-            "What the inflow into the battery can be put down to, by trip: {}.",
+            "What energy into the battery can be put down to, by trip (explained: to braking; none: no battery power is logged, or none came): {}.",
             list(&trust.recovery_checks)
         ),
         format!("What the height rests on, by trip: {}.", list(&trust.grades)),
         format!(
-            "The ledger closes to {:.0e} of tractive plus braking energy on the worst trip.",
+            "The energy ledger closes on every trip, on the worst to {:.0e} of tractive plus braking energy.",
             trust.ledger_residual_worst_frac
         ),
     ];

@@ -83,8 +83,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     }
     if shown.is_empty() {
         topic.miss(
-            "No change over time can be told: that takes dated logs of ten days and more of a driver or a vehicle. [[events]] in the pilot file names a day and what \
-             happened on it.",
+            "No change over time can be told: that takes dated logs of ten days and more of a driver or a vehicle. State the day of a coaching, of new firmware or tyres in the pilot file ([[events]]), and it is looked at.",
         );
     } else {
         topic.tell(told(shown.len() - alike.len(), &alike, hidden, units)?);
@@ -95,11 +94,11 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         }
         if !is_stated {
             topic.miss(
-                "Nothing is told of before and after coaching, firmware, tyres or a season: the pilot file states no day for any. [[events]] names a day and what happened on it.",
+                "Nothing is told of before and after coaching, firmware, tyres or a season: the pilot file states no day of any. State one there ([[events]]), and this is answered.",
             );
         }
         topic.notes.push(
-            "Looked for: what [[events]] of the pilot file name (coaching, firmware, tyres, a season), and a day from which a driver or a truck is another. A change is after less before, from each one's own baseline, less what would have been found if nothing had changed: who stood out by chance falls back. Below \
+            "Looked for: what [[events]] of the pilot file name (coaching, firmware, tyres, a season), and a day after which a driver or a truck uses more or less than before. A change is after less before, from each one's own baseline, less what would have been found if nothing had changed: who stood out by chance falls back. Below \
              zero saves energy. Other things may have changed on the same day. Normalised: what a truck takes with the pilot's mean payload in air between 59 and 72 °F (15 and 22 °C), on the mean route and by \
              the mean driver.",
         );

@@ -103,7 +103,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     Ok(topic)
 }
 
-/// How many drivers differ by one response and by how much; nobody is named.
+/// How many drivers differ by one response and by how much.
 fn counted_drivers(response: &str, shown: &[Row<'_>], rows: &[Row<'_>], units: Units) -> Read<Option<String>> {
     let (own, all) = (of(response, shown)?, of(response, rows)?.len());
     if all == 0 {
@@ -140,7 +140,7 @@ fn counted_drivers(response: &str, shown: &[Row<'_>], rows: &[Row<'_>], units: U
     )))
 }
 
-/// ": 0.95 (0.51 to 1.39) and 3.93 (3.43 to 4.46) kWh a day", by size; of many the least and the most.
+/// ": Bram 0.95 (0.51 to 1.39) and Doru 3.93 (3.43 to 4.46) kWh a day", by size; of many the least and the most.
 fn amounts(rows: &[Row<'_>], sign: f64) -> Read<String> {
     let mut sized = Vec::new();
     for row in rows {
@@ -149,7 +149,8 @@ fn amounts(rows: &[Row<'_>], sign: f64) -> Read<String> {
     sized.sort_by(|a, b| a.0.total_cmp(&b.0));
     let ends = if sign > 0.0 { ENDS } else { [ENDS[1], ENDS[0]] };
     let one = |(_, row): &(f64, Row<'_>)| -> Read<String> {
-        Ok(format!("{} ({})", row.signed("effect_kwh_day", sign, 2)?, row.signed_range(ends, sign, 2)?))
+        let amount = row.signed("effect_kwh_day", sign, 2)?;
+        Ok(format!("{} {amount} ({})", row.words("driver_id")?, row.signed_range(ends, sign, 2)?))
     };
     Ok(match sized.as_slice() {
         [] => String::new(),
@@ -208,23 +209,25 @@ fn drawing(response: &str, rows: &[Row<'_>]) -> Read<Drawing> {
             label: row.text("driver_id")?.to_owned(),
             values: [low, middle, high],
             cells: columns.map(|column| row.cell(column)),
+            evidence: row.text("evidence")?.to_owned(),
             rests: format!("{} days, {}", plain(&row.whole("driving_days")?), row.text("evidence")?),
         });
     }
     let caption = match response {
         CONSUMPTION => {
             "Consumption: everything the battery gave for driving, speed and regen level included. Difference from the average on like work, with 90 % \
-             interval; a ring where it cannot be told from none."
+             interval, broken where it cannot be told from none. A full dot is measured, a ring inferred, a square modelled."
         }
         _ => {
             "Avoidable loss: energy that a gentler stop at the same place would have saved. Difference from the average on like work, with 90 % interval; \
-             a ring where it cannot be told from none."
+             broken where it cannot be told from none."
         }
     };
     Ok(Drawing {
         caption,
         svg: differences(&format!("Difference in {response} by driver"), &drawn),
         is_half: false,
+        is_detail: false,
     })
 }
 

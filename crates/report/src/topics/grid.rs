@@ -161,7 +161,23 @@ impl Grid {
             is_shared: column.holds == Holds::Shared,
         });
         let more = rows.len().saturating_sub(ROWS);
-        Ok(Self { remarks, more, ..Self::made(units.heading(&caption.into()), table, heads.collect(), filled) })
+        let mut grid = Self::made(units.heading(&caption.into()), table, heads.collect(), filled);
+        grid.drop_empty();
+        Ok(Self { remarks, more, ..grid })
+    }
+
+    /// Without the figures of which no row has any: the files hold those columns too.
+    fn drop_empty(&mut self) {
+        let is_empty = |text: &str| text.chars().all(|c| matches!(c, '–' | ' ' | ',' | '(' | ')'));
+        for at in (0..self.heads.len()).rev() {
+            let none = self.rows.iter().all(|row| is_empty(&row[at].text) && row[at].notes.is_empty());
+            if none && !self.rows.is_empty() && !self.heads[at].is_words {
+                self.heads.remove(at);
+                self.rows.iter_mut().for_each(|row| {
+                    row.remove(at);
+                });
+            }
+        }
     }
 
     /// A table whose cells come from several rows each.

@@ -83,27 +83,36 @@ pub fn beyond<'a>(rows: &[Row<'a>], driver: &str) -> Read<Vec<Row<'a>>> {
 
 /// Whom a habit stands out with, in one sentence; nothing where it does with nobody.
 pub fn of_all(named: &[Row<'_>], shown: &[Row<'_>]) -> Read<Option<String>> {
-    let mut told = Vec::new();
+    let (mut dearer, mut others) = (Vec::new(), Vec::new());
     for person in named.chunk_by(|a, b| a.text("driver_id").ok() == b.text("driver_id").ok()) {
         let Some(driver) = person.first().map(|row| row.text("driver_id")).transpose()? else { continue };
         let Some(habit) = beyond(person, driver)?.first().copied() else { continue };
-        let share = match costly(driver, shown)? {
-            Some(row) => format!(" of {}", row.fixed("effect_kwh_day", 2)?),
-            None => String::new(),
-        };
-        told.push(format!("{} {} ({}{share})", name(driver), habit.text("habit")?, habit.fixed(ABOVE, 2)?));
+        let (habit, kwh) = (habit.text("habit")?, habit.fixed(ABOVE, 2)?);
+        match costly(driver, shown)? {
+            Some(row) => {
+                let whole = row.fixed("effect_kwh_day", 2)?;
+                dearer.push(format!("{} {habit}, {kwh} of the {whole} kWh a day", name(driver)));
+            }
+            None => others.push(format!("{} {habit}, {kwh} kWh a day", name(driver))),
+        }
     }
-    if told.is_empty() {
+    if dearer.is_empty() && others.is_empty() {
         return Ok(None);
     }
+    Ok(Some(format!(
+        "The habit that stands out most, of those that could be compared (modelled){}{}. Habits overlap, so what one leaves of a difference is not split \
+         among the others.",
+        cut(": ", dearer),
+        cut("; where consumption as a whole is not above the average: ", others),
+    )))
+}
+
+/// So many, behind a word; nothing of none.
+fn cut(word: &str, mut told: Vec<String>) -> String {
     let more = told.len().saturating_sub(TOLD);
     told.truncate(TOLD);
     let rest = if more > 0 { format!("; {more} more on their sheets") } else { String::new() };
-    Ok(Some(format!(
-        "Of the habits that could be compared, what stands out most, in kWh a day beyond the others on like work (modelled), and of what, where consumption is \
-         above the average: {}{rest}. Habits overlap, so what one leaves of a difference is not split among the others.",
-        told.join(", ")
-    )))
+    if told.is_empty() { String::new() } else { format!("{word}{}{rest}", told.join("; ")) }
 }
 
 /// What stands out with one driver, how much of the difference it is, and what could not be compared.
@@ -190,7 +199,7 @@ fn not_compared(rows: &[Row<'_>]) -> Read<Vec<String>> {
     let told = |(why, habits): (String, Vec<String>)| {
         let verb = "could not be compared";
         format!(
-            "{} {verb}: {why} (stops and regen levels are judged on trips logged every 5 s or faster alone).",
+            "{} {verb}: {why} (stops and regen levels are judged only on trips logged about every second).",
             capital(&listed(&habits))
         )
     };
@@ -205,7 +214,7 @@ fn against_best_level(rows: &[Row<'_>], units: Units) -> Read<Option<String>> {
             && row.number("energy_kwh_day")?.is_some()
         {
             return Ok(Some(format!(
-                "Against the level that gives most at the same speeds, {} kWh a day{} did not come back, on the days that could be judged ({}).",
+                "Against the level that gives most at the same speeds, {} kWh a day{} did not come back, on the few days that could be judged and not compared with others ({}).",
                 row.fixed("energy_kwh_day", 2)?,
                 in_miles(row, "energy_mi_day", units)?,
                 row.words("evidence")?,

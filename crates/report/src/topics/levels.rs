@@ -84,8 +84,12 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         replayed(tables, units, &mut topic)?;
         return Ok(topic);
     }
-    for of_type in rows.chunk_by(|a, b| a.text("vehicle_type").ok() == b.text("vehicle_type").ok()) {
-        topic.tell(sentence(of_type)?);
+    let of_types = || rows.chunk_by(|a, b| a.text("vehicle_type").ok() == b.text("vehicle_type").ok());
+    for of_type in of_types() {
+        topic.tell(driven(of_type)?);
+    }
+    for of_type in of_types() {
+        topic.tell(at_like_work(of_type)?);
     }
     topic.notes.push(
         "Levels were chosen, not assigned: a difference is an association, not an effect. Points: of recovered over braking energy at the wheels. n: vehicle-days with measured \
@@ -96,41 +100,57 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     Ok(topic)
 }
 
-/// What came back at each level of one type as driven, and how far apart they are at like work.
-fn sentence(rows: &[Row<'_>]) -> Read<String> {
-    let mut by_share = Vec::new();
-    for row in rows {
-        by_share.push((row.number("recapture_of_braking_frac")?.unwrap_or(0.0), *row));
-    }
-    by_share.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let (mut driven, mut apart) = (Vec::new(), Vec::new());
-    for (_, row) in &by_share {
+/// What came back at each level of one type, as driven.
+fn driven(rows: &[Row<'_>]) -> Read<String> {
+    let mut told = Vec::new();
+    for row in by_share(rows)? {
         let (level, days) = (row.words("regen_level")?, row.whole("vehicle_days")?);
-        driven.push(format!(
-            "{} % at {level} ({days} vehicle-days)",
-            row.percent("recapture_of_braking_frac", 0)?
-        ));
+        told.push(format!("{} % at {level} ({days})", row.percent("recapture_of_braking_frac", 0)?));
+    }
+    Ok(format!(
+        "{}: as driven, of the braking energy at the wheels came back {} ({}; in brackets vehicle-days).",
+        rows[0].words("vehicle_type")?,
+        listed(&told),
+        rows[0].words("evidence")?,
+    ))
+}
+
+/// How far its levels are apart at like work.
+fn at_like_work(rows: &[Row<'_>]) -> Read<String> {
+    let mut apart = Vec::new();
+    for row in by_share(rows)? {
         let is_reference = row.text("regen_level")? == row.text("level_reference")?;
         if row.number("recapture_difference_frac")?.is_some() && !is_reference {
             apart.push(format!(
-                "{level} {} ({}; by the sheet's levels {})",
+                "{} {} ({}; by the sheet's levels {})",
+                row.words("regen_level")?,
                 row.percent("recapture_difference_frac", 1)?,
                 row.range(["recapture_difference_p05_frac", "recapture_difference_p95_frac"], Kind::Share, 1)?,
                 row.percent("recoverable_difference_frac", 1)?,
             ));
         }
     }
-    let first = rows[0];
-    let like_work = match apart.as_slice() {
-        [] => "no two levels were driven by the same people on the same trucks and routes in like weather, so none can be held against another".to_owned(),
-        _ => format!("at like work, in points against {}: {} (90 %)", first.words("level_reference")?, listed(&apart)),
-    };
-    Ok(format!(
-        "{}: as driven, of the braking energy at the wheels came back {} ({}); {like_work}.",
-        first.words("vehicle_type")?,
-        listed(&driven),
-        first.words("evidence")?,
-    ))
+    let name = rows[0].words("vehicle_type")?;
+    Ok(match apart.as_slice() {
+        [] => format!(
+            "{name}: no two levels were driven by the same people on the same trucks and routes in like weather, so none can be held against another."
+        ),
+        _ => format!(
+            "{name}, at like work, in points against {}: {} (90 %).",
+            rows[0].words("level_reference")?,
+            listed(&apart)
+        ),
+    })
+}
+
+/// Where most came back first.
+fn by_share<'a>(rows: &[Row<'a>]) -> Read<Vec<Row<'a>>> {
+    let mut found = Vec::new();
+    for row in rows {
+        found.push((row.number("recapture_of_braking_frac")?.unwrap_or(0.0), *row));
+    }
+    found.sort_by(|a, b| b.0.total_cmp(&a.0));
+    Ok(found.into_iter().map(|(_, row)| row).collect())
 }
 
 #[cfg(test)]
@@ -164,11 +184,15 @@ mod tests {
         let typed = [level("low", "0.45", apart.to_vec()), level("high", "0.76", vec![])];
         let typed: Vec<&[(&str, &str)]> = typed.iter().map(Vec::as_slice).collect();
         let batch = batch(&tables::LEVEL_COMPARISON, &typed);
-        let told = plain(&sentence(&rows(&tables::LEVEL_COMPARISON, &batch, false)).unwrap());
+        let rows = rows(&tables::LEVEL_COMPARISON, &batch, false);
         assert_eq!(
-            told,
-            "van: as driven, of the braking energy at the wheels came back 76 % at high (12 vehicle-days) and 45 % at low (12 vehicle-days) \
-             (measured); at like work, in points against high: low -27.0 (-29.0 to -25.0; by the sheet's levels -26.0) (90 %)."
+            plain(&driven(&rows).unwrap()),
+            "van: as driven, of the braking energy at the wheels came back 76 % at high (12) and 45 % at low (12) (measured; in brackets \
+             vehicle-days)."
+        );
+        assert_eq!(
+            plain(&at_like_work(&rows).unwrap()),
+            "van, at like work, in points against high: low -27.0 (-29.0 to -25.0; by the sheet's levels -26.0) (90 %)."
         );
     }
 }

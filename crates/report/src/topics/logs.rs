@@ -84,7 +84,8 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     }
     topic.tell(told_calibration(&calibration)?);
     topic.notes.push(
-        "± %: expected half-width of the 90 % interval over the figure itself, from the design of the log. Hidden: corrected over as logged, less 1; below zero the log invents braking. \
+        "Net use is what consumption, range, packs and the plan rest on; recovered energy is behind regen shares, levels and places. Drivers' stops and levels are judged only on speeds of about every second, \
+         and climate is told where its power is logged. ± %: expected half-width of the 90 % interval over the figure itself, from the design of the log. Hidden: corrected over as logged, less 1; below zero the log invents braking. \
          Unknowns of unit 1 are factors on the sheet's value. Two that are tied cannot be told apart by these logs: what one gains the other loses.",
     );
     topic.grids.push(Grid::new(
@@ -126,10 +127,12 @@ fn told_signals(rows: &[Row<'_>]) -> Read<Vec<String>> {
             }
         }
         let is = now.percent("half_width_recovered_frac", 1)?;
-        let of = format!("{named}: recovered energy is known to ± {is} % as logged (90 %, expected)");
+        let of = format!(
+            "{named}: by the design of its logs, recovered energy can be known to ± {is} % (90 %, expected; spread between days and what the vehicle data leave open come on top)"
+        );
         told.push(match best {
             Some(row) => format!(
-                "{of}; {} would bring ± {} %, lacking on {}.",
+                "{of}; {} would bring ± {} % (lacking on {}).",
                 row.text("signal")?,
                 row.percent("half_width_recovered_frac", 1)?,
                 counted(row.count("vehicles_lacking")?.unwrap_or(0) as usize, "vehicle")
@@ -161,6 +164,14 @@ fn told_audit(rows: &[Row<'_>]) -> Read<Option<String>> {
     }))
 }
 
+/// "the share that arrives at level high".
+fn spoken(unknown: &str) -> String {
+    match unknown.strip_prefix("share_at_level ") {
+        Some(level) => format!("the share that arrives at level {}", crate::figure::name(level)),
+        None => crate::figure::prose(unknown),
+    }
+}
+
 fn told_calibration(rows: &[Row<'_>]) -> Read<String> {
     if rows.is_empty() {
         return Ok("The sheets' values were not held against the logs.".to_owned());
@@ -176,6 +187,7 @@ fn told_calibration(rows: &[Row<'_>]) -> Read<String> {
     tied.sort_by(|a, b| b.0.abs().total_cmp(&a.0.abs()));
     let mut seen: Vec<String> = Vec::new();
     for (r, of, [one, other]) in tied {
+        let [one, other] = [spoken(one), spoken(other)];
         let text = format!("{one} from {other} of {of} (correlation {})", crate::figure::fixed(r, 2));
         let back = format!("{other} from {one} of {of} (correlation {})", crate::figure::fixed(r, 2));
         if seen.len() < 3 && !seen.contains(&back) {

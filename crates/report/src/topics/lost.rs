@@ -117,7 +117,7 @@ pub fn told_places(recovery: &[Row<'_>], most: &[Row<'_>], ways: &Ways, units: U
         ));
     };
     Ok(format!(
-        "Of {told}, {} kWh or {:.0} % was lost in {} cells of about 130 m: {}.",
+        "Of {told}, {} kWh or {:.0} % was lost in {} cells of about 130 m (430 ft): {}.",
         units.figure(energy(sum), Kind::Energy, 1),
         100.0 * sum / whole,
         listed.len(),

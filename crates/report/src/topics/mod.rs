@@ -131,6 +131,8 @@ pub struct Drawing {
     pub svg: String,
     /// One of two that stand side by side where there is room.
     pub is_half: bool,
+    /// Folded away until it is asked for.
+    pub is_detail: bool,
 }
 
 /// The tables as read; one that no run has written is empty.

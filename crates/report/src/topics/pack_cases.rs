@@ -116,10 +116,15 @@ pub fn interval(row: &Row<'_>) -> Read<String> {
     Ok(if is_sure { low } else { format!("{low} to {high}") })
 }
 
-/// "98 (93 to over 99)"; once where both say "over 99".
+/// Of fewer vehicle-days a probability is provisional, and its interval too narrow: checked on made-up pilots, see the method.
+const FEW_DAYS: u64 = 6;
+
+/// "98 (93 to over 99)"; once where both say "over 99"; marked where few days are behind it.
 pub fn with_interval(row: &Row<'_>) -> Read<String> {
     let (probability, interval) = (probability(row)?, interval(row)?);
-    Ok(if interval == probability { probability } else { format!("{probability} ({interval})") })
+    let told = if interval == probability { probability } else { format!("{probability} ({interval})") };
+    let few = row.count("vehicle_days")?.is_some_and(|days| days < FEW_DAYS);
+    Ok(if few { format!("{told}, provisional") } else { told })
 }
 
 /// "1 vehicle-day".

@@ -90,6 +90,7 @@ fn drawing(checks: &[Row<'_>]) -> Read<Option<Drawing>> {
             measured, a ring inferred, a square modelled.",
         svg: chart::against("What was driven over what was planned", &drawn),
         is_half: false,
+        is_detail: false,
     }))
 }
 

@@ -41,8 +41,11 @@ const CELLS: [grid::Column; 7] = [
 ];
 
 const AROUND: [(Shows, &str); 2] = [
-    (Shows::Lost, "Lost around the places named above: braked and not back at the battery, each pass"),
-    (Shows::Won, "Won around the same places: back at the battery, each pass"),
+    (
+        Shows::Lost,
+        "Lost around the places named above: braked and not back at the battery, over the whole pilot",
+    ),
+    (Shows::Won, "Won around the same places: back at the battery, over the whole pilot"),
 ];
 const ALL: [(Shows, &str); 3] = [
     (Shows::Lost, "Lost, all cells; numbers that would cover one another stand on the part alone"),
@@ -94,8 +97,8 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         topic.miss("No map: the cells lie across the 180th meridian, where a flat map says nothing; road_cells.csv has them.");
     }
     topic.notes.push(
-        "Cells of about 130 m; numbers are those of the table. Distances into a route run along its typical round. This map is for the pilot's own use: \
-         cells with a dashed edge lie within 300 m of where a vehicle stays overnight, which may be somebody's home, or have fewer than ten passes or two \
+        "Cells of about 130 m (430 ft); numbers are those of the table. Distances into a route run along its typical round. This map is for the pilot's own use: \
+         cells with a dashed edge lie within 300 m (0.2 miles) of where a vehicle stays overnight, which may be somebody's home, or have fewer than ten passes or two \
          vehicles. map-to-share.svg beside this page leaves them out. Lost: braked at the wheels and not back at the battery. Where battery power is not \
          logged nobody saw where energy came back: recovered is then split by where it was recoverable.",
     );
@@ -156,7 +159,12 @@ fn maps(placed: &[Row<'_>], dearest: &[Row<'_>], ways: &Ways) -> Read<Vec<Drawin
         for (shows, caption) in maps {
             let svg = map::map(rows, *shows, &labels, size)?;
             if !svg.is_empty() {
-                drawings.push(Drawing { caption, svg, is_half: size == Size::Half });
+                drawings.push(Drawing {
+                    caption,
+                    svg,
+                    is_half: size == Size::Half,
+                    is_detail: size == Size::Whole && *shows != Shows::Lost,
+                });
             }
         }
     }

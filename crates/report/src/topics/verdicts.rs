@@ -100,8 +100,14 @@ pub fn lead(assumptions: &[Assumption<'_>], gaps: &[Row<'_>], units: Units) -> R
             _ => open.push(one.name()?),
         }
     }
+    let readings: usize = assumptions.iter().map(|one| one.readings.len()).sum();
+    let read = if readings > assumptions.len() {
+        format!(", {readings} readings of them where a share names no denominator")
+    } else {
+        String::new()
+    };
     Ok(format!(
-        "The plan makes {}.{}{}{}",
+        "The plan makes {}{read}.{}{}{}",
         counted(assumptions.len(), "assumption"),
         part(agrees, "agrees", "agree"),
         part(differs, "differs", "differ"),

@@ -5,13 +5,13 @@ const WITHHELD: &str = "no claim: too little braking, sampling too slow, the sto
 /// The answer table: what came back, by whatever the pilot can be cut by, each ratio with its denominator named.
 pub static RECOVERY: Table = Table {
     name: "recovery",
-    version: 1,
+    version: 2,
     one_row_is: "one group of one grouping",
     sorted_by: "grouping, group",
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 60] = [
+static COLUMNS: [Column; 62] = [
     text("grouping", "", "pilot, vehicle, trip, service_day, route, driver, regen_level or temperature_band"),
     text("group", "", "the group's name; (unknown) where the log does not say"),
     text(
@@ -197,6 +197,20 @@ static COLUMNS: [Column; 60] = [
         "payload unknown or under 0.1 short ton",
         "signed",
         "net use over payload short ton times distance",
+    ),
+    number(
+        "consumption_p05_kwh_ton_mi",
+        "kW.h/([ston_av].[mi_i])",
+        "as consumption_kwh_ton_mi, or no interval from so few days",
+        "signed",
+        "low end of its 90 % interval; the payload is taken as stated",
+    ),
+    number(
+        "consumption_p95_kwh_ton_mi",
+        "kW.h/([ston_av].[mi_i])",
+        "as consumption_kwh_ton_mi, or no interval from so few days",
+        "signed",
+        "high end",
     ),
     number(
         "carried_by_regen_mi",

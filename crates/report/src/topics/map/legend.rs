@@ -49,7 +49,11 @@ pub fn legend(svg: &mut String, what: &str, bounds: &[f64], frame: &Frame) {
     }
 }
 
-fn plain(value: f64) -> String {
+/// Two digits that tell, or a whole number.
+pub fn plain(value: f64) -> String {
+    if value <= 0.0 {
+        return "0".to_owned();
+    }
     let digits = if value >= 10.0 { 0 } else { (1.0 - value.log10().floor()).max(1.0) as usize };
     format!("{value:.digits$}")
 }

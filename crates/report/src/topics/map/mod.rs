@@ -38,7 +38,7 @@ pub enum Size {
     Half,
 }
 
-/// What a map shows, each pass.
+/// What a map shows, of all passes together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Shows {
     /// Braking energy at the wheels.
@@ -52,7 +52,7 @@ pub enum Shows {
 /// One hexagon and what it shows.
 struct Hexagon {
     corners: Vec<(f64, f64)>,
-    wh_per_pass: f64,
+    shown_kwh: f64,
     energy_braking_kwh: f64,
     passes: u64,
     is_shareable: bool,
@@ -94,13 +94,11 @@ pub fn map(rows: &[Row<'_>], shows: Shows, labels: &Labels, size: Size) -> Read<
         Size::Half => (HALF_WIDTH, "map half"),
     };
     let Some(frame) = Frame::around(corners, width) else { return Ok(String::new()) };
-    let bounds = bounds(hexagons.iter().map(|hexagon| hexagon.wh_per_pass).collect());
+    let bounds = bounds(hexagons.iter().map(|hexagon| hexagon.shown_kwh).collect());
     let (title, what) = match shows {
-        Shows::Braked => ("Braking energy at the wheels for each pass, by road cell", "Wh braked, each pass"),
-        Shows::Lost => {
-            ("Braking energy that did not come back, for each pass, by road cell", "Wh lost, each pass")
-        }
-        Shows::Won => ("Braking energy that came back, for each pass, by road cell", "Wh won, each pass"),
+        Shows::Braked => ("Braking energy at the wheels, by road cell", "kWh braked"),
+        Shows::Lost => ("Braking energy that did not come back, by road cell", "kWh lost"),
+        Shows::Won => ("Braking energy that came back, by road cell", "kWh won"),
     };
     let mut svg = format!(
         "<svg class=\"{class}\" viewBox=\"0 0 {width:.0} {:.0}\" role=\"img\" aria-label=\"{1}\"><title>{1}</title>",
@@ -133,7 +131,7 @@ fn hexagon(row: &Row<'_>, shows: Shows) -> Read<Option<Hexagon>> {
     let Some(shown) = shown.filter(|_| passes > 0) else { return Ok(None) };
     Ok(Some(Hexagon {
         corners: cell.boundary().iter().map(|corner| (corner.lng(), corner.lat())).collect(),
-        wh_per_pass: 1000.0 * shown / passes as f64,
+        shown_kwh: shown,
         energy_braking_kwh: braked,
         passes,
         is_shareable: row.flag("is_shareable").unwrap_or(false),
@@ -141,7 +139,7 @@ fn hexagon(row: &Row<'_>, shows: Shows) -> Read<Option<Hexagon>> {
 }
 
 fn draw(svg: &mut String, hexagon: &Hexagon, frame: &Frame, bounds: &[f64]) {
-    let class = bounds.iter().filter(|bound| hexagon.wh_per_pass >= **bound).count();
+    let class = bounds.iter().filter(|bound| hexagon.shown_kwh >= **bound).count();
     let points: Vec<String> = hexagon
         .corners
         .iter()
@@ -155,9 +153,10 @@ fn draw(svg: &mut String, hexagon: &Hexagon, frame: &Frame, bounds: &[f64]) {
     let own = if hexagon.is_shareable { "" } else { " own" };
     let _ = write!(
         svg,
-        "<polygon class=\"cell q{class}{own}{edge}\" points=\"{}\"><title>{:.1} Wh a pass, {} passes</title></polygon>",
+        "<polygon class=\"cell q{class}{own}{edge}\" points=\"{}\"><title>{} kWh in {} passes, {:.1} Wh a pass</title></polygon>",
         points.join(" "),
-        hexagon.wh_per_pass,
-        hexagon.passes
+        legend::plain(hexagon.shown_kwh),
+        hexagon.passes,
+        1000.0 * hexagon.shown_kwh / hexagon.passes as f64
     );
 }
