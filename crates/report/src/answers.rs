@@ -176,7 +176,7 @@ impl Answers {
             band.sort_by(|a, b| degrees(a).total_cmp(&degrees(b)));
         }
         let balances = balances(balance)?;
-        let sentences = crate::sentences::all(&groups, &balances);
+        let sentences = crate::sentences::all(&groups, &balances, &input.settings);
         Ok(Self {
             pilot: input.pilot_name.clone(),
             program: input.program.clone(),

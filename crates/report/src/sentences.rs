@@ -5,6 +5,7 @@ use serde::Serialize;
 
 use crate::answers::{Balance, Group};
 use crate::figure::{self, Kind};
+use crate::{SettingRow, blending};
 
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Sentence {
@@ -19,7 +20,7 @@ fn plain<S: serde::Serializer>(text: &str, to: S) -> Result<S::Ok, S::Error> {
     to.serialize_str(&figure::plain(text))
 }
 
-pub fn all(groups: &[Group], balances: &[Balance]) -> Vec<Sentence> {
+pub fn all(groups: &[Group], balances: &[Balance], settings: &[SettingRow]) -> Vec<Sentence> {
     let Some(pilot) = groups.iter().find(|group| group.grouping == "pilot") else { return Vec::new() };
     let balance = balances.iter().find(|b| b.grouping == "pilot");
     let sentence = |question, text| Sentence { question, text };
@@ -27,7 +28,7 @@ pub fn all(groups: &[Group], balances: &[Balance]) -> Vec<Sentence> {
         sentence("How much energy did driving take?", consumption(pilot)),
         sentence("How much of the braking energy came back?", recapture(pilot)),
         sentence("What is that as a share of use, and in distance?", shares(pilot)),
-        sentence("Where did the rest of the braking energy go?", rest(balance)),
+        sentence("Where did the rest of the braking energy go?", rest(balance, settings)),
         sentence("What is left between battery and physics?", unexplained(pilot)),
     ]
 }
@@ -192,8 +193,9 @@ fn shares(pilot: &Group) -> String {
 pub fn step_name(column: &str) -> &'static str {
     match column {
         "braking_beyond_axle_kwh" => "beyond what the driven axle may take",
+        "braking_beyond_blending_kwh" => "left to friction brakes by the pedal's blending",
         "braking_in_fade_kwh" => "in the low-speed fade of regen",
-        "braking_beyond_level_kwh" => "beyond the regen level and the pedal's blending",
+        "braking_beyond_level_kwh" => "withheld by a regen level below the strongest",
         "braking_beyond_torque_kwh" => "beyond motor torque",
         "braking_beyond_power_kwh" => "beyond motor power",
         "braking_beyond_acceptance_kwh" => "refused by a full or cold battery",
@@ -203,7 +205,7 @@ pub fn step_name(column: &str) -> &'static str {
     }
 }
 
-fn rest(balance: Option<&Balance>) -> String {
+fn rest(balance: Option<&Balance>, settings: &[SettingRow]) -> String {
     let Some(balance) = balance.filter(|b| b.figure("energy_braking_kwh") > 0.0) else {
         return "Braking energy is not claimed from these logs: they are sampled too slowly, or too noisy."
             .to_owned();
@@ -234,9 +236,10 @@ fn rest(balance: Option<&Balance>) -> String {
     };
     format!(
         "Of the braking energy at the wheels, by the first limit that binds (modelled from the vehicle sheet): {}. \
-         {:.1} % was recoverable ({:.1} % with the best level at every instant); {gap}.",
+         {:.1} % was recoverable ({:.1} % with the best level at every instant); {gap}.{}",
         list.join(", "),
         100.0 * left,
         100.0 * attainable,
+        blending::told(settings),
     )
 }

@@ -44,7 +44,7 @@ impl Strongest {
             match held(level, conditions) {
                 (force, false) => most.held = most.held.max(force),
                 (force, true) => {
-                    most.with_road_load = Some(most.with_road_load.map_or(force, |most| most.max(force)))
+                    most.with_road_load = Some(most.with_road_load.map_or(force, |most| most.max(force)));
                 }
             }
         }
