@@ -28,7 +28,7 @@ pub fn all(groups: &[Group], balances: &[Balance], settings: &[SettingRow]) -> V
         sentence("How much energy did driving take?", consumption(pilot)),
         sentence("How much of the braking energy came back?", recapture(pilot)),
         sentence("What is that as a share of use, and in distance?", shares(pilot)),
-        sentence("Where did the rest of the braking energy go?", rest(balance, settings)),
+        sentence("Where did the rest of the braking energy go?", rest(balance, balances, settings)),
         sentence("What is left between battery and physics?", unexplained(pilot)),
     ]
 }
@@ -205,7 +205,7 @@ pub fn step_name(column: &str) -> &'static str {
     }
 }
 
-fn rest(balance: Option<&Balance>, settings: &[SettingRow]) -> String {
+fn rest(balance: Option<&Balance>, balances: &[Balance], settings: &[SettingRow]) -> String {
     let Some(balance) = balance.filter(|b| b.figure("energy_braking_kwh") > 0.0) else {
         return "Braking energy is not claimed from these logs: they are sampled too slowly, or too noisy."
             .to_owned();
@@ -236,10 +236,43 @@ fn rest(balance: Option<&Balance>, settings: &[SettingRow]) -> String {
     };
     format!(
         "Of the braking energy at the wheels, by the first limit that binds (modelled from the vehicle sheet): {}. \
-         {:.1} % was recoverable ({:.1} % with the best level at every instant); {gap}.{}",
+         {:.1} % was recoverable ({:.1} % with the best level at every instant); {gap}.{}{}",
         list.join(", "),
         100.0 * left,
         100.0 * attainable,
+        unlogged_level(balances, braking),
         blending::told(settings),
     )
+}
+
+/// What a level withheld is an assumption where no log names the level.
+fn unlogged_level(balances: &[Balance], braking: f64) -> String {
+    let unknown = balances.iter().find(|b| b.grouping == "regen_level" && b.name == "(unknown)");
+    let share = unknown.map_or(0.0, |b| b.figure("energy_braking_kwh")) / braking;
+    if share < 0.005 {
+        return String::new();
+    }
+    format!(
+        " On {:.0} % of the braking energy no log names the regen level: the sheet's default or middle level stands in.",
+        100.0 * share
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_level_that_no_log_names_is_told() {
+        let of = |name: &str, kwh: f64| Balance {
+            grouping: "regen_level".to_owned(),
+            name: name.to_owned(),
+            figures: [("energy_braking_kwh".to_owned(), Some(kwh))].into(),
+            row: 0,
+        };
+        assert_eq!(unlogged_level(&[of("high", 30.0)], 30.0), "");
+        assert_eq!(unlogged_level(&[of("(unknown)", 0.1), of("high", 29.9)], 30.0), "");
+        let told = unlogged_level(&[of("(unknown)", 12.0), of("high", 18.0)], 30.0);
+        assert!(told.starts_with(" On 40 % of the braking energy no log names the regen level"), "{told}");
+    }
 }
