@@ -11,8 +11,10 @@ DARK = {PAPER: "#16181b", INK: "#e6e6e6", QUIET: "#7d828a", FIRST: "#6fb3e0", SE
 SHOWN_S = (300, 480)
 LIMITS = [
     ("braking_beyond_axle_kwh", "gain_without_axle_kwh", "axle"),
+    # Lifted together with the level.
+    ("braking_beyond_blending_kwh", None, "blending of the pedal"),
     ("braking_in_fade_kwh", "gain_without_fade_kwh", "fade at low speed"),
-    ("braking_beyond_level_kwh", "gain_without_level_kwh", "level and blending"),
+    ("braking_beyond_level_kwh", "gain_without_level_kwh", "level below the strongest"),
     ("braking_beyond_torque_kwh", "gain_without_torque_kwh", "motor torque"),
     ("braking_beyond_power_kwh", "gain_without_power_kwh", "motor power"),
     ("braking_beyond_acceptance_kwh", "gain_without_acceptance_kwh", "battery acceptance"),
@@ -111,14 +113,14 @@ def cascade(path, joules):
         left.barh(row, rest, color=FIRST)
         left.barh(row, kj[taken], left=rest, facecolor=PAPER, edgecolor=SECOND, hatch="////", lw=0.8)
         beside(left, rest + kj[taken], row, f"−{kj[taken]:.0f}")
-        right.barh(row, kj[gain], facecolor=PAPER, edgecolor=FIRST, hatch="\\\\\\\\", lw=0.8)
-        beside(right, kj[gain], row, f"{kj[gain]:.0f}")
+        right.barh(row, kj.get(gain, 0), facecolor=PAPER, edgecolor=FIRST, hatch="\\\\\\\\", lw=0.8)
+        beside(right, kj.get(gain, 0), row, f"{kj[gain]:.0f}" if gain else "with the level")
     left.barh(len(names) - 1, recoverable, color=FIRST)
     beside(left, recoverable, len(names) - 1, f"{recoverable:.0f}")
     left.set_yticks(range(len(names)), names)
     left.invert_yaxis()
     left.set(title="What each limit takes, in order, kJ", xlim=(0, braking * 1.1), xticks=[])
-    right.set(title="Lifted alone it brings, kJ", xlim=(0, 1.2 * max(kj[gain] for _, gain, _ in LIMITS)), xticks=[])
+    right.set(title="Lifted alone it brings, kJ", xlim=(0, 1.2 * max(kj[gain] for _, gain, _ in LIMITS if gain)), xticks=[])
     for axis in (left, right):
         axis.tick_params(length=0)
         axis.spines["bottom"].set_visible(False)

@@ -2,6 +2,7 @@
 
 mod laws {
     pub mod accounts;
+    pub mod blending;
     pub mod cascade;
     pub mod crossings;
     pub mod edges;

@@ -300,19 +300,31 @@ fn aux(r: &Reader<'_, '_, '_>) -> Spread {
     if stated { Spread::times(value, 0.7, 1.5) } else { Spread::times(value, 0.5, 2.5) }
 }
 
+/// The motor's share of what the pedal asks, where the file does not say.
+const PEDAL_SHARE: f64 = 0.5;
+
 /// Nominal, unfavourable, favourable. An unknown kind lies between the two extremes.
 fn blending(section: &Section<'_, '_>) -> [Blending; 3] {
-    let share = section.share("pedal_regen_share").map_or(0.5, |at| at.value);
+    let share = section.share("pedal_regen_share").map_or(PEDAL_SHARE, |at| at.value);
     if !(0.0..=1.0).contains(&share) {
         let message = "the pedal's share must lie between 0 and 1".to_owned();
         section.fault("pilot-out-of-range", "pedal_regen_share", message, "0.5 or \"50 %\"".into());
     }
-    let parallel = Blending::Parallel { pedal_share: share };
+    let parallel = || {
+        if !section.has("pedal_regen_share") {
+            section.default(
+                "pedal_regen_share",
+                &PEDAL_SHARE.to_string(),
+                "half-way; common practice, no source",
+            );
+        }
+        Blending::Parallel { pedal_share: share }
+    };
     match section.text("blending").map(|at| at.value).as_deref() {
         Some("friction-only") => [Blending::FrictionOnly; 3],
-        Some("parallel") => [parallel; 3],
+        Some("parallel") => [parallel(); 3],
         Some("series") => [Blending::Series; 3],
-        Some("unknown") => [parallel, Blending::FrictionOnly, Blending::Series],
+        Some("unknown") => [parallel(), Blending::FrictionOnly, Blending::Series],
         None => {
             if !section.has("blending") {
                 section.default(
@@ -321,7 +333,7 @@ fn blending(section: &Section<'_, '_>) -> [Blending; 3] {
                     "bounds from friction-only to series; half-way as nominal",
                 );
             }
-            [parallel, Blending::FrictionOnly, Blending::Series]
+            [parallel(), Blending::FrictionOnly, Blending::Series]
         }
         Some(other) => {
             let hint = "one of friction-only, parallel, series, unknown".to_owned();
@@ -331,7 +343,7 @@ fn blending(section: &Section<'_, '_>) -> [Blending; 3] {
                 format!("\"{other}\" is no kind of blending"),
                 hint,
             );
-            [parallel; 3]
+            [parallel(); 3]
         }
     }
 }
@@ -357,5 +369,36 @@ fn boundary(section: &Section<'_, '_>) -> PowerBoundary {
             );
             PowerBoundary::Pack
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use crate::{Origin, parse};
+
+    /// The pedal's share as listed, and whether it is a default. The source needs a file to exist, and reads none.
+    fn listed(blending: &str) -> Option<(String, bool)> {
+        let text = format!(
+            "[pilot]\nname = \"p\"\n[vehicle_types.van]\nmass = \"3000 kg\"\n{blending}\n\
+             [[sources]]\nfiles = \"Cargo.toml\"\nvehicle = \"T1\"\n\
+             time = {{ column = \"t\", kind = \"iso\" }}\n\
+             [sources.columns]\nspeed = {{ column = \"v\", unit = \"km/h\" }}\n"
+        );
+        let pilot = parse(&text, "pilot.toml", Path::new(env!("CARGO_MANIFEST_DIR")))
+            .unwrap_or_else(|problems| panic!("{problems:#?}"));
+        let share = pilot.settings.iter().find(|row| row.key == "vehicle_types.van.pedal_regen_share")?;
+        Some((share.value.clone(), matches!(share.origin, Origin::Default { .. })))
+    }
+
+    #[test]
+    fn the_share_of_the_pedal_is_listed_where_it_counts() {
+        let default = Some(("0.5".to_owned(), true));
+        assert_eq!(listed(""), default);
+        assert_eq!(listed("blending = \"parallel\""), default);
+        let stated = "blending = \"parallel\"\npedal_regen_share = 0.4";
+        assert_eq!(listed(stated), Some(("0.4".to_owned(), false)));
+        assert_eq!(listed("blending = \"series\""), None);
     }
 }

@@ -179,7 +179,7 @@ impl Answers {
             band.sort_by(|a, b| degrees(a).total_cmp(&degrees(b)));
         }
         let balances = balances(balance)?;
-        let sentences = crate::sentences::all(&groups, &balances, &trust);
+        let sentences = crate::sentences::all(&groups, &balances, &trust, &input.settings);
         Ok(Self {
             pilot: input.pilot_name.clone(),
             program: input.program.clone(),

@@ -7,6 +7,7 @@
 
 mod answers;
 mod balance;
+mod blending;
 mod chart;
 mod differences;
 mod export;

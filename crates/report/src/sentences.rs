@@ -6,7 +6,7 @@ use serde::Serialize;
 use crate::answers::{Balance, Group};
 use crate::figure::{self, Kind};
 use crate::trust::Trust;
-use crate::{spread, worth};
+use crate::{SettingRow, blending, spread, worth};
 
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Sentence {
@@ -25,7 +25,7 @@ fn plain<S: serde::Serializer>(text: &str, to: S) -> Result<S::Ok, S::Error> {
     to.serialize_str(&figure::plain(text))
 }
 
-pub fn all(groups: &[Group], balances: &[Balance], trust: &Trust) -> Vec<Sentence> {
+pub fn all(groups: &[Group], balances: &[Balance], trust: &Trust, settings: &[SettingRow]) -> Vec<Sentence> {
     let Some(pilot) = groups.iter().find(|group| group.grouping == "pilot") else { return Vec::new() };
     let balance = balances.iter().find(|b| b.grouping == "pilot");
     let sentence = |id, question, [text, more]: [String; 2]| Sentence { id, question, text, more };
@@ -33,7 +33,7 @@ pub fn all(groups: &[Group], balances: &[Balance], trust: &Trust) -> Vec<Sentenc
         sentence("use", "How much energy did driving take?", consumption(pilot, groups)),
         sentence("recapture", "How much of the braking energy came back?", recapture(pilot)),
         sentence("shares", "What is that as a share of use, and in distance?", shares(pilot)),
-        sentence("rest", "Where did the rest of the braking energy go?", rest(balance)),
+        sentence("rest", "Where did the rest of the braking energy go?", rest(balance, balances, settings)),
         sentence("worth", "Can the logs be trusted?", worth::told(trust, groups, pilot)),
     ]
 }
@@ -191,8 +191,9 @@ fn shares(pilot: &Group) -> [String; 2] {
 pub fn step_name(column: &str) -> &'static str {
     match column {
         "braking_beyond_axle_kwh" => "beyond what the driven axle may take",
+        "braking_beyond_blending_kwh" => "left to friction brakes by the pedal's blending",
         "braking_in_fade_kwh" => "in the low-speed fade of regen",
-        "braking_beyond_level_kwh" => "beyond the regen level and the pedal's blending",
+        "braking_beyond_level_kwh" => "withheld by a regen level below the strongest",
         "braking_beyond_torque_kwh" => "beyond motor torque",
         "braking_beyond_power_kwh" => "beyond motor power",
         "braking_beyond_acceptance_kwh" => "refused by a full or cold battery",
@@ -202,7 +203,7 @@ pub fn step_name(column: &str) -> &'static str {
     }
 }
 
-fn rest(balance: Option<&Balance>) -> [String; 2] {
+fn rest(balance: Option<&Balance>, balances: &[Balance], settings: &[SettingRow]) -> [String; 2] {
     let Some(balance) = balance.filter(|b| b.figure("energy_braking_kwh") > 0.0) else {
         return alone(
             "Braking energy is not claimed from these logs: they are sampled too slowly, or too noisy.",
@@ -237,9 +238,43 @@ fn rest(balance: Option<&Balance>) -> [String; 2] {
         list.join(", ")
     );
     let left = format!(
-        "{:.1} % was recoverable ({:.1} % with the best level at every instant); {gap}.",
+        "{:.1} % was recoverable ({:.1} % with the best level at every instant); {gap}.{}{}",
         100.0 * left,
         100.0 * attainable,
+        unlogged_level(balances, braking),
+        blending::told(settings),
     );
     [head, left]
+}
+
+/// What a level withheld is an assumption where no log names the level.
+fn unlogged_level(balances: &[Balance], braking: f64) -> String {
+    let unknown = balances.iter().find(|b| b.grouping == "regen_level" && b.name == "(unknown)");
+    let share = unknown.map_or(0.0, |b| b.figure("energy_braking_kwh")) / braking;
+    if share < 0.005 {
+        return String::new();
+    }
+    format!(
+        " On {:.0} % of the braking energy no log names the regen level: the sheet's default or middle level stands in.",
+        100.0 * share
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_level_that_no_log_names_is_told() {
+        let of = |name: &str, kwh: f64| Balance {
+            grouping: "regen_level".to_owned(),
+            name: name.to_owned(),
+            figures: [("energy_braking_kwh".to_owned(), Some(kwh))].into(),
+            row: 0,
+        };
+        assert_eq!(unlogged_level(&[of("high", 30.0)], 30.0), "");
+        assert_eq!(unlogged_level(&[of("(unknown)", 0.1), of("high", 29.9)], 30.0), "");
+        let told = unlogged_level(&[of("(unknown)", 12.0), of("high", 18.0)], 30.0);
+        assert!(told.starts_with(" On 40 % of the braking energy no log names the regen level"), "{told}");
+    }
 }

@@ -71,7 +71,7 @@ fn receipts_balance(name: &str, set: &Set) {
     assert!(set.receipts.texts("problem").iter().all(Option::is_none), "{name}: a file could not be read");
 }
 
-/// The nine columns of the cascade sum to the braking energy in every row.
+/// The columns of the cascade sum to the braking energy in every row.
 fn cascade_sums(name: &str, table: &Table) {
     let braking = known(table, "energy_braking_kwh");
     let parts: Vec<Vec<f64>> = tables::CASCADE.iter().map(|column| known(table, column)).collect();

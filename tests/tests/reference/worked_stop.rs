@@ -1,6 +1,6 @@
 //! The stop of check C6 through a cascade in which every limit takes its part: the handbook's picture of the cascade.
 
-use backwatt_physics::{Blending, ReplaySettings, Sheet, SpeedReading};
+use backwatt_physics::{Blending, Level, LiftOff, ReplaySettings, Sheet, SpeedReading};
 use backwatt_schema::tables;
 use backwatt_testkit::{close, evidence, within};
 
@@ -14,13 +14,19 @@ const BRAKING_J: f64 = 588_675.3;
 const DENSE_J: f64 = 0.5;
 /// [m/s²]
 const AXLE: f64 = 1.9;
+/// Lift-off at the level as set and at the strongest. [N]
+const LIFT_OFF: f64 = 6930.0;
+const STRONGEST: f64 = 6930.0 * 1.4;
 
-/// The reference truck with parallel blending, a small motor, and a battery that takes 60 kW.
+/// The reference truck with parallel blending, a stronger level beside the one set, a small motor, and a battery that takes
+/// 60 kW.
 fn limited() -> Sheet {
     let mut sheet = TRUCK.sheet();
     for truck in [&mut sheet.nominal, &mut sheet.low, &mut sheet.high] {
         truck.axle_limit_m_s2 = AXLE;
         truck.blending = Blending::Parallel { pedal_share: 0.6 };
+        let lift_off = LiftOff::Force { n: STRONGEST };
+        truck.levels.push(Level { name: "strongest".to_owned(), lift_off, ..truck.levels[0].clone() });
         truck.motor_force_max_n = 9_600.0;
         truck.motor_power_max_w = 90e3;
         truck.acceptance.power_max_w = 60e3;
@@ -45,11 +51,11 @@ fn beyond_axle_j() -> f64 {
     (level * SPEED.powi(2) / 2.0 - 3.0 * SPEED.powi(4) / 4.0) / DECELERATION
 }
 
-/// The limits one after the other at each of many speeds, summed over v dv/a: what each takes, and what is left. Fade and
-/// level are one, for they bind in one formula. [J]
-fn dense() -> [f64; 8] {
+/// The limits one after the other at each of many speeds, summed over v dv/a: what each takes, and what is left,
+/// in the order of the columns. [J]
+fn dense() -> [f64; 10] {
     const STEPS: u32 = 200_000;
-    let mut sums = [0.0; 8];
+    let mut sums = [0.0; 10];
     let step = SPEED / f64::from(STEPS);
     for at in 0..STEPS {
         let v = (f64::from(at) + 0.5) * step;
@@ -57,8 +63,10 @@ fn dense() -> [f64; 8] {
         let demand = 6930.0 * DECELERATION - 6600.0 * 9.806_65 * 0.0077 - 3.0 * v * v;
         let fade = ((v - 1.0) / 2.0).clamp(0.0, 1.0);
         let axle = demand.min(6600.0 * AXLE);
-        let lift_off = fade * 6930.0;
-        let level = axle.min(lift_off + fade * 0.6 * (axle - lift_off));
+        let blended =
+            |lift_off: f64, fade: f64| axle.min(fade * lift_off + fade * 0.6 * (axle - fade * lift_off));
+        let (strongest, unfaded) = (blended(STRONGEST, 1.0), blended(LIFT_OFF, 1.0));
+        let level = blended(LIFT_OFF, fade);
         let torque = level.min(9_600.0);
         let power = torque.min(90e3 / v);
         let accepted = power.min((60e3 + 4e3) / (0.86 * v));
@@ -66,7 +74,9 @@ fn dense() -> [f64; 8] {
         let auxiliaries_w = bus_w.min(4e3);
         let watts = [
             (demand - axle) * v,
-            (axle - level) * v,
+            (axle - strongest) * v,
+            (unfaded - level) * v,
+            (strongest - unfaded) * v,
             (level - torque) * v,
             (torque - power) * v,
             (power - accepted) * v,
@@ -89,12 +99,10 @@ fn every_limit_takes_its_part_of_one_stop() {
         println!("{name}: {joules:.0} J");
     }
     close("braking [J]", totals.braking_j(), BRAKING_J, 0.1);
-    within("the nine columns [J]", parts.iter().map(|part| part.1).sum(), BRAKING_J, 1e-6);
+    within("the ten columns [J]", parts.iter().map(|part| part.1).sum(), BRAKING_J, 1e-6);
     close("beyond the axle [J]", parts[0].1, beyond_axle_j(), 0.1);
-    let [axle, fade, level, rest @ ..] = &parts[..] else { panic!("nine columns") };
-    let found = [axle.1, fade.1 + level.1].into_iter().chain(rest.iter().map(|part| part.1));
-    for (at, (found, dense)) in found.zip(dense()).enumerate() {
-        close(&format!("limit {at} [J]"), found, dense, DENSE_J);
+    for ((name, found), dense) in parts.iter().zip(dense()) {
+        close(&format!("{name} [J]"), *found, dense, DENSE_J);
     }
     let recoverable = parts[parts.len() - 1].1;
     within(

@@ -1,5 +1,7 @@
 //! Sums of one cell.
 
+use backwatt_schema::tables;
+
 use super::shares::Battery;
 
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -15,7 +17,7 @@ pub struct Cell {
     pub height_known_m: f64,
     pub braking_kwh: f64,
     /// In the order of `tables::CASCADE`.
-    pub cascade_kwh: [f64; 9],
+    pub cascade_kwh: [f64; tables::CASCADE.len()],
     pub braking_claimed_kwh: f64,
     /// 5th, 50th and 95th percentile, where they are claimed.
     pub recovered_kwh: [f64; 3],

@@ -12,7 +12,7 @@ const SHARE: f64 = 1e-9;
 const NOTHING_KWH: f64 = 1e-3 / 3.6e6;
 
 /// Sums that no cut may change. [kWh, s, m]
-const ADDITIVE: [&str; 21] = [
+const ADDITIVE: [&str; 22] = [
     "duration_s",
     "distance_m",
     "energy_kinetic_kwh",
@@ -22,6 +22,7 @@ const ADDITIVE: [&str; 21] = [
     "energy_tractive_kwh",
     "energy_braking_kwh",
     "braking_beyond_axle_kwh",
+    "braking_beyond_blending_kwh",
     "braking_in_fade_kwh",
     "braking_beyond_level_kwh",
     "braking_beyond_torque_kwh",

@@ -66,9 +66,10 @@ fn with_gains(truck: &Truck, interval: &Interval, pedal_used: bool) -> Option<(C
     Some((cascade, gains))
 }
 
-fn parts(cascade: &Cascade) -> [f64; 9] {
+fn parts(cascade: &Cascade) -> [f64; 10] {
     [
         cascade.beyond_axle_j,
+        cascade.beyond_blending_j,
         cascade.in_fade_j,
         cascade.beyond_level_j,
         cascade.beyond_torque_j,

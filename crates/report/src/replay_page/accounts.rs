@@ -52,8 +52,9 @@ pub const GROUPS: [Group; 4] = [
         share_of: BRAKING,
         accounts: &[
             model("braking_beyond_axle_kwh", "beyond the driven axle"),
+            model("braking_beyond_blending_kwh", "left to friction by the pedal's blending"),
             model("braking_in_fade_kwh", "low-speed fade"),
-            model("braking_beyond_level_kwh", "beyond the regen level as set"),
+            model("braking_beyond_level_kwh", "withheld by a level below the strongest"),
             model("braking_beyond_torque_kwh", "beyond motor torque"),
             model("braking_beyond_power_kwh", "beyond motor power"),
             model("braking_beyond_acceptance_kwh", "not accepted by the battery"),

@@ -4,11 +4,11 @@ use askama::Template;
 use backwatt_schema::tables;
 
 use super::methods;
-use crate::ReportError;
 use crate::answers::{Answers, Balance, Group, UNKNOWN};
 use crate::chart::{self, Dot, Step};
 use crate::figure::{Kind, fixed, markup};
 use crate::sentences::step_name;
+use crate::{ReportError, blending};
 
 #[derive(Template)]
 #[template(path = "cascade.html")]
@@ -42,7 +42,9 @@ pub fn cascade(answers: &Answers) -> Result<String, ReportError> {
     let balance = answers.balance_of("pilot", "all").filter(|b| b.figure("energy_braking_kwh") > 0.0);
     let pilot = answers.of("pilot").next();
     let page = Cascade {
-        told: balance.zip(pilot).map_or(String::new(), |(balance, pilot)| markup(&told(balance, pilot))),
+        told: balance.zip(pilot).map_or(String::new(), |(balance, pilot)| {
+            markup(&(told(balance, pilot) + &blending::told(&answers.settings)))
+        }),
         svg: balance.map(drawing).unwrap_or_default(),
         rows: balance.map(rows).unwrap_or_default(),
         method: methods::href("ledger.md"),

@@ -3,17 +3,18 @@ use crate::column::{Column, Table, number, text};
 /// Where the braking energy went, by whatever the pilot can be cut by.
 pub static BRAKING_BALANCE: Table = Table {
     name: "braking_balance",
-    version: 1,
+    version: 2,
     one_row_is: "one group of one grouping: sums over segments of trips that claim braking energy, brought to the middle of the correction band for sampling and noise",
     sorted_by: "grouping, group",
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 14] = [
+static COLUMNS: [Column; 15] = [
     text("grouping", "", "pilot, vehicle, trip, route, driver or regen_level"),
     text("group", "", "the group's name; (unknown) where the log does not say"),
-    number("energy_braking_kwh", "kW.h", "", "0 or more", "at the wheels; the next nine columns sum to it"),
+    number("energy_braking_kwh", "kW.h", "", "0 or more", "at the wheels; the next ten columns sum to it"),
     number("braking_beyond_axle_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("braking_beyond_blending_kwh", "kW.h", "", "0 or more", "see segments"),
     number("braking_in_fade_kwh", "kW.h", "", "0 or more", "see segments"),
     number("braking_beyond_level_kwh", "kW.h", "", "0 or more", "see segments"),
     number("braking_beyond_torque_kwh", "kW.h", "", "0 or more", "see segments"),

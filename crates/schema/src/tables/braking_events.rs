@@ -3,13 +3,13 @@ use crate::column::{Column, Table, number, order, text, time};
 /// Braking events: the coach's unit of evidence.
 pub static BRAKING_EVENTS: Table = Table {
     name: "braking_events",
-    version: 1,
+    version: 2,
     one_row_is: "one stretch of negative wheel force of 1 s and more, ended by 1 s without, of 0.005 kWh and more",
     sorted_by: "vehicle_id, time_start_ns",
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 39] = [
+static COLUMNS: [Column; 40] = [
     text("vehicle_id", "", "the vehicle"),
     text("trip_id", "", "the trip"),
     order("event_order", "position within the trip"),
@@ -29,6 +29,7 @@ static COLUMNS: [Column; 39] = [
     text("pedal", "", "used; not used; unknown (no pedal or pressure signal)"),
     number("energy_braking_kwh", "kW.h", "", "above 0", "at the wheels"),
     number("braking_beyond_axle_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("braking_beyond_blending_kwh", "kW.h", "", "0 or more", "see segments"),
     number("braking_in_fade_kwh", "kW.h", "", "0 or more", "see segments"),
     number("braking_beyond_level_kwh", "kW.h", "", "0 or more", "see segments"),
     number("braking_beyond_torque_kwh", "kW.h", "", "0 or more", "see segments"),

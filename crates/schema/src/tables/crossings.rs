@@ -5,13 +5,13 @@ const SEGMENTS: &str = "see segments";
 /// The ledger of braking along the way, at the grain of the map. Each segment's rows sum to the segment.
 pub static CROSSINGS: Table = Table {
     name: "crossings",
-    version: 1,
+    version: 2,
     one_row_is: "one stretch of one segment within one road cell, or without a position",
     sorted_by: "vehicle_id, segment_order, time_start_ns",
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 22] = [
+static COLUMNS: [Column; 23] = [
     text("vehicle_id", "", "the vehicle"),
     order("segment_order", "the segment of segments it is part of"),
     text("trip_id", "outside trips", "the trip"),
@@ -35,6 +35,7 @@ static COLUMNS: [Column; 22] = [
     ),
     number("energy_braking_kwh", "kW.h", "", "0 or more", "at the wheels"),
     number("braking_beyond_axle_kwh", "kW.h", "", "0 or more", SEGMENTS),
+    number("braking_beyond_blending_kwh", "kW.h", "", "0 or more", SEGMENTS),
     number("braking_in_fade_kwh", "kW.h", "", "0 or more", SEGMENTS),
     number("braking_beyond_level_kwh", "kW.h", "", "0 or more", SEGMENTS),
     number("braking_beyond_torque_kwh", "kW.h", "", "0 or more", SEGMENTS),

@@ -7,14 +7,14 @@ const MEASURED: &str = "battery power is not logged over the segment";
 /// writes it.
 pub static LEDGER_TRACE: Table = Table {
     name: "ledger_trace",
-    version: 1,
+    version: 2,
     one_row_is: "one interval between two samples of one trip, booked as its segment is; made on request and written \
                  by no stage",
     sorted_by: "vehicle_id, time_start_ns",
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 44] = [
+static COLUMNS: [Column; 45] = [
     text("vehicle_id", "", "the vehicle"),
     text("trip_id", "", "the trip"),
     order("segment_order", "the segment of segments it is part of"),
@@ -48,6 +48,7 @@ static COLUMNS: [Column; 44] = [
     number("energy_auxiliary_kwh", "kW.h", "", "0 or more", SEGMENTS),
     number("energy_braking_kwh", "kW.h", "", "0 or more", SEGMENTS),
     number("braking_beyond_axle_kwh", "kW.h", "", "0 or more", SEGMENTS),
+    number("braking_beyond_blending_kwh", "kW.h", "", "0 or more", SEGMENTS),
     number("braking_in_fade_kwh", "kW.h", "", "0 or more", SEGMENTS),
     number("braking_beyond_level_kwh", "kW.h", "", "0 or more", SEGMENTS),
     number("braking_beyond_torque_kwh", "kW.h", "", "0 or more", SEGMENTS),

@@ -6,13 +6,13 @@ const NO_PASS: &str = "the row without a position";
 /// Where on the map braking energy is won and lost. Its rows sum to the braking ledger of segments.
 pub static ROAD_CELLS: Table = Table {
     name: "road_cells",
-    version: 1,
+    version: 2,
     one_row_is: "one H3 cell of resolution 10 that was driven through, and one row for what has no position",
     sorted_by: "cell, the row without a position last",
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 32] = [
+static COLUMNS: [Column; 33] = [
     text("cell", "energy without a position", "H3 cell of resolution 10, as the standard's hexadecimal string"),
     number("lat_deg", "deg", NO_PASS, "north positive", "latitude of the cell's centre"),
     number("lon_deg", "deg", NO_PASS, "east positive", "longitude of the cell's centre"),
@@ -39,6 +39,7 @@ static COLUMNS: [Column; 32] = [
         "share of the braking energy on trips whose sampling allows a claim of it",
     ),
     number("braking_beyond_axle_kwh", "kW.h", "", "0 or more", SEGMENTS),
+    number("braking_beyond_blending_kwh", "kW.h", "", "0 or more", SEGMENTS),
     number("braking_in_fade_kwh", "kW.h", "", "0 or more", SEGMENTS),
     number("braking_beyond_level_kwh", "kW.h", "", "0 or more", SEGMENTS),
     number("braking_beyond_torque_kwh", "kW.h", "", "0 or more", SEGMENTS),

@@ -6,15 +6,16 @@ const NO_GRADE: &str = "height is unknown here; the ledger runs without it and s
 /// The energy ledger. Every continuous stretch of log lies in exactly one segment, so sums over segments are totals.
 pub static SEGMENTS: Table = Table {
     name: "segments",
-    version: 4,
+    version: 5,
     one_row_is: "one stretch of driving, standing or parking, half-open [time_start_ns, time_end_ns)",
     sorted_by: "vehicle_id, time_start_ns",
     columns: &COLUMNS,
 };
 
 /// The columns that split braking energy at the wheels, in the order the limits bind; they sum to it.
-pub static CASCADE: [&str; 9] = [
+pub static CASCADE: [&str; 10] = [
     "braking_beyond_axle_kwh",
+    "braking_beyond_blending_kwh",
     "braking_in_fade_kwh",
     "braking_beyond_level_kwh",
     "braking_beyond_torque_kwh",
@@ -39,7 +40,7 @@ pub static GAINS: [&str; 9] = [
     "gain_remainder_kwh",
 ];
 
-static COLUMNS: [Column; 91] = [
+static COLUMNS: [Column; 92] = [
     text("vehicle_id", "", "the vehicle"),
     order("segment_order", "position within the vehicle's log"),
     text("trip_id", "outside trips", "the trip it belongs to"),
@@ -186,6 +187,14 @@ static COLUMNS: [Column; 91] = [
         "braking at the wheels beyond what the driven axle is trusted with",
     ),
     number(
+        "braking_beyond_blending_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "friction by the way the pedal blends (kind: see the vehicle type): braking at the wheels that even the truck's \
+         strongest regen level leaves, unfaded; with the pedal logged as released, what is beyond that level's lift-off",
+    ),
+    number(
         "braking_in_fade_kwh",
         "kW.h",
         "",
@@ -197,7 +206,8 @@ static COLUMNS: [Column; 91] = [
         "kW.h",
         "",
         "0 or more",
-        "braking at the wheels beyond the regen level as set and the way the pedal blends",
+        "regen level as set below the strongest: braking at the wheels that the truck's strongest level would have taken, \
+         unfaded and with the pedal as it is, and the level as set did not; 0 where that is the strongest",
     ),
     number("braking_beyond_torque_kwh", "kW.h", "", "0 or more", "braking at the wheels beyond motor torque"),
     number("braking_beyond_power_kwh", "kW.h", "", "0 or more", "braking at the wheels beyond motor power"),
@@ -242,7 +252,8 @@ static COLUMNS: [Column; 91] = [
         "kW.h",
         "",
         "0 or more",
-        "what would arrive at the terminals beyond recoverable with neither level nor pedal in the way of the motor, all else as it is",
+        "what would arrive at the terminals beyond recoverable with neither level nor pedal in the way of the motor, so with \
+         braking_beyond_blending_kwh and braking_beyond_level_kwh lifted together, all else as it is",
     ),
     number(
         "gain_without_torque_kwh",

@@ -3,7 +3,7 @@
 use super::instant::{Branch, Instant};
 use super::{Cascade, Moment};
 use crate::kernels::quadrature;
-use crate::kernels::road_load::{Conditions, Interval, force_law};
+use crate::kernels::road_load::{Conditions, Interval};
 use crate::truck::Truck;
 
 /// A limit on the way from the wheels to the terminals, in the order they bind.
@@ -64,8 +64,9 @@ impl Gains {
 /// Gains over the braking part of one interval whose cascade is known. [J]
 ///
 /// G_x = ∫ (P_x - P) dt with P = [min(R(F), P_acc + P_aux) - P_aux]+, R the loss law's return; P_x is the same with
-/// limit x lifted: the force F without it, P_acc = ∞, R(F) = F v, or P_aux = 0. Lifting the level leaves the motor
-/// all it can take, as series blending does. A lifted limit permits force and does not demand it: where more force
+/// limit x lifted: the force F without it, P_acc = ∞, R(F) = F v, or P_aux = 0. Lifting the level lifts the
+/// pedal's blending with it, one limit here where the cascade books two parts: the motor has all it can take, as under
+/// series blending. A lifted limit permits force and does not demand it: where more force
 /// would return less, the best on the way is taken.
 /// Shape    one interval; `part` in shares of its duration
 /// Sign     0 or more each
@@ -82,7 +83,7 @@ pub fn gains(
     moment: &Moment,
     cascade: &Cascade,
 ) -> Gains {
-    let instant = Instant { truck, conditions, law: force_law(conditions, interval), moment };
+    let instant = Instant::new(truck, conditions, interval, moment);
     let mut sum = Gains::default();
     let mut booked = [Limit::Axle; 8];
     let mut count = 0;

@@ -1,14 +1,16 @@
 //! One instant of braking: the forces left after each limit, and the powers that follow.
 
+use super::lift_off::{Strongest, fade, lift_off};
 use super::{Cascade, LevelChoice, Limit, Moment};
-use crate::kernels::road_load::{Conditions, ForceLaw, Interval, steady_force};
-use crate::truck::{Blending, Level, LiftOff, Truck};
+use crate::kernels::road_load::{Conditions, ForceLaw, Interval, force_law};
+use crate::truck::{Blending, Level, Truck};
 
 pub(super) struct Instant<'a> {
     pub truck: &'a Truck,
     pub conditions: &'a Conditions,
     pub law: ForceLaw,
     pub moment: &'a Moment,
+    strongest: Option<Strongest>,
 }
 
 /// Which branch of every formula holds. Within one branch powers are smooth in speed.
@@ -40,6 +42,13 @@ pub(super) struct Arrival {
     pub curved: bool,
 }
 
+impl<'a> Instant<'a> {
+    pub fn new(truck: &'a Truck, conditions: &'a Conditions, interval: &Interval, moment: &'a Moment) -> Self {
+        let strongest = Strongest::beyond(truck, conditions, moment.level);
+        Self { truck, conditions, law: force_law(conditions, interval), moment, strongest }
+    }
+}
+
 impl Instant<'_> {
     /// Powers booked at one speed. [W] in place of J.
     pub fn powers(&self, speed: f64) -> Cascade {
@@ -47,9 +56,11 @@ impl Instant<'_> {
         let (accepted, bus) = self.truck.losses.accepted(f.power, speed, self.bus_limit_w());
         let to_auxiliaries = bus.min(self.moment.aux_power_w);
         let beyond = accepted > 0.0 && self.truck.losses.braking_beyond_map(accepted, speed);
+        let (strongest, _) = self.at_strongest(&f, speed);
         Cascade {
             beyond_axle_j: (f.asked - f.axle) * speed,
-            beyond_level_j: (f.axle - f.unfaded) * speed,
+            beyond_blending_j: (f.axle - strongest) * speed,
+            beyond_level_j: (strongest - f.unfaded) * speed,
             in_fade_j: (f.unfaded - f.level) * speed,
             beyond_torque_j: (f.level - f.torque) * speed,
             beyond_power_j: (f.torque - f.power) * speed,
@@ -68,7 +79,9 @@ impl Instant<'_> {
         let f = self.forces(speed, None);
         let (accepted, bus) = self.truck.losses.accepted(f.power, speed, self.bus_limit_w());
         let ends = bits([accepted < f.power, bus > 0.0, bus > self.moment.aux_power_w]);
-        (f.bits() | (ends << 12) | (self.region(speed) << 20), self.truck.losses.braking_piece(accepted, speed))
+        let (_, of_strongest) = self.at_strongest(&f, speed);
+        let bits = f.bits() | (of_strongest << 9) | (ends << 12) | (self.region(speed) << 20);
+        (bits, self.truck.losses.braking_piece(accepted, speed))
     }
 
     /// True where a force goes with one over speed, with a root, or with the square of a fading force: no polynomial of
@@ -169,7 +182,7 @@ impl Instant<'_> {
     #[inline]
     fn at_level(&self, at: usize, speed: f64, (asked, axle): (f64, f64), without: Option<Limit>) -> Forces {
         let level = &self.truck.levels[at];
-        let lift_off = self.lift_off(level, speed);
+        let lift_off = lift_off(level, self.conditions, speed);
         let blend = |fade: f64| {
             let set = self.blend(lift_off, axle, fade);
             // With no level to bind, the motor takes all it can, as where the pedal asks it to.
@@ -189,6 +202,17 @@ impl Instant<'_> {
             [lifted >= self.truck.motor_force_max_n, lifted.min(axle) >= self.motor(axle, fade)];
         let no_lift_off = lift_off <= 0.0;
         Forces { asked, axle, unfaded, level, chosen: at, no_lift_off, lift_off_fills, torque, power }
+    }
+
+    /// What the strongest level would have the motor take, the pedal as it is and no fade, and which branch of that
+    /// holds. A stronger lift-off never leaves the motor less, however the pedal blends. [N]
+    #[inline]
+    fn at_strongest(&self, f: &Forces, speed: f64) -> (f64, u64) {
+        let Some(strongest) = self.strongest.filter(|_| f.unfaded < f.axle) else { return (f.unfaded, 0) };
+        let (lift_off, is_less_road_load) = strongest.lift_off(self.conditions, speed);
+        // Rounding aside it is no less than the level in question gives.
+        let unfaded = self.blend(lift_off, f.axle, 1.0).max(f.unfaded);
+        (unfaded, bits([unfaded >= f.axle, unfaded > f.unfaded, is_less_road_load]))
     }
 
     #[inline]
@@ -223,18 +247,6 @@ impl Instant<'_> {
             (fade * most).max((fade * lift_off).min(most))
         } else {
             most
-        }
-    }
-
-    #[inline]
-    fn lift_off(&self, level: &Level, speed: f64) -> f64 {
-        match level.lift_off {
-            LiftOff::Force { n } => n,
-            LiftOff::Deceleration { m_s2, includes_road_load } => {
-                let force = self.conditions.effective_mass_kg() * m_s2;
-                let road = if includes_road_load { steady_force(self.conditions, speed, 0.0) } else { 0.0 };
-                (force - road).max(0.0)
-            }
         }
     }
 
@@ -283,16 +295,4 @@ impl Forces {
 
 fn bits<const N: usize>(flags: [bool; N]) -> u64 {
     flags.into_iter().enumerate().fold(0, |bits, (at, flag)| bits | (u64::from(flag) << at))
-}
-
-/// Share of its lift-off force a level still has at a speed: 0 to 1, linear between the fade speeds.
-#[inline]
-fn fade(level: &Level, speed: f64) -> f64 {
-    if speed <= level.fade_start_m_s {
-        0.0
-    } else if speed >= level.fade_end_m_s {
-        1.0
-    } else {
-        (speed - level.fade_start_m_s) / (level.fade_end_m_s - level.fade_start_m_s)
-    }
 }

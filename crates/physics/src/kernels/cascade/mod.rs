@@ -2,9 +2,10 @@
 
 mod gains;
 mod instant;
+mod lift_off;
 
 use super::quadrature;
-use super::road_load::{Conditions, Interval, force_law};
+use super::road_load::{Conditions, Interval};
 use crate::truck::{Acceptance, Truck};
 pub use gains::{Gains, Limit, gains};
 use instant::Instant;
@@ -13,7 +14,10 @@ use instant::Instant;
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Cascade {
     pub beyond_axle_j: f64,
+    /// What even the strongest level leaves to the friction brakes, as the pedal blends.
+    pub beyond_blending_j: f64,
     pub in_fade_j: f64,
+    /// What the strongest level would have taken and the one in question does not.
     pub beyond_level_j: f64,
     pub beyond_torque_j: f64,
     pub beyond_power_j: f64,
@@ -32,6 +36,7 @@ pub struct Cascade {
 impl Cascade {
     pub fn total_j(&self) -> f64 {
         self.beyond_axle_j
+            + self.beyond_blending_j
             + self.in_fade_j
             + self.beyond_level_j
             + self.beyond_torque_j
@@ -53,6 +58,7 @@ impl Cascade {
 
     pub fn add_scaled(&mut self, other: &Cascade, factor: f64) {
         self.beyond_axle_j += other.beyond_axle_j * factor;
+        self.beyond_blending_j += other.beyond_blending_j * factor;
         self.in_fade_j += other.in_fade_j * factor;
         self.beyond_level_j += other.beyond_level_j * factor;
         self.beyond_torque_j += other.beyond_torque_j * factor;
@@ -66,13 +72,18 @@ impl Cascade {
         self.force_squared_n2_s += other.force_squared_n2_s * factor;
     }
 
-    /// Whether a limit holds back anything. The fade is a share of the level's force: lifting the level may help where
-    /// only the fade is booked.
+    /// Whether another level could bring more where more force does: one that is stronger, or that fades later.
+    fn leaves_to_levels(&self) -> bool {
+        self.beyond_level_j > 0.0 || self.in_fade_j > 0.0
+    }
+
+    /// Whether a limit holds back anything. Lifting the level lifts the pedal's blending with it, and the fade is a share
+    /// of the level's force: it may help where only one of those is booked.
     fn held_back(&self, limit: Limit) -> bool {
         match limit {
             Limit::Axle => self.beyond_axle_j > 0.0,
             Limit::Fade => self.in_fade_j > 0.0,
-            Limit::Level => self.beyond_level_j > 0.0 || self.in_fade_j > 0.0,
+            Limit::Level => self.beyond_blending_j > 0.0 || self.leaves_to_levels(),
             Limit::Torque => self.beyond_torque_j > 0.0,
             Limit::Power => self.beyond_power_j > 0.0,
             Limit::Acceptance => self.beyond_acceptance_j > 0.0,
@@ -130,14 +141,15 @@ pub fn acceptance_power(battery: &Acceptance, soc_frac: Option<f64>, temperature
 
 /// The cascade over the braking part of one interval. [J]
 ///
-/// Order: axle -> low-speed fade and level with the pedal's blending -> motor torque -> motor power -> battery
+/// Order: axle -> the pedal's blending, level and low-speed fade -> motor torque -> motor power -> battery
 /// acceptance (at the wheel: the force whose return is P_acc + P_aux) -> conversion -> auxiliaries -> terminals. With
 /// D = -F(v) the braking force asked, L the lift-off force, r the fade, k the pedal's share, T the motor's force:
 /// friction-only min(D, r L); parallel min(D, r L + r k [D - r L]+); series min(D, r T); with the pedal released all
 /// of them min(D, r L). The interval is cut where another limit begins to bind; each piece is integrated by
 /// three-point Gauss.
 /// Shape    one interval; `part` in shares of its duration
-/// Sign     all 0 or more; their sum is the braking energy of the part
+/// Sign     all 0 or more; their sum is the braking energy of the part. With the best or worst level at each instant
+///          that level stands for the one set: where losses make a weaker one the best, the level's part is above 0
 /// Holds    speed linear; grade constant
 /// Source   limits: derived, order as documented in notebooks-docs/method; integration: see `quadrature`. Departures:
 ///          none
@@ -149,7 +161,7 @@ pub fn integrate(
     part: (f64, f64),
     moment: &Moment,
 ) -> Cascade {
-    let instant = Instant { truck, conditions, law: force_law(conditions, interval), moment };
+    let instant = Instant::new(truck, conditions, interval, moment);
     let mut sum = Cascade::default();
     let (branch, curved) = (|speed| instant.branch(speed), |speed| instant.curved(speed));
     quadrature::sum(
@@ -180,10 +192,10 @@ pub fn attainable(
     moment: &Moment,
     as_set: &Cascade,
 ) -> f64 {
-    let instant = Instant { truck, conditions, law: force_law(conditions, interval), moment };
+    let instant = Instant::new(truck, conditions, interval, moment);
     let slower = interval.speed_at(part.0).min(interval.speed_at(part.1));
     let more_returns_more = slower >= instant.falls_below_m_s(interval, part);
-    let all_through = more_returns_more && !as_set.held_back(Limit::Level);
+    let all_through = more_returns_more && !as_set.leaves_to_levels();
     if truck.levels.len() == 1 || all_through {
         return as_set.recoverable_j;
     }
@@ -400,7 +412,7 @@ mod tests {
         let moment =
             Moment { level: LevelChoice::Set(1), pedal_used: true, aux_power_w: 4e3, acceptance_w: 60e3 };
         let c = conditions();
-        let instant = Instant { truck: &truck, conditions: &c, law: force_law(&c, &interval), moment: &moment };
+        let instant = Instant::new(&truck, &c, &interval, &moment);
         let steps = 400_000;
         let dense: f64 = (0..steps)
             .map(|i| instant.powers(interval.speed_at((f64::from(i) + 0.5) / f64::from(steps))).recoverable_j)

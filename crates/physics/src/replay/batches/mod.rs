@@ -188,6 +188,7 @@ pub(super) fn cascade_columns<'a>(
     let of = |pick: fn(&Cascade) -> f64| rows.iter().map(move |c| kwh(pick(c))).collect::<Vec<_>>();
     builder
         .number("braking_beyond_axle_kwh", of(|c| c.beyond_axle_j))
+        .number("braking_beyond_blending_kwh", of(|c| c.beyond_blending_j))
         .number("braking_in_fade_kwh", of(|c| c.in_fade_j))
         .number("braking_beyond_level_kwh", of(|c| c.beyond_level_j))
         .number("braking_beyond_torque_kwh", of(|c| c.beyond_torque_j))
