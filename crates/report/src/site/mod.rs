@@ -11,6 +11,7 @@ mod overview;
 mod regen;
 mod section;
 mod sheets;
+mod steps;
 mod trips;
 mod trust;
 

@@ -4,6 +4,7 @@ use askama::Template;
 use backwatt_schema::tables;
 
 use super::methods;
+use super::steps::{self, Steps};
 use crate::answers::{Answers, Balance, Group, UNKNOWN};
 use crate::chart::{self, Dot, Step};
 use crate::figure::{Kind, fixed, markup};
@@ -17,6 +18,7 @@ struct Cascade {
     told: String,
     svg: String,
     rows: Vec<[String; 3]>,
+    by_group: Steps,
     method: String,
 }
 
@@ -47,6 +49,7 @@ pub fn cascade(answers: &Answers) -> Result<String, ReportError> {
         }),
         svg: balance.map(drawing).unwrap_or_default(),
         rows: balance.map(rows).unwrap_or_default(),
+        by_group: steps::by_group(answers),
         method: methods::href("ledger.md"),
     };
     Ok(page.render()?)
@@ -74,19 +77,19 @@ fn told(balance: &Balance, pilot: &Group) -> String {
 /// The cascade of the whole pilot by shares alone; nothing where no braking energy is claimed.
 pub fn in_short(answers: &Answers) -> Option<String> {
     let balance = answers.balance_of("pilot", "all").filter(|b| b.figure("energy_braking_kwh") > 0.0)?;
-    let steps = steps(balance, |_, share| format!("{} %", fixed(100.0 * share, 1)));
+    let steps = bars(balance, |_, share| format!("{} %", fixed(100.0 * share, 1)));
     Some(chart::narrow_cascade(TITLE, &steps))
 }
 
 fn drawing(balance: &Balance) -> String {
     let told = |kwh: f64, share: f64| format!("{} kWh, {} %", fixed(kwh, 1), fixed(100.0 * share, 1));
-    chart::cascade(TITLE, &steps(balance, told))
+    chart::cascade(TITLE, &bars(balance, told))
 }
 
 const TITLE: &str = "Where the braking energy went, by the first limit that binds";
 
 /// `told` puts an energy in kWh and its share of the braking energy in words.
-fn steps(balance: &Balance, told: impl Fn(f64, f64) -> String) -> Vec<Step> {
+fn bars(balance: &Balance, told: impl Fn(f64, f64) -> String) -> Vec<Step> {
     let braking = balance.figure("energy_braking_kwh");
     let value = |kwh: f64| told(kwh, kwh / braking);
     let step = |label: &str, kwh: f64, from: f64, length: f64, kept: bool| Step {
