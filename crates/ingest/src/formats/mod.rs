@@ -31,6 +31,7 @@ use std::io;
 
 pub use fields::Fields;
 pub use guard::panics_are_caught;
+pub(crate) use rows::Rows;
 
 use crate::input::Input;
 use crate::settings::Source;

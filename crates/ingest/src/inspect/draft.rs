@@ -3,7 +3,9 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
-use super::{ColumnGuess, Shape, TimeGuess};
+use super::clocks::{Clock, TimeGuess};
+use super::dates::Written;
+use super::{ColumnGuess, Shape};
 
 #[derive(Debug, Clone)]
 pub struct Draft {
@@ -36,7 +38,7 @@ impl Draft {
 
 fn toml(name: &str, shapes: &[Shape]) -> String {
     let mut out = String::new();
-    let local = shapes.iter().any(|shape| shape.time.kind == "local");
+    let local = shapes.iter().any(|shape| shape.time.clock.is_local());
     let _ = writeln!(
         out,
         "# Drafted from the logs. Values marked ? are what logs cannot know; the file is refused until they are filled in.\n"
@@ -110,13 +112,19 @@ fn source(shape: &Shape, pilot: &str) -> String {
 fn time(shape: &Shape) -> String {
     let gps = shape.gps_time.as_ref().map_or(String::new(), |gps| {
         // What a receiver writes without an offset is UTC.
-        let zone = if gps.kind == "local" { ", zone = \"UTC\"" } else { "" };
+        let zone = if gps.clock.is_local() { ", zone = \"UTC\"" } else { "" };
         format!(", gps = {{ {}{zone} }}", clock(gps))
     });
-    let note = if shape.time.kind == "relative" {
-        "   # a clock of its own: no claim that needs a date until its start is known"
-    } else {
-        ""
+    let note = match &shape.time.clock {
+        Clock::Relative { .. } => {
+            "   # a clock of its own: no claim that needs a date until its start is known".to_owned()
+        }
+        Clock::Local(Written { format, or_else: Some(other), .. }) => format!(
+            "   # day and month cannot be told apart: {} or {}; ask whoever set up the logger",
+            quoted(format),
+            quoted(other)
+        ),
+        _ => String::new(),
     };
     format!("time = {{ {}{gps} }}{note}", clock(&shape.time))
 }
@@ -128,12 +136,17 @@ fn clock(time: &TimeGuess) -> String {
     } else {
         format!("columns = [{}]", columns.join(", "))
     };
-    let detail = match (time.kind, &time.detail) {
-        ("local", Some(format)) => format!(", format = {}", quoted(format)),
-        (_, Some(unit)) => format!(", unit = {}", quoted(unit)),
-        (_, None) => String::new(),
+    let detail = match &time.clock {
+        Clock::Iso => String::new(),
+        Clock::Epoch { unit } | Clock::Relative { unit } => format!(", unit = {}", quoted(unit)),
+        Clock::DayNumber { epoch, first } => format!(", epoch = {}, first = {first}", quoted(epoch)),
+        Clock::Local(Written { format, or_else, zone }) => {
+            let format = if or_else.is_some() { "?" } else { format };
+            let zone = zone.map_or(String::new(), |zone| format!(", zone = {}", quoted(zone)));
+            format!(", format = {}{zone}", quoted(format))
+        }
     };
-    format!("{which}, kind = \"{}\"{detail}", time.kind)
+    format!("{which}, kind = \"{}\"{detail}", time.clock.kind())
 }
 
 fn column_line(column: &ColumnGuess) -> String {
@@ -141,6 +154,8 @@ fn column_line(column: &ColumnGuess) -> String {
     let which = if names.len() == 1 { names[0].clone() } else { format!("[{}]", names.join(", ")) };
     let unit =
         if column.unit.is_empty() { String::new() } else { format!(", unit = {}", quoted(&column.unit)) };
+    let scale = if column.scale == 1.0 { String::new() } else { format!(", scale = {}", column.scale) };
+    let unit = unit + &scale;
     let comment = format!("# {:.0} %: {}", column.confidence * 100.0, one_line(&column.reason, 200));
     if column.never_leaves_zero {
         return format!(
@@ -159,9 +174,10 @@ fn shape_notes(shape: &Shape) -> Vec<String> {
         "{} file(s) of one shape in {label}: time from {} ({}), {} signals",
         shape.looks.len(),
         shape.time.columns.join(" and "),
-        shape.time.kind,
+        shape.time.clock.kind(),
         shape.columns.len()
     )];
+    notes.extend(pace_note(shape));
     if let Some(gps) = &shape.gps_time {
         notes.push(format!("  clock: held against GPS time in {}", gps.columns.join(" and ")));
     }
@@ -187,6 +203,21 @@ fn shape_notes(shape: &Shape) -> Vec<String> {
         }
     }
     notes
+}
+
+/// What the pace of a log will bear.
+fn pace_note(shape: &Shape) -> Option<String> {
+    let interval_s = shape.pace.interval_s?;
+    let bears = match interval_s {
+        s if s <= 1.5 => "fine enough for braking events and habits",
+        s if s <= 10.0 => "coarse: braking between rows is rebuilt with a wider interval",
+        _ => "sparse: totals only, nothing about habits",
+    };
+    let step = shape
+        .pace
+        .soc_step_frac
+        .map_or(String::new(), |step| format!("; the state of charge comes in steps of {:.2} %", step * 100.0));
+    Some(format!("  pace: a row every {interval_s:.3} s, {bears}{step}"))
 }
 
 fn quoted(text: &str) -> String {

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::guess;
+use super::clocks;
 use crate::formats::{self, Fields, Format, RowText};
 use crate::header::plain_name;
 use crate::input::{Input, Unpacking};
@@ -66,8 +66,9 @@ pub fn look(file: &LogFile) -> Result<Look, String> {
     if rows.is_empty() {
         return Err("no rows below the header".to_owned());
     }
-    let (description, decimal_comma, units) =
-        (packing + &opened.description, opened.decimal_comma, opened.units);
+    let (description, decimal_comma) = (packing + &opened.description, opened.decimal_comma);
+    let is_bracket = |c: char| matches!(c, '[' | ']' | '(' | ')');
+    let units = opened.units.iter().map(|unit| unit.trim_matches(is_bracket).trim().to_owned()).collect();
     let look =
         Look { shown: file.shown.clone(), format, description, decimal_comma, long: None, names, units, rows };
     Ok(long.and_then(|(signal, value)| widened(&look, signal, value)).unwrap_or(look))
@@ -141,10 +142,26 @@ fn widened(look: &Look, signal: usize, value: usize) -> Option<Look> {
         }
         cells
     };
+    let units = stated_units(look, signal, &signals);
     let rows = look.rows.iter().map(wide).collect();
     let long = Some(Long { signal: look.names[signal].clone(), value: look.names[value].clone() });
-    let wide = Look { long, names: names.clone(), units: Vec::new(), rows, ..look.clone() };
-    guess::time(&wide).map(|_| wide)
+    let wide = Look { long, names: names.clone(), units, rows, ..look.clone() };
+    clocks::time(&wide).map(|_| wide)
+}
+
+/// The unit of each signal, where a column of the long form states it beside the value.
+fn stated_units(look: &Look, signal: usize, signals: &BTreeMap<&str, usize>) -> Vec<String> {
+    let is_unit = |name: &String| matches!(plain_name(name).as_str(), "unit" | "units" | "uom" | "einheit");
+    let Some(at) = look.names.iter().position(is_unit) else { return Vec::new() };
+    let width = look.names.len();
+    let mut units = vec![String::new(); width + signals.len()];
+    for row in &look.rows {
+        if let Some(place) = signals.get(row[signal].as_str()).filter(|place| units[width + **place].is_empty())
+        {
+            units[width + place].clone_from(&row[at]);
+        }
+    }
+    units
 }
 
 #[cfg(test)]

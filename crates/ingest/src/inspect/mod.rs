@@ -3,10 +3,14 @@
 //! Nothing here is used unseen: a draft is a text for a person to read, and what the logs cannot know is left open
 //! in a way the pilot reader refuses.
 
+mod clocks;
+mod column_name;
+mod dates;
 mod draft;
 mod guess;
 mod look;
 mod names;
+mod pace;
 mod speed;
 
 use std::collections::BTreeMap;
@@ -16,9 +20,12 @@ use crate::formats::Format;
 use crate::input::{Member, members};
 use crate::settings::LogFile;
 
+pub use clocks::{Clock, TimeGuess};
 pub use draft::Draft;
-pub use guess::{ColumnGuess, TimeGuess};
+pub use guess::ColumnGuess;
 pub use look::Look;
+
+pub use pace::Pace;
 
 use look::look;
 
@@ -32,6 +39,8 @@ pub struct Shape {
     pub gps_time: Option<TimeGuess>,
     pub columns: Vec<ColumnGuess>,
     pub vehicle_column: Option<String>,
+    /// How often rows come, and in what steps the state of charge is written.
+    pub pace: Pace,
 }
 
 /// Endings that logs go by; anything else is not opened.
@@ -50,7 +59,7 @@ pub fn inspect(folder: &Path) -> std::io::Result<Draft> {
     for file in paths.iter().flat_map(|path| logs(folder, path)) {
         match look(&file) {
             Err(reason) => skipped.push((file.shown, reason)),
-            Ok(look) => match guess::time(&look) {
+            Ok(look) => match clocks::time(&look) {
                 Some(time) if guess::columns(&look).iter().any(|c| c.signal == "speed") => {
                     shapes.entry(Kind::of(&look, &time)).or_default().push((look, time));
                 }
@@ -76,12 +85,15 @@ impl Kind {
     fn of(look: &Look, time: &TimeGuess) -> Self {
         let parent = Path::new(&look.shown).parent().map_or(String::new(), |p| p.display().to_string());
         let long = look.long.as_ref().map(|long| format!("{} {}", long.signal, long.value));
-        Self { folder: parent, format: look.format, time: time.columns.join(" "), long }
+        let time = format!("{} {}", time.clock.kind(), time.columns.join(" "));
+        Self { folder: parent, format: look.format, time, long }
     }
 }
 
 fn shape(folder: String, looks: Vec<(Look, TimeGuess)>) -> Shape {
-    let time = looks[0].1.clone();
+    // One file may tell the day from the month for all of them.
+    let clear = looks.iter().map(|(_, time)| time).find(|time| !time.clock.is_ambiguous());
+    let time = clear.unwrap_or(&looks[0].1).clone();
     let looks: Vec<Look> = looks.into_iter().map(|(look, _)| look).collect();
     let mut columns: Vec<ColumnGuess> = Vec::new();
     for look in &looks {
@@ -95,8 +107,9 @@ fn shape(folder: String, looks: Vec<(Look, TimeGuess)>) -> Shape {
     }
     speed::settle_unit(&looks, &time, &mut columns);
     let vehicle_column = guess::vehicle(&looks[0]);
-    let gps_time = looks.iter().find_map(|look| guess::gps_time(look, &time));
-    Shape { folder, looks, time, gps_time, columns, vehicle_column }
+    let gps_time = looks.iter().find_map(|look| clocks::gps_time(look, &time));
+    let pace = pace::of(&looks, &time, &columns);
+    Shape { folder, looks, time, gps_time, columns, vehicle_column, pace }
 }
 
 fn collect(folder: &Path, depth: usize, files: &mut Vec<PathBuf>) -> std::io::Result<()> {

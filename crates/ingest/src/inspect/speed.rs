@@ -3,11 +3,11 @@
 use backwatt_schema::unit::Unit;
 use jiff::tz::TimeZone;
 
-use super::{ColumnGuess, Look, TimeGuess};
+use super::{Clock, ColumnGuess, Look, TimeGuess};
 use crate::frame::{Frame, Row};
 use crate::rules::units::Witness;
 use crate::settings::{CellUnit, TimeKind};
-use crate::signal::{LATITUDE, LONGITUDE, SPEED, position};
+use crate::signal::{LATITUDE, LONGITUDE, SOC, SPEED, position};
 use crate::time::parse_time;
 use crate::value::parse_cell;
 
@@ -31,8 +31,8 @@ pub fn settle_unit(looks: &[Look], time: &TimeGuess, columns: &mut [ColumnGuess]
     }
 }
 
-/// Time, speed and position of the rows looked at.
-fn rows(look: &Look, time: &TimeGuess, columns: &[ColumnGuess]) -> Frame {
+/// Time, speed, position and state of charge of the rows looked at.
+pub fn rows(look: &Look, time: &TimeGuess, columns: &[ColumnGuess]) -> Frame {
     let mut frame = Frame::default();
     let place = |name: &str| look.names.iter().position(|known| known == name);
     let times: Vec<usize> = time.columns.iter().filter_map(|name| place(name)).collect();
@@ -41,7 +41,7 @@ fn rows(look: &Look, time: &TimeGuess, columns: &[ColumnGuess]) -> Frame {
         .iter()
         .filter_map(|column| {
             let signal =
-                position(column.signal).filter(|signal| [SPEED, LATITUDE, LONGITUDE].contains(signal))?;
+                position(column.signal).filter(|signal| [SPEED, LATITUDE, LONGITUDE, SOC].contains(signal))?;
             let unit = match column.unit.as_str() {
                 "deg min" => CellUnit::DegreesMinutes,
                 unit => CellUnit::Plain(Unit::parse(unit)?),
@@ -54,7 +54,13 @@ fn rows(look: &Look, time: &TimeGuess, columns: &[ColumnGuess]) -> Frame {
         let Ok(time_ns) = parse_time(&text, None, &kind, look.decimal_comma) else { continue };
         let mut row = Row { time_ns, ..Row::default() };
         for (signal, at, unit) in &signals {
-            let value = parse_cell(cells[*at].trim(), *unit, 1.0, look.decimal_comma, *signal != SPEED);
+            let value = parse_cell(
+                cells[*at].trim(),
+                *unit,
+                1.0,
+                look.decimal_comma,
+                [LATITUDE, LONGITUDE].contains(signal),
+            );
             row.numbers[*signal] = value.unwrap_or(f64::NAN);
         }
         // Files are looked at from their start; a clock that steps back says nothing of a way.
@@ -67,13 +73,14 @@ fn rows(look: &Look, time: &TimeGuess, columns: &[ColumnGuess]) -> Frame {
 
 /// The clock of a guess; its zone does not matter to what lies between two rows.
 fn clock(time: &TimeGuess) -> Option<TimeKind> {
-    let unit = || time.detail.as_deref().and_then(Unit::parse);
-    Some(match time.kind {
-        "epoch" => TimeKind::Epoch(unit()?),
-        "relative" => TimeKind::Relative(unit()?),
-        "iso" => TimeKind::Iso,
-        "local" => TimeKind::Local { format: time.detail.clone()?, zone: TimeZone::UTC },
-        _ => return None,
+    Some(match &time.clock {
+        Clock::Epoch { unit } => TimeKind::Epoch(Unit::parse(unit)?),
+        Clock::Relative { unit } => TimeKind::Relative(Unit::parse(unit)?),
+        Clock::Iso => TimeKind::Iso,
+        Clock::Local(written) => TimeKind::Local { format: written.format.clone(), zone: TimeZone::UTC },
+        Clock::DayNumber { epoch, first } => {
+            TimeKind::DayNumber { epoch: epoch.parse().ok()?, first: *first, zone: TimeZone::UTC, plus: None }
+        }
     })
 }
 
@@ -98,8 +105,7 @@ mod tests {
             units: Vec::new(),
             rows: rows.collect(),
         };
-        let time =
-            TimeGuess { columns: vec!["Time".to_owned()], kind: "relative", detail: Some("s".to_owned()) };
+        let time = TimeGuess { columns: vec!["Time".to_owned()], clock: Clock::Relative { unit: "s" } };
         let mut columns = super::super::guess::columns(&look);
         settle_unit(&[look], &time, &mut columns);
         let speed = columns.into_iter().find(|column| column.signal == "speed").unwrap();
