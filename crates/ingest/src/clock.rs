@@ -119,6 +119,11 @@ impl<'a> FileClock<'a> {
         }
     }
 
+    /// Whether some row of the file had a GPS time.
+    pub fn heard_gps(&self) -> bool {
+        self.vehicles.values().any(|seen| seen.gps.verdict().is_some())
+    }
+
     fn gps_time(&self, gps: &GpsClock, text: &str, time_ns: i64) -> Result<i64, Fault> {
         let readings = readings(text, None, &gps.kind, self.decimal_comma)
             .map_err(|_| ("gps-time-unreadable", "not a time as stated".to_owned()))?;

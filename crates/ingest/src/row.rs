@@ -6,7 +6,7 @@ use crate::IngestError;
 use crate::clock::{FileClock, SKIPPED};
 use crate::formats::Fields;
 use crate::frame::{Row, mask};
-use crate::header::{Carried, Plan};
+use crate::header::{Carried, GPS_TIME, Plan};
 use crate::receipt::Receipt;
 use crate::rejects::{Refusal, RejectWriter, start_of};
 use crate::rules::units::RangeTally;
@@ -97,7 +97,8 @@ impl<'a> RowReader<'a> {
     /// Signals of the mapping that no record had a value of.
     pub fn never_filled(&self) -> impl Iterator<Item = &'static str> {
         let columns = self.plan.columns.iter().zip(&self.met);
-        columns.filter(|(_, met)| !**met).map(|(column, _)| column.signal().name)
+        let silent = columns.filter(|(_, met)| !**met).map(|(column, _)| column.signal().name);
+        silent.chain((self.plan.gps.is_some() && !self.clock.heard_gps()).then_some(GPS_TIME))
     }
 
     /// Tells the receipt of columns that lie out of range so often that their unit is in doubt.

@@ -19,6 +19,7 @@ mod mdf;
 mod ndjson;
 mod nmea;
 mod parquet;
+mod parquet_pages;
 mod rows;
 mod wanted;
 

@@ -135,6 +135,7 @@ fn speaks_of_time(name: &str) -> bool {
     plain.contains("time")
         || plain.contains("epoch")
         || words.iter().any(|word| TIME.contains(&word.as_str()))
+        || matches!(plain.as_str(), "daynum" | "daynumber" | "datenum" | "datenumber")
         // A lone t is no word for a time; with its unit it is.
         || column_name::unit(name, Dimension::Time).is_some_and(|stated| plain_name(&stated.body) == "t")
 }
@@ -249,7 +250,9 @@ fn nearly_all(numbers: &[f64], (least, most): (f64, f64)) -> bool {
 /// A date is no clock of its own, nor is a number of days or of a week.
 fn relative_unit(look: &Look, at: usize) -> Option<&'static str> {
     let words = column_name::plain_words(&look.names[at]);
-    if words.iter().any(|word| matches!(word.as_str(), "date" | "datum" | "fecha" | "utc" | "week" | "zone")) {
+    if words.iter().any(|word| {
+        matches!(word.as_str(), "date" | "datum" | "fecha" | "utc" | "week" | "zone" | "day" | "num")
+    }) {
         return None;
     }
     let stated = column_name::unit(&look.names[at], Dimension::Time).map(|stated| stated.unit);
@@ -268,6 +271,7 @@ mod tests {
         Look {
             shown: "log.csv".to_owned(),
             format: crate::formats::Format::Delimited,
+            dbc: None,
             description: String::new(),
             decimal_comma: false,
             long: None,
@@ -312,6 +316,7 @@ mod tests {
         assert_eq!(single("Timestamp", ["46083.333333", "46083.333345"]), Some(spreadsheet));
         let tool = Clock::DayNumber { epoch: "1970-01-01", first: 719_529.0 };
         assert_eq!(single("time", ["740043.333333", "740043.333345"]), Some(tool));
+        assert_eq!(single("DayNum", ["291.577", "291.578"]), None, "days since when?");
         assert_eq!(single("time", ["46083", "46084"]), Some(Clock::Relative { unit: "s" }), "seconds");
     }
 

@@ -93,6 +93,9 @@ fn source(shape: &Shape, pilot: &str) -> String {
     }
     let _ = writeln!(out, "vehicle_type = \"vehicle\"\n{}", time(shape));
     if let Some(look) = shape.looks.first() {
+        if let Some(dbc) = &look.dbc {
+            let _ = writeln!(out, "dbc = {}", quoted(dbc));
+        }
         if let Some(long) = &look.long {
             let (signal, value) = (quoted(&long.signal), quoted(&long.value));
             let _ = writeln!(

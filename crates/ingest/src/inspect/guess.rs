@@ -253,6 +253,7 @@ mod tests {
         Look {
             shown: "log.csv".to_owned(),
             format: crate::formats::Format::Delimited,
+            dbc: None,
             description: String::new(),
             decimal_comma: false,
             long: None,

@@ -17,6 +17,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use crate::formats::Format;
+use crate::formats::can::DbcFile;
 use crate::input::{Member, members};
 use crate::settings::LogFile;
 
@@ -54,10 +55,14 @@ pub fn inspect(folder: &Path) -> std::io::Result<Draft> {
     let mut paths = Vec::new();
     collect(folder, 0, &mut paths)?;
     paths.sort();
+    let (dbcs, paths): (Vec<PathBuf>, Vec<PathBuf>) =
+        paths.into_iter().partition(|path| has_ending(path, &["dbc"]));
+    let dbcs: Vec<(String, DbcFile)> =
+        dbcs.into_iter().map(|path| (shown(folder, &path), DbcFile::new(path))).collect();
     let mut shapes: BTreeMap<Kind, Vec<(Look, TimeGuess)>> = BTreeMap::new();
     let mut skipped = Vec::new();
     for file in paths.iter().flat_map(|path| logs(folder, path)) {
-        match look(&file) {
+        match look(&file, &dbcs) {
             Err(reason) => skipped.push((file.shown, reason)),
             Ok(look) => match clocks::time(&look) {
                 Some(time) if guess::columns(&look).iter().any(|c| c.signal == "speed") => {
@@ -79,6 +84,7 @@ struct Kind {
     format: Format,
     time: String,
     long: Option<String>,
+    dbc: Option<String>,
 }
 
 impl Kind {
@@ -86,7 +92,7 @@ impl Kind {
         let parent = Path::new(&look.shown).parent().map_or(String::new(), |p| p.display().to_string());
         let long = look.long.as_ref().map(|long| format!("{} {}", long.signal, long.value));
         let time = format!("{} {}", time.clock.kind(), time.columns.join(" "));
-        Self { folder: parent, format: look.format, time, long }
+        Self { folder: parent, format: look.format, time, long, dbc: look.dbc.clone() }
     }
 }
 
@@ -115,23 +121,29 @@ fn shape(folder: String, looks: Vec<(Look, TimeGuess)>) -> Shape {
 fn collect(folder: &Path, depth: usize, files: &mut Vec<PathBuf>) -> std::io::Result<()> {
     for entry in std::fs::read_dir(folder)? {
         let path = entry?.path();
-        let extension = path.extension().map(|e| e.to_string_lossy().to_lowercase());
         if path.is_dir() {
             // What a run wrote is no log.
             if depth < 6 && !path.join(".stamps").is_dir() {
                 collect(&path, depth + 1, files)?;
             }
-        } else if path.is_file() && extension.is_some_and(|extension| EXTENSIONS.contains(&extension.as_str()))
-        {
+        } else if path.is_file() && (has_ending(&path, &EXTENSIONS) || has_ending(&path, &["dbc"])) {
             files.push(path);
         }
     }
     Ok(())
 }
 
+fn has_ending(path: &Path, endings: &[&str]) -> bool {
+    path.extension().is_some_and(|ending| endings.iter().any(|known| ending.eq_ignore_ascii_case(known)))
+}
+
+fn shown(folder: &Path, path: &Path) -> String {
+    path.strip_prefix(folder).unwrap_or(path).to_string_lossy().replace('\\', "/")
+}
+
 /// The logs of a path: itself, or the members of an archive.
 fn logs(folder: &Path, path: &Path) -> Vec<LogFile> {
-    let shown = path.strip_prefix(folder).unwrap_or(path).to_string_lossy().replace('\\', "/");
+    let shown = shown(folder, path);
     let log = |member: Option<Member>| {
         let below = member.as_ref().map_or(String::new(), |member| format!("/{}", member.name));
         LogFile { path: path.to_owned(), member, shown: shown.clone() + &below, vehicle: None }

@@ -68,7 +68,8 @@ pub static WORDS: [Words; 32] = [
             "overground",
         ],
         "km/h",
-    ),
+    )
+    .or_perhaps(&["v"]),
     words(
         "gps_speed",
         &["gpsspeed", "gnssspeed", "speedgps", "sog", "gpsspd", "gnssspd", "gpsvelocity", "speedoverground"],

@@ -36,6 +36,7 @@ mod tests {
         let look = Look {
             shown: "log.csv".to_owned(),
             format: crate::formats::Format::Delimited,
+            dbc: None,
             description: String::new(),
             decimal_comma: false,
             long: None,

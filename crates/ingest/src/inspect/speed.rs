@@ -98,6 +98,7 @@ mod tests {
         let look = Look {
             shown: "log.csv".to_owned(),
             format: Format::Delimited,
+            dbc: None,
             description: String::new(),
             decimal_comma: false,
             long: None,
