@@ -1,5 +1,7 @@
 //! Cells to values: numbers, flags, degrees and minutes.
 
+use backwatt_schema::unit::Unit;
+
 use crate::settings::CellUnit;
 
 /// Texts that mean "no value" in any log.
@@ -71,16 +73,33 @@ fn ungrouped(whole: &str, mark: char) -> Option<String> {
 pub fn parse_cell(cell: &str, unit: CellUnit, scale: f64, decimal_comma: bool, degrees: bool) -> Option<f64> {
     match unit {
         CellUnit::Plain(unit) => {
-            let number = parse_number(cell, decimal_comma);
-            let lettered = || {
-                degrees.then(|| parse_degrees(cell, decimal_comma)).flatten().filter(|(_, parts)| *parts == 1)
-            };
-            let value = unit.to_si(number.or_else(|| lettered().map(|(value, _)| value))? * scale);
+            let number = parse_number(cell, decimal_comma)
+                .or_else(|| number_with(cell, unit, decimal_comma))
+                .or_else(|| lettered(cell, decimal_comma).filter(|_| degrees))?;
+            let value = unit.to_si(number * scale);
             Some(if degrees { value.to_degrees() } else { value })
         }
         CellUnit::DegreesMinutes => parse_degrees_minutes(cell, decimal_comma),
         CellUnit::None => None,
     }
+}
+
+/// A number and what stands behind it: "36 km/h", "87%".
+pub fn number_and_unit(cell: &str, decimal_comma: bool) -> Option<(f64, &str)> {
+    let end = cell.rfind(|c: char| c.is_ascii_digit() || c == '.')? + 1;
+    let (number, unit) = (cell[..end].trim_end(), cell[end..].trim());
+    if unit.is_empty() { None } else { Some((parse_number(number, decimal_comma)?, unit)) }
+}
+
+/// A number that brings the unit its column is stated in; with another unit it is no number as stated.
+fn number_with(cell: &str, unit: Unit, decimal_comma: bool) -> Option<f64> {
+    let (number, text) = number_and_unit(cell, decimal_comma)?;
+    (Unit::parse(text) == Some(unit)).then_some(number)
+}
+
+/// Degrees with the letter of a hemisphere.
+fn lettered(cell: &str, decimal_comma: bool) -> Option<f64> {
+    parse_degrees(cell, decimal_comma).filter(|(_, parts)| *parts == 1).map(|(degrees, _)| degrees)
 }
 
 /// "-117 25.75793" is 117 degrees 25.75793 minutes west: the sign on the degrees covers the minutes. So is "117\u{b0}25.75793'W".
@@ -155,6 +174,19 @@ mod tests {
     }
 
     #[test]
+    fn a_cell_may_bring_the_unit_of_its_column() {
+        let km_h = CellUnit::Plain(Unit::parse("km/h").unwrap());
+        for cell in ["36 km/h", "36.0kph", "36"] {
+            assert_eq!(parse_cell(cell, km_h, 1.0, false, false), Some(10.0), "{cell}");
+        }
+        for cell in ["36 mph", "36 %", "km/h", "36 km/h 5x", "x36 km/h"] {
+            assert_eq!(parse_cell(cell, km_h, 1.0, false, false), None, "{cell}");
+        }
+        let percent = CellUnit::Plain(Unit::parse("%").unwrap());
+        assert_eq!(parse_cell("87,5 %", percent, 1.0, true, false), Some(0.875));
+    }
+
+    #[test]
     fn degrees_and_minutes() {
         // 34 deg 11.28809 min and 117 deg 25.75793 min west, divided out by hand.
         let lat = parse_cell("34 11.28809", CellUnit::DegreesMinutes, 1.0, false, true).unwrap();
@@ -173,7 +205,7 @@ mod tests {
             let south = parse_cell(cell, CellUnit::DegreesMinutes, 1.0, false, true).unwrap();
             assert!((south + lat).abs() < 1e-9, "{cell}: {south}");
         }
-        let degrees = CellUnit::Plain(backwatt_schema::unit::Unit::parse("deg").unwrap());
+        let degrees = CellUnit::Plain(Unit::parse("deg").unwrap());
         let west = parse_cell("117.4293\u{b0} W", degrees, 1.0, false, true).unwrap();
         assert!((west + 117.4293).abs() < 1e-9);
     }

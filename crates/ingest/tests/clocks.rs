@@ -294,6 +294,10 @@ fn gps_time_may_be_a_signal_of_the_long_form() {
     let told = long(&below);
     assert_eq!(worst(told.receipt()), worst(wide.receipt()));
     assert_eq!(codes(&told), ["ingest-clock-off"]);
+    // A row of GPS time alone is no row again: it gives its time away, and the 61 that are no time are refused as cells.
+    let receipt = told.receipt();
+    assert_eq!((receipt.rows_kept, receipt.rows_rejected, receipt.rows_merged), (28_800, 0, 14_400));
+    assert_eq!(receipt.cells_refused, 61);
     for month in ["2026-02", "2026-03"] {
         assert_eq!(told.times_ns("T1", month), wide.times_ns("T1", month));
     }

@@ -78,22 +78,15 @@ impl Unit {
     /// The unit a spelling stands for. Exact spelling first (UCUM is case-sensitive: `mW` is not `MW`), then
     /// without regard to case where that is not ambiguous.
     pub fn parse(spelling: &str) -> Option<Unit> {
-        Self::spelled(spelling).map(|(_, unit)| unit)
-    }
-
-    /// As [`Unit::parse`], with the spelling as the table has it: "KMH" is "kmh", "v" is "V".
-    pub fn spelled(spelling: &str) -> Option<(&'static str, Unit)> {
         let wanted = spelling.trim();
-        let of = |row: &Row, same: fn(&str, &str) -> bool| {
-            row.spellings.iter().find(|spelling| same(spelling, wanted)).map(|spelling| (*spelling, row.unit))
-        };
-        let exact = UNITS.iter().find_map(|row| of(row, |a, b| a == b));
+        let exact = UNITS.iter().find(|row| row.spellings.contains(&wanted));
         let loose = || {
-            let mut hits = UNITS.iter().filter_map(|row| of(row, str::eq_ignore_ascii_case));
+            let mut hits =
+                UNITS.iter().filter(|row| row.spellings.iter().any(|s| s.eq_ignore_ascii_case(wanted)));
             let first = hits.next()?;
             hits.next().is_none().then_some(first)
         };
-        exact.or_else(loose)
+        exact.or_else(loose).map(|row| row.unit)
     }
 }
 
@@ -310,8 +303,6 @@ mod tests {
     fn case_matters_only_where_it_must() {
         assert_eq!(Unit::parse("KM/H").unwrap().to_si(36.0), 10.0);
         assert!(Unit::parse("mw").is_none(), "mW or MW: refuse to guess");
-        assert_eq!(Unit::spelled("KMH").map(|(spelling, _)| spelling), Some("kmh"));
-        assert_eq!(Unit::spelled("v").map(|(spelling, _)| spelling), Some("V"));
     }
 
     #[test]

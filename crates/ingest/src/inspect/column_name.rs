@@ -1,6 +1,6 @@
 //! What the name of a column says beside its signal: the unit behind it, in a bracket, or after `_`, a blank or a capital.
 
-use backwatt_schema::unit::{Dimension, Unit};
+use backwatt_schema::unit::{Dimension, Unit, spellings};
 
 use crate::header::plain_name;
 
@@ -30,7 +30,7 @@ pub fn contradicts(name: &str, dimension: Dimension) -> bool {
     let stated = bracket(name).and_then(|(_, text)| counted(text)).map(|(unit, _)| unit);
     // A lone letter at the end may be anything: "truck A".
     let last = || words(name).last().filter(|(_, word)| word.chars().count() > 1).map(|(_, word)| *word);
-    let spelled = stated.or_else(|| last().and_then(alias).and_then(|text| Unit::spelled(&text).map(|s| s.1)));
+    let spelled = stated.or_else(|| last().and_then(alias).and_then(|text| Unit::parse(&text)));
     spelled.is_some_and(|unit| unit.dimension != dimension)
 }
 
@@ -100,14 +100,16 @@ fn alias(word: &str) -> Option<String> {
     })
 }
 
-/// A unit of this dimension, as the table spells it.
+/// A unit of this dimension, as it is spelled first in the table: "KMH" is "km/h".
 pub fn spelled(text: &str, dimension: Dimension) -> Option<(&'static str, Unit)> {
     let text = match text {
         "C" | "c" if dimension == Dimension::Temperature => "degC",
         "F" | "f" if dimension == Dimension::Temperature => "degF",
         other => other,
     };
-    Unit::spelled(text).filter(|(_, unit)| unit.dimension == dimension)
+    let unit = Unit::parse(text).filter(|unit| unit.dimension == dimension)?;
+    let usual = spellings(dimension).into_iter().find(|usual| Unit::parse(usual) == Some(unit));
+    Some((usual?, unit))
 }
 
 fn is_separator(c: char) -> bool {
@@ -150,16 +152,16 @@ mod tests {
             ("speed_km_h", Speed, "speed", "km/h"),
             ("Speed (km/h)", Speed, "Speed", "km/h"),
             ("Vehicle Speed km/h", Speed, "Vehicle Speed", "km/h"),
-            ("speedKmh", Speed, "speed", "kmh"),
-            ("speedMps", Speed, "speed", "mps"),
+            ("speedKmh", Speed, "speed", "km/h"),
+            ("speedMps", Speed, "speed", "m/s"),
             ("speed_m_per_s", Speed, "speed", "m/s"),
             ("v_m_s", Speed, "v", "m/s"),
-            ("soc_pct", Ratio, "soc", "pct"),
+            ("soc_pct", Ratio, "soc", "%"),
             ("SOC %", Ratio, "SOC", "%"),
             ("SOC%", Ratio, "SOC", "%"),
             ("temp_degC", Temperature, "temp", "degC"),
             ("Ambient_F", Temperature, "Ambient", "degF"),
-            ("Outside Temp °C", Temperature, "Outside Temp", "°C"),
+            ("Outside Temp °C", Temperature, "Outside Temp", "degC"),
             ("power_kw", Power, "power", "kW"),
             ("odo_mi", Length, "odo", "mi"),
             ("hv_voltage_V", Voltage, "hv_voltage", "V"),
@@ -167,7 +169,7 @@ mod tests {
             ("HV Battery Current[A]", Current, "HV Battery Current", "A"),
             ("lat_deg", Angle, "lat", "deg"),
             ("SoC [%)", Ratio, "SoC", "%"),
-            ("veh.spd.kph", Speed, "veh.spd", "kph"),
+            ("veh.spd.kph", Speed, "veh.spd", "km/h"),
         ] {
             assert_eq!(stated(name, dimension), Some((body.to_owned(), unit, 1.0)), "{name}");
         }

@@ -1,11 +1,12 @@
 //! The drafted pilot file, and what the logs found will and will not answer.
 
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::path::Path;
 
 use super::clocks::{Clock, TimeGuess};
 use super::dates::Written;
-use super::{ColumnGuess, Shape};
+use super::{ColumnGuess, Look, Shape, notes, vehicles};
 
 #[derive(Debug, Clone)]
 pub struct Draft {
@@ -25,7 +26,7 @@ impl Draft {
             .unwrap_or_else(|| "pilot".to_owned());
         let mut notes = Vec::new();
         for shape in shapes {
-            notes.extend(shape_notes(shape));
+            notes.extend(notes::of(shape));
         }
         for (file, reason) in skipped {
             notes.push(format!("left out {file}: {reason}"));
@@ -67,27 +68,35 @@ fn toml(name: &str, shapes: &[Shape]) -> String {
          # [vehicle_types.vehicle.levels.high]\n\
          # lift_off = \"1.3 m/s2\"   # deceleration when the accelerator is released on the flat"
     );
+    if let Some(seen) = notes::vehicle_type(shapes) {
+        let _ = writeln!(out, "# seen: {seen}");
+    }
+    let folders = shapes.iter().map(|shape| &shape.folder).collect::<BTreeSet<_>>().len();
     for shape in shapes {
-        out.push_str(&source(shape, name));
+        out.push_str(&source(shape, name, folders));
     }
     out
 }
 
-fn source(shape: &Shape, pilot: &str) -> String {
+fn source(shape: &Shape, pilot: &str, folders: usize) -> String {
     let mut out = String::new();
     let label = if shape.folder.is_empty() { "logs" } else { &shape.folder };
     let _ = writeln!(out, "\n[[sources]]\nname = {}", quoted(label));
-    let files: Vec<String> = shape.looks.iter().map(|look| quoted(&escaped(&look.shown))).collect();
-    let _ = writeln!(out, "files = [{}]", files.join(", "));
+    let captured = shape.vehicle_column.is_none() && vehicles::in_names(&shape.looks);
+    let pattern = |look: &Look| if captured { vehicles::pattern(&look.shown) } else { escaped(&look.shown) };
+    let files: BTreeSet<String> = shape.looks.iter().map(|look| quoted(&pattern(look))).collect();
+    let _ = writeln!(out, "files = [{}]", files.into_iter().collect::<Vec<_>>().join(", "));
     match &shape.vehicle_column {
         Some(column) => {
             let _ = writeln!(out, "vehicle_column = {}", quoted(column));
         }
+        None if captured => out.push_str("# {vehicle} is what the files begin with\n"),
         None => {
+            let vehicle = vehicles::by_folder(&shape.folder).filter(|_| folders > 1).unwrap_or(pilot);
             let _ = writeln!(
                 out,
                 "vehicle = {}   # or {{vehicle}} in files, where the path names it",
-                quoted(pilot)
+                quoted(vehicle)
             );
         }
     }
@@ -169,60 +178,6 @@ fn column_line(column: &ColumnGuess) -> String {
     format!("{} = {{ column = {which}{unit} }}   {comment}", column.signal)
 }
 
-/// Which questions the signals found can answer, and on what evidence.
-fn shape_notes(shape: &Shape) -> Vec<String> {
-    let has = |signal: &str| shape.columns.iter().any(|c| c.signal == signal && !c.never_leaves_zero);
-    let label = if shape.folder.is_empty() { "the folder" } else { &shape.folder };
-    let mut notes = vec![format!(
-        "{} file(s) of one shape in {label}: time from {} ({}), {} signals",
-        shape.looks.len(),
-        shape.time.columns.join(" and "),
-        shape.time.clock.kind(),
-        shape.columns.len()
-    )];
-    notes.extend(pace_note(shape));
-    if let Some(gps) = &shape.gps_time {
-        notes.push(format!("  clock: held against GPS time in {}", gps.columns.join(" and ")));
-    }
-    let recovered = if (has("pack_voltage") && has("pack_current")) || has("pack_power") {
-        "measured (battery power is logged; its sign is proved from the data)"
-    } else if has("state_of_charge") {
-        "inferred from state of charge, once the sheet states packs and pack_energy"
-    } else {
-        "modelled: no battery signal"
-    };
-    notes.push(format!("  what came back: {recovered}"));
-    let grade =
-        if has("altitude") || has("grade") { "rebuilt from the log" } else { "unknown: run flat, and said so" };
-    notes.push(format!("  height: {grade}"));
-    for (signal, question) in [
-        ("driver", "per driver"),
-        ("route", "per route"),
-        ("regen_level", "per regen level"),
-        ("payload", "per ton-mile"),
-    ] {
-        if !has(signal) {
-            notes.push(format!("  no {signal} column: no figures {question}"));
-        }
-    }
-    notes
-}
-
-/// What the pace of a log will bear.
-fn pace_note(shape: &Shape) -> Option<String> {
-    let interval_s = shape.pace.interval_s?;
-    let bears = match interval_s {
-        s if s <= 1.5 => "fine enough for braking events and habits",
-        s if s <= 10.0 => "coarse: braking between rows is rebuilt with a wider interval",
-        _ => "sparse: totals only, nothing about habits",
-    };
-    let step = shape
-        .pace
-        .soc_step_frac
-        .map_or(String::new(), |step| format!("; the state of charge comes in steps of {:.2} %", step * 100.0));
-    Some(format!("  pace: a row every {interval_s:.3} s, {bears}{step}"))
-}
-
 fn quoted(text: &str) -> String {
     let mut out = String::from("\"");
     for c in text.chars() {
@@ -240,7 +195,7 @@ fn quoted(text: &str) -> String {
 }
 
 /// A file name as a pattern that matches only itself.
-fn escaped(name: &str) -> String {
+pub fn escaped(name: &str) -> String {
     name.chars().map(|c| if matches!(c, '*' | '?' | '[') { format!("[{c}]") } else { c.to_string() }).collect()
 }
 

@@ -7,7 +7,7 @@ use super::column_name;
 use super::names::{OVERHEAD, ROUTE, WORDS, Words};
 use crate::header::plain_name;
 use crate::signal::{Holds, SIGNALS, position};
-use crate::value::{is_missing, is_number, parse_degrees, parse_number};
+use crate::value::{is_missing, is_number, number_and_unit, parse_degrees, parse_number};
 
 /// A column taken for a signal.
 #[derive(Debug, Clone, PartialEq)]
@@ -135,7 +135,11 @@ fn degrees(look: &Look, at: usize) -> Vec<f64> {
 }
 
 fn numbers(look: &Look, at: usize) -> Vec<f64> {
-    look.rows.iter().filter_map(|row| parse_number(row[at].trim(), look.decimal_comma)).collect()
+    let number = |cell: &str| {
+        let with_unit = || number_and_unit(cell, look.decimal_comma).map(|(number, _)| number);
+        parse_number(cell, look.decimal_comma).or_else(with_unit)
+    };
+    look.rows.iter().filter_map(|row| number(row[at].trim())).collect()
 }
 
 /// Unit and scale, why, and how sure that is.
@@ -159,7 +163,16 @@ fn unit(
     if let Some((text, _)) = look.units.get(at).and_then(|text| column_name::spelled(text, dimension)) {
         return (text.to_owned(), 1.0, format!("; unit {text} in the units row"), 1.0);
     }
+    let behind = look.rows.iter().find_map(|row| number_and_unit(row[at].trim(), look.decimal_comma));
+    if let Some((text, _)) = behind.and_then(|(_, text)| column_name::spelled(text, dimension)) {
+        return (text.to_owned(), 1.0, format!("; unit {text} behind its values"), 1.0);
+    }
     let span = values.iter().fold((f64::MAX, f64::MIN), |s, v| (s.0.min(*v), s.1.max(*v)));
+    // No direction is beyond two turns; receivers count ten-millionths of a degree.
+    if words.unit == "deg" && span.0.abs().max(span.1.abs()) > 720.0 {
+        let why = "; whole numbers: ten-millionths of a degree, unless 2^31 of them are half a turn: check it";
+        return ("deg".to_owned(), 1e-7, why.to_owned(), 0.4);
+    }
     let (guess, why) = by_values(words, span);
     (guess.to_owned(), 1.0, format!("; unit not stated, {why}: check it"), 0.5)
 }
@@ -285,7 +298,7 @@ mod tests {
             ("speed", "speed_km_h", "km/h"),
             ("odometer", "odo_mi", "mi"),
             ("altitude", "alt_ft", "ft"),
-            ("state_of_charge", "soc_pct", "pct"),
+            ("state_of_charge", "soc_pct", "%"),
             ("pack_voltage", "hv_voltage_V", "V"),
             ("pack_current", "hv_current_A", "A"),
             ("pack_power", "power_kw", "kW"),
@@ -303,6 +316,19 @@ mod tests {
         assert!(of("power_kw").is_some_and(|column| column.confidence <= 0.5));
         assert_eq!(of("power"), None, "without a unit it may be anything");
         assert_eq!(of("socket_pct"), None);
+    }
+
+    #[test]
+    fn a_unit_may_stand_behind_the_values() {
+        let found = drafted(&["speed", "soc"], &["36 mph", "87%"]);
+        assert_eq!(found[0], ("speed", "speed".to_owned(), "mph".to_owned()));
+        assert_eq!(found[1], ("state_of_charge", "soc".to_owned(), "%".to_owned()));
+    }
+
+    #[test]
+    fn whole_numbers_of_a_receiver_are_scaled() {
+        let found = columns(&look(&["speed", "lat"], &["30", "473765000"]));
+        assert_eq!((found[1].unit.as_str(), found[1].scale), ("deg", 1e-7));
     }
 
     #[test]

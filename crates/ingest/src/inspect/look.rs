@@ -161,8 +161,20 @@ impl Kept {
 /// Columns that name a signal and hold its value.
 fn long_form(names: &[String]) -> Option<(usize, usize)> {
     let one_of = |words: &[&str]| names.iter().position(|name| words.contains(&plain_name(name).as_str()));
-    let signal =
-        one_of(&["signal", "signalname", "channel", "parameter", "variable", "metric", "name", "key", "pid"])?;
+    let signal = one_of(&[
+        "signal",
+        "signalname",
+        "channel",
+        "parameter",
+        "variable",
+        "metric",
+        "name",
+        "key",
+        "pid",
+        "tag",
+        "sensor",
+        "measurement",
+    ])?;
     let value = one_of(&["value", "val", "reading", "signalvalue", "wert"])?;
     (names.len() <= 8).then_some((signal, value))
 }

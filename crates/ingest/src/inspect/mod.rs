@@ -10,8 +10,10 @@ mod draft;
 mod guess;
 mod look;
 mod names;
+mod notes;
 mod pace;
 mod speed;
+mod vehicles;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};

@@ -7,7 +7,7 @@ use super::{Clock, ColumnGuess, Look, TimeGuess};
 use crate::frame::{Frame, Row};
 use crate::rules::units::Witness;
 use crate::settings::{CellUnit, TimeKind};
-use crate::signal::{LATITUDE, LONGITUDE, SOC, SPEED, position};
+use crate::signal::{ENGINE, GROSS_WEIGHT, LATITUDE, LONGITUDE, SOC, SPEED, VOLTAGE, position};
 use crate::time::parse_time;
 use crate::value::parse_cell;
 
@@ -31,33 +31,35 @@ pub fn settle_unit(looks: &[Look], time: &TimeGuess, columns: &mut [ColumnGuess]
     }
 }
 
-/// Time, speed, position and state of charge of the rows looked at.
+/// Signals whose values are looked at.
+const LOOKED_AT: [usize; 7] = [SPEED, LATITUDE, LONGITUDE, SOC, VOLTAGE, ENGINE, GROSS_WEIGHT];
+
+/// Time and some signals of the rows looked at.
 pub fn rows(look: &Look, time: &TimeGuess, columns: &[ColumnGuess]) -> Frame {
     let mut frame = Frame::default();
     let place = |name: &str| look.names.iter().position(|known| known == name);
     let times: Vec<usize> = time.columns.iter().filter_map(|name| place(name)).collect();
     let Some(kind) = clock(time).filter(|_| times.len() == time.columns.len()) else { return frame };
-    let signals: Vec<(usize, usize, CellUnit)> = columns
+    let signals: Vec<(usize, usize, CellUnit, f64)> = columns
         .iter()
         .filter_map(|column| {
-            let signal =
-                position(column.signal).filter(|signal| [SPEED, LATITUDE, LONGITUDE, SOC].contains(signal))?;
+            let signal = position(column.signal).filter(|signal| LOOKED_AT.contains(signal))?;
             let unit = match column.unit.as_str() {
                 "deg min" => CellUnit::DegreesMinutes,
                 unit => CellUnit::Plain(Unit::parse(unit)?),
             };
-            Some((signal, column.names.iter().find_map(|name| place(name))?, unit))
+            Some((signal, column.names.iter().find_map(|name| place(name))?, unit, column.scale))
         })
         .collect();
     for cells in &look.rows {
         let text = times.iter().map(|at| cells[*at].trim()).collect::<Vec<_>>().join(" ");
         let Ok(time_ns) = parse_time(&text, None, &kind, look.decimal_comma) else { continue };
         let mut row = Row { time_ns, ..Row::default() };
-        for (signal, at, unit) in &signals {
+        for (signal, at, unit, scale) in &signals {
             let value = parse_cell(
                 cells[*at].trim(),
                 *unit,
-                1.0,
+                *scale,
                 look.decimal_comma,
                 [LATITUDE, LONGITUDE].contains(signal),
             );
