@@ -190,7 +190,7 @@ static UNITS: &[Row] = {
         row(Mass, 0.453_592_37, 1.0, &["lb", "[lb_av]", "lbs", "lbm", "pound", "pounds"]),
         row(Mass, 453.592_37, 1.0, &["klb", "klbs"]),
         row(Mass, 907.184_74, 1.0, &["short ton", "[ston_av]", "short tons"]),
-        row(Mass, 1016.046_908_8, 1.0, &["long ton", "[lton_av]"]),
+        row(Mass, 1_016.046_908_8, 1.0, &["long ton", "[lton_av]"]),
         row(Power, 1.0, 1.0, &["W", "watt", "watts"]),
         row(Power, 1000.0, 1.0, &["kW", "kilowatt", "kilowatts"]),
         row(Power, 1e6, 1.0, &["MW"]),

@@ -8,7 +8,7 @@ use std::io::{Read, Seek, SeekFrom};
 
 use bytes::Bytes;
 use parquet::errors::ParquetError;
-use parquet::file::metadata::ParquetMetaData;
+use parquet::file::metadata::{ColumnChunkMetaData, ParquetMetaData, RowGroupMetaData};
 use parquet::file::reader::{ChunkReader, Length};
 
 /// Writers keep pages near 1 MiB (Apache Parquet format, "Configurations": 8 KB recommended for single row lookup; 1 MiB is the
@@ -32,8 +32,8 @@ impl Bounded {
     /// From here on pages are held against what the directory says of their columns.
     pub fn know(&mut self, metadata: &ParquetMetaData) {
         let size = |bytes: i64| u64::try_from(bytes).unwrap_or(0);
-        let columns = metadata.row_groups().iter().flat_map(|group| group.columns());
-        let place = |column: &parquet::file::metadata::ColumnChunkMetaData| {
+        let columns = metadata.row_groups().iter().flat_map(RowGroupMetaData::columns);
+        let place = |column: &ColumnChunkMetaData| {
             let start = size(column.dictionary_page_offset().unwrap_or(column.data_page_offset()));
             (start, start.saturating_add(size(column.compressed_size())), size(column.uncompressed_size()))
         };

@@ -105,7 +105,7 @@ fn likeness_of_body(body: &str, has_unit: bool, words: &Words) -> Option<f64> {
     if words.not.iter().any(|part| plain.contains(part)) {
         return None;
     }
-    words.parts.iter().any(|part| holds(&part)).then_some(0.7)
+    words.parts.iter().any(holds).then_some(0.7)
 }
 
 /// Shorter parts stand by chance in other words: "soc" in "socket".

@@ -42,11 +42,11 @@ const SIGNALS_MOST: usize = 500;
 
 /// Looks at one file, or says why it is no log. Of a CAN log the DBC file is taken in which most of its signals have a value.
 pub fn look(file: &LogFile, dbcs: &[(String, DbcFile)]) -> Result<Look, String> {
-    let plain = look_by(file, Source::unmapped());
+    let plain = look_by(file, &Source::unmapped());
     let frames =
         matches!(&plain, Ok(Look { format: Format::Candump, .. }) | Err(Fault::NoRows(Format::Candump)));
     let with = |(shown, dbc): &(String, DbcFile)| {
-        let look = look_by(file, Source { dbc: Some(dbc.clone()), ..Source::unmapped() }).ok()?;
+        let look = look_by(file, &Source { dbc: Some(dbc.clone()), ..Source::unmapped() }).ok()?;
         Some(Look { dbc: Some(shown.clone()), ..look })
     };
     let by_dbc = if frames { dbcs.iter().filter_map(with).max_by_key(filled) } else { None };
@@ -78,11 +78,11 @@ impl From<std::io::Error> for Fault {
     }
 }
 
-fn look_by(file: &LogFile, source: Source) -> Result<Look, Fault> {
+fn look_by(file: &LogFile, source: &Source) -> Result<Look, Fault> {
     let input = Input::open(file, Unpacking::default())?;
     let (format, input) = formats::recognised(None, input);
     let packing: String = input.packing().iter().map(|name| format!("{name}, ")).collect();
-    let opened = formats::open(&source, input)?;
+    let opened = formats::open(source, input)?;
     let mut records = opened.records;
     let names = records.names().to_vec();
     if names.len() < 2 {

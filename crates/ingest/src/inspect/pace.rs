@@ -45,7 +45,7 @@ mod tests {
             rows: (0..60).map(row).collect(),
         };
         let time = clocks::time(&look).expect("a time");
-        let pace = of(&[look.clone()], &time, &guess::columns(&look));
+        let pace = of(std::slice::from_ref(&look), &time, &guess::columns(&look));
         assert_eq!(pace.interval_s, Some(2.0));
         assert!(pace.soc_step_frac.is_some_and(|step| (step - 0.005).abs() < 1e-9), "{pace:?}");
     }
