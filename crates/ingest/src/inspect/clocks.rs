@@ -3,8 +3,9 @@
 use backwatt_schema::unit::Dimension;
 use jiff::Timestamp;
 
+use super::Look;
+use super::column_name::{self, ColumnName};
 use super::dates::{self, Written};
-use super::{Look, column_name};
 use crate::header::plain_name;
 use crate::value::{is_missing, parse_number};
 
@@ -131,13 +132,13 @@ pub fn gps_time(look: &Look, clock: &TimeGuess) -> Option<TimeGuess> {
 
 fn speaks_of_time(name: &str) -> bool {
     let plain = plain_name(name);
-    let words = column_name::plain_words(name);
+    let parts = ColumnName::read(name);
     plain.contains("time")
         || plain.contains("epoch")
-        || words.iter().any(|word| TIME.contains(&word.as_str()))
+        || parts.words.iter().any(|word| TIME.contains(&word.as_str()))
         || matches!(plain.as_str(), "daynum" | "daynumber" | "datenum" | "datenumber")
         // A lone t is no word for a time; with its unit it is.
-        || column_name::unit(name, Dimension::Time).is_some_and(|stated| plain_name(&stated.body) == "t")
+        || parts.unit(Dimension::Time).is_some_and(|stated| plain_name(&stated.body) == "t")
 }
 
 fn one_column(look: &Look, at: usize) -> Option<TimeGuess> {
@@ -151,7 +152,10 @@ fn one_column(look: &Look, at: usize) -> Option<TimeGuess> {
         if let Some((epoch, first)) = day_number(&numbers) {
             return guess(Clock::DayNumber { epoch, first });
         }
-        if let Some(written) = dates::of(&texts, &look.names[at]) {
+        // Twelve digits and more may be a date and a time without anything between them.
+        let compact =
+            texts.first().filter(|text| text.len() >= 12 && text.bytes().all(|byte| byte.is_ascii_digit()));
+        if let Some(written) = compact.and_then(|_| dates::of(&texts, &look.names[at])) {
             return guess(Clock::Local(written));
         }
         return relative_unit(look, at).and_then(|unit| guess(Clock::Relative { unit }));
@@ -187,7 +191,7 @@ fn rising(look: &Look, at: usize) -> Option<TimeGuess> {
 fn two_columns(look: &Look, candidates: &[usize]) -> Option<TimeGuess> {
     let named = |words: &[&str]| {
         let is = |at: &usize| {
-            column_name::plain_words(&look.names[*at]).iter().any(|word| words.contains(&word.as_str()))
+            ColumnName::read(&look.names[*at]).words.iter().any(|word| words.contains(&word.as_str()))
         };
         candidates.iter().copied().find(|at| is(at))
     };
@@ -249,13 +253,14 @@ fn nearly_all(numbers: &[f64], (least, most): (f64, f64)) -> bool {
 
 /// A date is no clock of its own, nor is a number of days or of a week.
 fn relative_unit(look: &Look, at: usize) -> Option<&'static str> {
-    let words = column_name::plain_words(&look.names[at]);
+    let parts = ColumnName::read(&look.names[at]);
+    let words = &parts.words;
     if words.iter().any(|word| {
         matches!(word.as_str(), "date" | "datum" | "fecha" | "utc" | "week" | "zone" | "day" | "num")
     }) {
         return None;
     }
-    let stated = column_name::unit(&look.names[at], Dimension::Time).map(|stated| stated.unit);
+    let stated = parts.unit(Dimension::Time).map(|stated| stated.unit);
     let in_row =
         || look.units.get(at).and_then(|text| column_name::spelled(text, Dimension::Time)).map(|found| found.0);
     let by_word = || words.iter().any(|word| word.starts_with("milli")).then_some("ms");

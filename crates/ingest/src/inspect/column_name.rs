@@ -4,6 +4,16 @@ use backwatt_schema::unit::{Dimension, Unit, spellings};
 
 use crate::header::plain_name;
 
+/// A name, taken apart once.
+pub struct ColumnName {
+    /// Its words in small letters: "packV_max" is "pack", "v", "max".
+    pub words: Vec<String>,
+    /// Units that it may end in, the likeliest first: those of a bracket, then the longest.
+    stated: Vec<(Unit, f64, String)>,
+    /// The unit that it names beyond doubt.
+    certain: Option<Unit>,
+}
+
 /// The unit of a name.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Stated {
@@ -17,36 +27,42 @@ pub struct Stated {
 /// More words than "km per h" are no unit.
 const WORDS_MOST: usize = 3;
 
-/// The unit of this dimension that a name ends in.
-pub fn unit(name: &str, dimension: Dimension) -> Option<Stated> {
-    bracketed(name, dimension).or_else(|| joined(name, dimension))
-}
-
-/// Whether a name states a unit, and none of this dimension: a "speed [rpm]" is no road speed.
-pub fn contradicts(name: &str, dimension: Dimension) -> bool {
-    if unit(name, dimension).is_some() {
-        return false;
+impl ColumnName {
+    pub fn read(name: &str) -> Self {
+        let words = words(name);
+        let mut stated = Vec::new();
+        let bracketed = bracket(name).and_then(|(body, text)| Some((body, counted(text)?)));
+        if let Some((body, (text, scale))) = bracketed {
+            stated.extend(units_of(text).map(|unit| (unit, scale, body.to_owned())));
+        }
+        for count in (1..=WORDS_MOST.min(words.len().saturating_sub(1))).rev() {
+            let (start, _) = words[words.len() - count];
+            let body = name[..start].trim_end_matches(is_separator);
+            let last: Vec<&str> = words[words.len() - count..].iter().map(|(_, word)| *word).collect();
+            let units = together(&last).into_iter().flat_map(|text| units_of(&text).collect::<Vec<_>>());
+            stated.extend(units.map(|unit| (unit, 1.0, body.to_owned())));
+        }
+        // A lone letter at the end may be anything: "truck A".
+        let last = || words.last().filter(|(_, word)| word.chars().count() > 1 && !is_word_first(word));
+        let certain = match bracketed {
+            Some((_, (text, _))) => Unit::parse(text),
+            None => last().and_then(|(_, word)| Unit::parse(word)),
+        };
+        let words = words.into_iter().map(|(_, word)| plain_name(word)).collect();
+        Self { words, stated, certain }
     }
-    let stated = bracket(name).and_then(|(_, text)| counted(text)).map(|(unit, _)| unit);
-    // A lone letter at the end may be anything: "truck A".
-    let last = || words(name).last().filter(|(_, word)| word.chars().count() > 1).map(|(_, word)| *word);
-    let spelled = stated.or_else(|| last().and_then(alias).and_then(|text| Unit::parse(&text)));
-    spelled.is_some_and(|unit| unit.dimension != dimension)
-}
 
-/// The words of a name in small letters: "packV_max" is "pack", "v", "max".
-pub fn plain_words(name: &str) -> Vec<String> {
-    words(name).into_iter().map(|(_, word)| plain_name(word)).collect()
-}
-
-fn bracketed(name: &str, dimension: Dimension) -> Option<Stated> {
-    let (body, text) = bracket(name)?;
-    if let Some((unit, _)) = spelled(text, dimension) {
-        return Some(Stated { unit, scale: 1.0, body: body.to_owned() });
+    /// The unit of this dimension that the name ends in.
+    pub fn unit(&self, dimension: Dimension) -> Option<Stated> {
+        let (unit, scale, body) = self.stated.iter().find(|(unit, ..)| unit.dimension == dimension)?;
+        Some(Stated { unit: usual(unit)?, scale: *scale, body: body.clone() })
     }
-    let (_, scale) = counted(text).filter(|(unit, _)| unit.dimension == dimension)?;
-    let (unit, _) = spelled(text.trim_start_matches(is_of_number).trim(), dimension)?;
-    Some(Stated { unit, scale, body: body.to_owned() })
+
+    /// Whether the name states a unit, and none of this dimension: a "speed [rpm]" is no road speed.
+    pub fn contradicts(&self, dimension: Dimension) -> bool {
+        let none = !self.stated.iter().any(|(unit, ..)| unit.dimension == dimension);
+        none && self.certain.is_some_and(|unit| unit.dimension != dimension)
+    }
 }
 
 /// Body and content of the first bracket.
@@ -57,59 +73,46 @@ fn bracket(name: &str) -> Option<(&str, &str)> {
 }
 
 /// "100 W" counts hundreds of watts; a unit alone counts ones.
-fn counted(text: &str) -> Option<(Unit, f64)> {
-    let rest = text.trim_start_matches(is_of_number);
+fn counted(text: &str) -> Option<(&str, f64)> {
+    let rest = text.trim_start_matches(|c: char| c.is_ascii_digit() || c == '.');
     let number = &text[..text.len() - rest.len()];
     let scale = if number.is_empty() { 1.0 } else { number.parse().ok().filter(|scale: &f64| *scale > 0.0)? };
-    Some((Unit::parse(rest)?, scale))
-}
-
-fn is_of_number(c: char) -> bool {
-    c.is_ascii_digit() || c == '.'
-}
-
-/// "speed_km_h", "Speed kmh", "speedKmh": the last words, the longest unit first.
-fn joined(name: &str, dimension: Dimension) -> Option<Stated> {
-    let words = words(name);
-    (1..=WORDS_MOST.min(words.len().saturating_sub(1))).rev().find_map(|count| {
-        let (start, _) = words[words.len() - count];
-        let last: Vec<&str> = words[words.len() - count..].iter().map(|(_, word)| *word).collect();
-        let body = name[..start].trim_end_matches(is_separator);
-        let unit = together(&last).iter().find_map(|text| spelled(text, dimension))?.0;
-        Some(Stated { unit, scale: 1.0, body: body.to_owned() })
-    })
+    Some((rest.trim(), scale))
 }
 
 /// What words may spell together: "km", "h" is "km/h", as is "km", "per", "h".
 fn together(words: &[&str]) -> Vec<String> {
     match words {
-        [one] => alias(one).into_iter().collect(),
+        [one] if is_word_first(one) => Vec::new(),
+        [one] => vec![(*one).to_owned()],
         [over, per, under] if per.eq_ignore_ascii_case("per") => vec![format!("{over}/{under}")],
         _ => ["/", "", ".", " "].iter().map(|between| words.join(between)).collect(),
     }
 }
 
-/// Short forms that are units in names only.
-fn alias(word: &str) -> Option<String> {
-    Some(match word.to_lowercase().as_str() {
-        "f" => "degF".to_owned(),
-        "c" => "degC".to_owned(),
-        // Inches, days and numbers of things are words first.
-        "in" | "d" | "day" | "days" | "1" | "ratio" => return None,
-        _ => word.to_owned(),
-    })
+/// Inches, days and numbers of things are words first.
+fn is_word_first(word: &str) -> bool {
+    matches!(word.to_lowercase().as_str(), "in" | "d" | "day" | "days" | "1" | "ratio")
+}
+
+/// A temperature is written shorter than its unit is: "C" is a charge as well.
+fn units_of(text: &str) -> impl Iterator<Item = Unit> {
+    let short = match text {
+        "C" | "c" => Unit::parse("degC"),
+        "F" | "f" => Unit::parse("degF"),
+        _ => None,
+    };
+    Unit::parse(text).into_iter().chain(short)
 }
 
 /// A unit of this dimension, as it is spelled first in the table: "KMH" is "km/h".
 pub fn spelled(text: &str, dimension: Dimension) -> Option<(&'static str, Unit)> {
-    let text = match text {
-        "C" | "c" if dimension == Dimension::Temperature => "degC",
-        "F" | "f" if dimension == Dimension::Temperature => "degF",
-        other => other,
-    };
-    let unit = Unit::parse(text).filter(|unit| unit.dimension == dimension)?;
-    let usual = spellings(dimension).into_iter().find(|usual| Unit::parse(usual) == Some(unit));
-    Some((usual?, unit))
+    let unit = units_of(text).find(|unit| unit.dimension == dimension)?;
+    Some((usual(&unit)?, unit))
+}
+
+fn usual(unit: &Unit) -> Option<&'static str> {
+    spellings(unit.dimension).into_iter().find(|usual| Unit::parse(usual) == Some(*unit))
 }
 
 fn is_separator(c: char) -> bool {
@@ -142,7 +145,7 @@ mod tests {
     use super::*;
 
     fn stated(name: &str, dimension: Dimension) -> Option<(String, &'static str, f64)> {
-        unit(name, dimension).map(|stated| (stated.body, stated.unit, stated.scale))
+        ColumnName::read(name).unit(dimension).map(|stated| (stated.body, stated.unit, stated.scale))
     }
 
     #[test]
@@ -184,6 +187,7 @@ mod tests {
     #[test]
     fn a_unit_of_something_else_speaks_against_a_signal() {
         use Dimension::*;
+        let contradicts = |name: &str, dimension| ColumnName::read(name).contradicts(dimension);
         assert!(contradicts("Engine speed [rpm]", Speed) && contradicts("speed_rpm", Speed));
         assert!(contradicts("SOC (kWh)", Ratio) && contradicts("load_pct", Mass));
         assert!(!contradicts("Aux Pwr(100w)", Power) && !contradicts("speed (logger 7)", Speed));

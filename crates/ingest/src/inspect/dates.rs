@@ -53,12 +53,14 @@ const YEARS: std::ops::RangeInclusive<i16> = 1990..=2099;
 
 /// The pattern that reads nearly all of the texts; the first of those that read the most.
 pub fn of(texts: &[String], name: &str) -> Option<Written> {
-    let first = texts.first()?;
+    let tried: Vec<&String> = texts.iter().filter(|text| may_be_date(text)).take(TRIED).collect();
+    let first = tried.first()?;
     let end = UTC.into_iter().find(|end| first.ends_with(end));
-    let in_name = super::column_name::plain_words(name).iter().any(|word| word == "utc" || word == "gmt");
+    let in_name =
+        super::column_name::ColumnName::read(name).words.iter().any(|word| word == "utc" || word == "gmt");
     let zone = (end.is_some() || in_name).then_some("UTC");
     let counted: Vec<(String, usize)> = patterns(end.unwrap_or(""))
-        .filter(|format| texts.iter().take(20).any(|text| reads(format, text)))
+        .filter(|format| tried.iter().any(|text| reads(format, text)))
         .map(|format| (format.clone(), texts.iter().filter(|text| reads(&format, text)).count()))
         .collect();
     let most = counted.iter().map(|(_, count)| *count).max()?;
@@ -84,9 +86,17 @@ fn turned(format: &str) -> String {
     format.replace("%d", "\0").replace("%m", "%d").replace('\0', "%m")
 }
 
+/// Texts that patterns are tried on before they are counted on all: a log may start with rows of another day's clock.
+const TRIED: usize = 3;
+
+/// Patterns are many; most texts are none of them at a glance.
+fn may_be_date(text: &str) -> bool {
+    text.len() <= 48 && text.bytes().filter(u8::is_ascii_digit).count() >= 6
+}
+
 /// A blank in a pattern stands for none as well: the words of both are counted.
 fn reads(format: &str, text: &str) -> bool {
-    if format.split_whitespace().count() != text.split_whitespace().count() {
+    if !may_be_date(text) || format.split_whitespace().count() != text.split_whitespace().count() {
         return false;
     }
     let civil = strtime::parse(format, text).and_then(|broken| broken.to_datetime());

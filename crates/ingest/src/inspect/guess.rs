@@ -3,7 +3,7 @@
 use backwatt_schema::unit::{Dimension, Unit};
 
 use super::Look;
-use super::column_name;
+use super::column_name::{self, ColumnName};
 use super::names::{OVERHEAD, ROUTE, WORDS, Words};
 use crate::header::plain_name;
 use crate::signal::{Holds, SIGNALS, position};
@@ -27,13 +27,14 @@ pub struct ColumnGuess {
 
 /// The best column for each signal.
 pub fn columns(look: &Look) -> Vec<ColumnGuess> {
+    let names: Vec<ColumnName> = look.names.iter().map(|name| ColumnName::read(name)).collect();
     let all = WORDS.iter().chain([&ROUTE, &OVERHEAD]);
-    all.filter_map(|words| best(look, words)).collect()
+    all.filter_map(|words| best(look, &names, words)).collect()
 }
 
-fn best(look: &Look, words: &'static Words) -> Option<ColumnGuess> {
+fn best(look: &Look, names: &[ColumnName], words: &'static Words) -> Option<ColumnGuess> {
     let scored = look.names.iter().enumerate().filter_map(|(at, name)| {
-        let confidence = likeness(name, look.units.get(at).map(String::as_str), words)?;
+        let confidence = likeness(name, &names[at], look.units.get(at).map(String::as_str), words)?;
         let filled = look.rows.iter().filter(|row| !is_missing(&row[at], &[])).count();
         let filled_share = filled as f64 / look.rows.len() as f64;
         Some((at, confidence * (0.5 + 0.5 * filled_share.min(1.0))))
@@ -51,7 +52,8 @@ fn best(look: &Look, words: &'static Words) -> Option<ColumnGuess> {
     if numeric && values.is_empty() && has_values && !degrees_minutes {
         return None;
     }
-    let (unit, scale, unit_reason, unit_trust) = unit(look, at, words, holds, degrees_minutes, &values);
+    let (unit, scale, unit_reason, unit_trust) =
+        unit(look, (at, &names[at]), words, holds, degrees_minutes, &values);
     Some(ColumnGuess {
         signal: words.signal,
         names: vec![look.names[at].clone()],
@@ -64,26 +66,26 @@ fn best(look: &Look, words: &'static Words) -> Option<ColumnGuess> {
 }
 
 /// How much a name, with the unit that the row of units states, is like a signal's.
-fn likeness(name: &str, unit: Option<&str>, words: &Words) -> Option<f64> {
+fn likeness(name: &str, parts: &ColumnName, unit: Option<&str>, words: &Words) -> Option<f64> {
     let dimension = dimension(words);
     let other = |dimension| {
         unit.is_some_and(|text| Unit::parse(text).is_some() && column_name::spelled(text, dimension).is_none())
     };
-    if dimension.is_some_and(|dimension| column_name::contradicts(name, dimension) || other(dimension)) {
+    if dimension.is_some_and(|dimension| parts.contradicts(dimension) || other(dimension)) {
         return None;
     }
-    let stated = dimension.and_then(|dimension| column_name::unit(name, dimension));
+    let stated = dimension.and_then(|dimension| parts.unit(dimension));
     let has_unit = stated.is_some() || unit.is_some_and(|unit| !unit.is_empty());
     let bodies = [Some(name), stated.as_ref().map(|stated| stated.body.as_str())];
     let mut best: Option<f64> = None;
     for body in bodies.into_iter().flatten() {
-        let found = likeness_of_body(body, has_unit, words);
+        let found = likeness_of_body(body, &parts.words, has_unit, words);
         best = best.into_iter().chain(found).reduce(f64::max);
     }
     best
 }
 
-fn likeness_of_body(body: &str, has_unit: bool, words: &Words) -> Option<f64> {
+fn likeness_of_body(body: &str, single: &[String], has_unit: bool, words: &Words) -> Option<f64> {
     // No wind blows in a Geschwindigkeit.
     let plain = plain_name(body).replace("geschwindigkeit", "geschw");
     let one_of = |list: &[&str], plain: &str| list.contains(&plain);
@@ -98,7 +100,6 @@ fn likeness_of_body(body: &str, has_unit: bool, words: &Words) -> Option<f64> {
     if one_of(words.weak, &plain) && (has_unit || is_unit()) {
         return Some(0.5);
     }
-    let single = column_name::plain_words(body);
     let holds = |part: &&str| {
         if part.len() <= SHORT { single.iter().any(|word| word == part) } else { plain.contains(*part) }
     };
@@ -145,7 +146,7 @@ fn numbers(look: &Look, at: usize) -> Vec<f64> {
 /// Unit and scale, why, and how sure that is.
 fn unit(
     look: &Look,
-    at: usize,
+    (at, name): (usize, &ColumnName),
     words: &Words,
     holds: Holds,
     degrees_minutes: bool,
@@ -155,7 +156,7 @@ fn unit(
     if degrees_minutes {
         return ("deg min".to_owned(), 1.0, "; degrees and minutes apart".to_owned(), 0.95);
     }
-    if let Some(stated) = column_name::unit(&look.names[at], dimension) {
+    if let Some(stated) = name.unit(dimension) {
         let counts = if stated.scale == 1.0 { String::new() } else { format!("{} ", stated.scale) };
         let why = format!("; unit {counts}{} in its name", stated.unit);
         return (stated.unit.to_owned(), stated.scale, why, 1.0);
@@ -256,10 +257,11 @@ mod tests {
     #[test]
     fn a_wind_is_no_vehicle_speed() {
         let speed = WORDS.iter().find(|words| words.signal == "speed").expect("speed");
-        assert_eq!(likeness("Wind speed [m/s]", None, speed), None);
-        assert_eq!(likeness("Geschwindigkeit [km/h]", None, speed), Some(0.95));
-        assert_eq!(likeness("Motor speed", None, speed), None);
-        assert_eq!(likeness("speed", Some("rpm"), speed), None, "the row of units speaks against it");
+        let like = |name: &str, unit| likeness(name, &ColumnName::read(name), unit, speed);
+        assert_eq!(like("Wind speed [m/s]", None), None);
+        assert_eq!(like("Geschwindigkeit [km/h]", None), Some(0.95));
+        assert_eq!(like("Motor speed", None), None);
+        assert_eq!(like("speed", Some("rpm")), None, "the row of units speaks against it");
     }
 
     fn look(names: &[&str], cells: &[&str]) -> Look {

@@ -33,9 +33,12 @@ fn pace(pace: &Pace) -> Option<String> {
         s if s <= 10.0 => "coarse: braking between rows is rebuilt with a wider interval",
         _ => "sparse: totals only, nothing about habits",
     };
-    let step = pace
-        .soc_step_frac
-        .map_or(String::new(), |step| format!("; the state of charge comes in steps of {:.2} %", step * 100.0));
+    let step = pace.soc_step_frac.map_or(String::new(), |step| {
+        let percent = step * 100.0;
+        // Two digits that say something.
+        let decimals = (1.0 - (percent * (1.0 + 1e-9)).log10().floor()).clamp(0.0, 6.0) as usize;
+        format!("; the state of charge comes in steps of {percent:.decimals$} %")
+    });
     Some(format!("  pace: a row every {interval_s:.3} s, {bears}{step}"))
 }
 
@@ -115,6 +118,14 @@ pub fn vehicle_type(shapes: &[Shape]) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn steps_are_told_in_two_digits() {
+        let told = |step| pace(&Pace { interval_s: Some(1.0), soc_step_frac: Some(step) }).expect("a pace");
+        for (step, text) in [(0.004, "0.40 %"), (1e-6, "0.00010 %"), (0.01, "1.0 %"), (0.25, "25 %")] {
+            assert!(told(step).ends_with(&format!("steps of {text}")), "{}", told(step));
+        }
+    }
 
     #[test]
     fn each_missing_signal_costs_its_question() {
