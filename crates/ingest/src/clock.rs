@@ -84,7 +84,7 @@ impl<'a> FileClock<'a> {
         time_ns
     }
 
-    /// Hears the GPS time of a row, if it has one. A cell that is no such time is refused and costs itself alone.
+    /// Hears the GPS time of a row, and says if it has one. A cell that is no such time is refused and costs itself alone.
     pub fn hear_gps(
         &mut self,
         plan: &Plan,
@@ -92,18 +92,17 @@ impl<'a> FileClock<'a> {
         (vehicle, time_ns, line): (&str, i64, u64),
         receipt: &mut Receipt,
         rejects: &mut RejectWriter,
-    ) -> Result<(), IngestError> {
-        let (Some(gps), Some(at)) = (&self.source.time.gps, &plan.gps) else { return Ok(()) };
+    ) -> Result<bool, IngestError> {
+        let (Some(gps), Some(at)) = (&self.source.time.gps, &plan.gps) else { return Ok(false) };
         let text = joined(fields, at);
         if is_missing(text.trim(), &self.source.missing) {
-            return Ok(());
+            return Ok(false);
         }
         match self.gps_time(gps, &text, time_ns) {
             Ok(gps_ns) => {
                 if let Some(seen) = self.vehicles.get_mut(vehicle) {
                     seen.gps.hear(time_ns, gps_ns);
                 }
-                Ok(())
             }
             Err((reason, message)) => {
                 receipt.refuse_cell(reason, line);
@@ -114,9 +113,15 @@ impl<'a> FileClock<'a> {
                     cell: Some((gps.columns.join(" "), start_of(text.as_bytes(), 200))),
                     message,
                     raw: None,
-                })
+                })?;
             }
         }
+        Ok(true)
+    }
+
+    /// Whether some row of the file had a GPS time.
+    pub fn heard_gps(&self) -> bool {
+        self.vehicles.values().any(|seen| seen.gps.verdict().is_some())
     }
 
     fn gps_time(&self, gps: &GpsClock, text: &str, time_ns: i64) -> Result<i64, Fault> {

@@ -2,8 +2,8 @@
 
 use encoding_rs::Encoding;
 
-use crate::formats::Fields;
-use crate::value::is_number;
+use crate::formats::{Fields, RowText, Rows};
+use crate::value::{is_number, may_be_grouped};
 
 /// What the user states of a dialect; everything else is found from the start of each file.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -64,36 +64,63 @@ pub fn find_encoding(head: &[u8]) -> &'static Encoding {
     }
 }
 
+/// Rows looked at.
+const ROWS: usize = 200;
+
+/// A row of the start of a file, and the line it begins on.
+type Row = (u64, Vec<String>);
+
 /// The dialect of a text from its first lines.
 pub fn find_dialect(head: &str, encoding: &'static Encoding, stated: &Stated) -> Dialect {
-    let lines: Vec<&str> = head.lines().take(200).collect();
-    let delimiter = stated.delimiter.unwrap_or_else(|| find_delimiter(&lines));
-    let rows: Vec<Vec<String>> = lines.iter().map(|line| split(line, delimiter)).collect();
+    let delimiter = stated.delimiter.unwrap_or_else(|| find_delimiter(head));
+    let rows = split(head, delimiter);
     let header = match stated.header_line {
-        Some(line) => usize::try_from(line.max(1) - 1).unwrap_or(0),
+        Some(line) => rows.iter().position(|(at, _)| *at >= line.max(1)).unwrap_or(rows.len()),
         None => find_header(&rows),
     };
     let units_line = stated.units_line.unwrap_or_else(|| is_units_row(&rows, header));
     let first_row = header + 1 + usize::from(units_line);
-    let decimal_comma =
-        stated.decimal_comma.unwrap_or_else(|| delimiter != b',' && has_decimal_comma(rows.get(first_row..)));
-    Dialect { encoding, delimiter, decimal_comma, header_line: header as u64 + 1, units_line }
+    let decimal_comma = stated
+        .decimal_comma
+        .unwrap_or_else(|| has_decimal_comma(rows.get(first_row..).unwrap_or_default(), delimiter));
+    let header_line = stated.header_line.or_else(|| rows.get(header).map(|row| row.0)).unwrap_or(1).max(1);
+    Dialect { encoding, delimiter, decimal_comma, header_line, units_line }
 }
 
-fn split(line: &str, delimiter: u8) -> Vec<String> {
+/// The first rows; a quoted field may run over several lines. Lines with quotes that do not fit are rows of one field.
+fn split(head: &str, delimiter: u8) -> Vec<Row> {
+    let mut rows = Rows::new(head.as_bytes(), 0, delimiter);
     let mut fields = Fields::default();
-    fields.split(line.as_bytes(), delimiter);
-    fields.iter().map(|field| String::from_utf8_lossy(field).trim().to_owned()).collect()
+    let mut found = Vec::new();
+    while found.len() < ROWS {
+        match rows.next(&mut fields) {
+            Ok(RowText::Row { line, .. }) => found.push((line, texts(&fields))),
+            Ok(RowText::Refused { line, raw, .. }) => {
+                found.push((line, vec![String::from_utf8_lossy(&raw).into_owned()]));
+            }
+            Ok(RowText::End) | Err(_) => break,
+        }
+    }
+    found
 }
 
-/// The delimiter whose count per line is the same, and above zero, on the most lines; more fields win a tie.
-fn find_delimiter(lines: &[&str]) -> u8 {
+/// The fields of a header on one line each.
+pub fn texts(fields: &Fields) -> Vec<String> {
+    let one_line = |field: &[u8]| {
+        let text = String::from_utf8_lossy(field);
+        if text.contains(['\n', '\r']) {
+            text.split_whitespace().collect::<Vec<_>>().join(" ")
+        } else {
+            text.trim().to_owned()
+        }
+    };
+    fields.iter().map(one_line).collect()
+}
+
+/// The delimiter whose count per row is the same, and above zero, on the most rows; more fields win a tie.
+fn find_delimiter(head: &str) -> u8 {
     let score = |delimiter: u8| {
-        let counts: Vec<usize> = lines
-            .iter()
-            .filter(|line| !line.trim().is_empty())
-            .map(|line| split(line, delimiter).len())
-            .collect();
+        let counts: Vec<usize> = split(head, delimiter).iter().map(|(_, cells)| cells.len()).collect();
         let usual = most_frequent(&counts);
         if usual < 2 { (0, 0) } else { (counts.iter().filter(|c| **c == usual).count(), usual) }
     };
@@ -105,21 +132,22 @@ fn most_frequent(counts: &[usize]) -> usize {
     counts.iter().copied().max_by_key(|value| (occurrences(*value), *value)).unwrap_or(0)
 }
 
-/// The header is the first line of the usual width that holds names rather than numbers.
-fn find_header(rows: &[Vec<String>]) -> usize {
-    let counts: Vec<usize> = rows.iter().filter(|row| row.len() > 1).map(Vec::len).collect();
+/// The header is the first row of the usual width that holds names rather than numbers.
+fn find_header(rows: &[Row]) -> usize {
+    let counts: Vec<usize> = rows.iter().map(|(_, cells)| cells.len()).filter(|count| *count > 1).collect();
     let usual = most_frequent(&counts);
-    let looks_like_names = |row: &Vec<String>| {
-        row.len() == usual
-            && row.iter().filter(|cell| !cell.is_empty()).all(|cell| !is_number(cell, false))
-            && row.iter().any(|cell| !cell.is_empty())
+    let looks_like_names = |(_, cells): &Row| {
+        cells.len() == usual
+            && cells.iter().filter(|cell| !cell.is_empty()).all(|cell| !is_number(cell, false))
+            && cells.iter().any(|cell| !cell.is_empty())
     };
     rows.iter().position(looks_like_names).unwrap_or(0)
 }
 
 /// A units row has the header's width and no cell that is a number or a date.
-fn is_units_row(rows: &[Vec<String>], header: usize) -> bool {
-    let (Some(names), Some(row), Some(next)) = (rows.get(header), rows.get(header + 1), rows.get(header + 2))
+fn is_units_row(rows: &[Row], header: usize) -> bool {
+    let (Some((_, names)), Some((_, row)), Some((_, next))) =
+        (rows.get(header), rows.get(header + 1), rows.get(header + 2))
     else {
         return false;
     };
@@ -131,11 +159,18 @@ fn is_units_row(rows: &[Vec<String>], header: usize) -> bool {
         && next.iter().any(|cell| cell.chars().any(|c| c.is_ascii_digit()))
 }
 
-fn has_decimal_comma(rows: Option<&[Vec<String>]>) -> bool {
-    let cells = || rows.unwrap_or_default().iter().flatten();
-    let with_comma = cells().filter(|cell| cell.contains(',') && is_number(cell, true)).count();
-    let with_point = cells().filter(|cell| cell.contains('.') && is_number(cell, false)).count();
-    with_comma > with_point
+/// A mark that cannot part thousands is the decimal mark. Where all could, a comma is one unless it parts the fields as well.
+fn has_decimal_comma(rows: &[Row], delimiter: u8) -> bool {
+    let cells = || rows.iter().flat_map(|(_, cells)| cells);
+    let sure = |mark: char, comma: bool| {
+        cells()
+            .filter(|cell| cell.contains(mark) && is_number(cell, comma) && !may_be_grouped(cell, mark))
+            .count()
+    };
+    match (sure(',', true), sure('.', false)) {
+        (0, 0) => delimiter != b',' && cells().any(|cell| cell.contains(',') && is_number(cell, true)),
+        (comma, point) => comma > point,
+    }
 }
 
 #[cfg(test)]
@@ -159,6 +194,23 @@ mod tests {
     fn units_row_and_tabs() {
         let dialect = found("time\tspeed\ns\tkm/h\n0\t1.5\n1\t2.5\n");
         assert_eq!((dialect.delimiter, dialect.units_line, dialect.decimal_comma), (b'\t', true, false));
+    }
+
+    #[test]
+    fn a_quoted_header_may_run_over_lines() {
+        let dialect = found("made by\n\ntime,\"speed\n(km/h)\",note\n1,2.5,\"a\nb\"\n2,3.5,c\n");
+        assert_eq!((dialect.delimiter, dialect.header_line, dialect.units_line), (b',', 3, false));
+    }
+
+    #[test]
+    fn commas_that_part_thousands_are_no_decimals() {
+        let comma = |text: &str| found(text).decimal_comma;
+        assert!(!comma("t,odo\n1,\"123,456\"\n2,\"123,457\"\n"), "the fields are parted by commas");
+        assert!(!comma("t;v;odo\n1;2.5;123,456\n2;3.5;123,457\n"), "there is a decimal point");
+        assert!(comma("t;v;odo\n1;2,5;123.456\n2;3,5;123.457\n"), "there is a decimal comma");
+        assert!(comma("t,v\n1,\"2,5\"\n2,\"3,25\"\n"), "quoted, because the fields are parted by commas");
+        assert!(comma("t;v\n1;12,500\n2;13,500\n"));
+        assert!(!comma("t;v\n1;12.500\n2;13.500\n"));
     }
 
     #[test]

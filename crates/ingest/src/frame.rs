@@ -119,6 +119,16 @@ impl Default for Row {
     }
 }
 
+impl Row {
+    /// Whether no cell of it had a value, good or bad.
+    pub fn is_bare(&self) -> bool {
+        let met = mask::CELL_REFUSED | mask::FILLED;
+        self.mask & met == 0
+            && self.numbers.iter().all(|n| n.is_nan())
+            && self.flags.iter().all(Option::is_none)
+    }
+}
+
 #[derive(Debug, Clone, Default)]
 pub struct Frame {
     pub time_ns: Vec<i64>,

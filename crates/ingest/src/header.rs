@@ -8,7 +8,7 @@ use crate::signal::{FLAGS, Holds, NUMBERS, SIGNALS, SPEED, Signal, TEXTS};
 use crate::value::{parse_cell, parse_flag};
 
 /// GPS time among the signals that a file lacks.
-const GPS_TIME: &str = "gps_time";
+pub const GPS_TIME: &str = "gps_time";
 
 /// What the fields of one file's rows mean.
 #[derive(Debug)]

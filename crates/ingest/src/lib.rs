@@ -29,6 +29,7 @@ mod receipt;
 mod rejects;
 mod row;
 pub mod rules;
+mod scratch;
 pub mod settings;
 mod settle;
 mod shift;

@@ -143,6 +143,11 @@ impl FileReading<'_> {
                 format!("more than {VEHICLES_MOST} vehicles in one file: is that column the vehicle?");
             return Err(("too-many-vehicles", message));
         }
+        if self.row_reader.gave_gps_alone(&row) {
+            self.receipt.rows_kept += 1;
+            self.receipt.rows_merged += 1;
+            return Ok(());
+        }
         let frame = &mut self.parts.entry(vehicle).or_default();
         row.file = frame.pool.number(&self.file.shown);
         for (text, number) in self.row_reader.texts.iter().zip(&mut row.texts) {

@@ -6,7 +6,7 @@ use crate::IngestError;
 use crate::clock::{FileClock, SKIPPED};
 use crate::formats::Fields;
 use crate::frame::{Row, mask};
-use crate::header::{Carried, Plan};
+use crate::header::{Carried, GPS_TIME, Plan};
 use crate::receipt::Receipt;
 use crate::rejects::{Refusal, RejectWriter, start_of};
 use crate::rules::units::RangeTally;
@@ -34,6 +34,8 @@ pub struct RowReader<'a> {
     last_time: Option<i64>,
     /// Texts of the row read last.
     pub texts: [String; TEXTS],
+    /// The row read last had a GPS time.
+    has_gps: bool,
 }
 
 impl<'a> RowReader<'a> {
@@ -58,7 +60,13 @@ impl<'a> RowReader<'a> {
             ranges,
             last_time: None,
             texts: <[String; TEXTS]>::default(),
+            has_gps: false,
         }
+    }
+
+    /// Whether the row read last had a GPS time and nothing else, as in the long form: it has given all it had.
+    pub fn gave_gps_alone(&self, row: &Row) -> bool {
+        self.has_gps && row.is_bare() && self.texts.iter().all(String::is_empty)
     }
 
     /// The vehicle and the row, or why the row is refused. A refused cell goes to the rejects and costs itself alone.
@@ -79,7 +87,7 @@ impl<'a> RowReader<'a> {
             }
         };
         let time_ns = self.clock.settle(readings, &vehicle, receipt);
-        self.clock.hear_gps(&self.plan, fields, (&vehicle, time_ns, line), receipt, rejects)?;
+        self.has_gps = self.clock.hear_gps(&self.plan, fields, (&vehicle, time_ns, line), receipt, rejects)?;
         let mut row = Row { time_ns, line, ..Row::default() };
         if self.last_time.is_some_and(|last| time_ns < last) {
             receipt.rows_out_of_order += 1;
@@ -97,7 +105,8 @@ impl<'a> RowReader<'a> {
     /// Signals of the mapping that no record had a value of.
     pub fn never_filled(&self) -> impl Iterator<Item = &'static str> {
         let columns = self.plan.columns.iter().zip(&self.met);
-        columns.filter(|(_, met)| !**met).map(|(column, _)| column.signal().name)
+        let silent = columns.filter(|(_, met)| !**met).map(|(column, _)| column.signal().name);
+        silent.chain((self.plan.gps.is_some() && !self.clock.heard_gps()).then_some(GPS_TIME))
     }
 
     /// Tells the receipt of columns that lie out of range so often that their unit is in doubt.

@@ -103,6 +103,7 @@ pub const AMBIENT: usize = 12;
 pub const BATTERY_TEMPERATURE: usize = 13;
 pub const ENGINE: usize = 18;
 pub const PAYLOAD: usize = 19;
+pub const GROSS_WEIGHT: usize = 20;
 pub const AIR_PRESSURE: usize = 21;
 pub const HUMIDITY: usize = 22;
 pub const WIND_SPEED: usize = 23;
@@ -158,6 +159,7 @@ mod tests {
             (NUMBERS + FLAGS + ROUTE, "route"),
             (ENGINE, "engine_speed"),
             (PAYLOAD, "payload"),
+            (GROSS_WEIGHT, "gross_weight"),
             (WEATHER.start, "air_pressure"),
             (WEATHER.end, "heading"),
         ] {

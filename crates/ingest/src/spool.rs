@@ -4,11 +4,11 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
-use backwatt_schema::tables::SAMPLES;
-use backwatt_store::{Provenance, read_table, safe_name, write_table};
+use backwatt_store::safe_name;
 
 use crate::IngestError;
 use crate::frame::{Frame, mask};
+use crate::scratch;
 use crate::shift::Shift;
 use crate::window::{HOUR_NS, Window, cut};
 
@@ -67,7 +67,7 @@ impl Spool {
         let key = (vehicle.to_owned(), file.to_owned());
         let part = self.written_mut().get(&key).map_or(0, |written| written.parts.len());
         let batch = frame.to_batch(vehicle, 0..frame.len())?;
-        write_table(&self.path(vehicle, file, part), &SAMPLES, &batch, &Provenance::default())?;
+        scratch::write(&self.path(vehicle, file, part), &batch)?;
         let mut all = self.written_mut();
         let written = all.entry(key).or_default();
         written.parts.push((*first, *last));
@@ -120,7 +120,7 @@ impl Spool {
                 if shift.put(*last) < from || shift.put(*first) >= until {
                     continue;
                 }
-                let batch = read_table(&self.path(&timeline.vehicle, file, part), &SAMPLES)?;
+                let batch = scratch::read(&self.path(&timeline.vehicle, file, part))?;
                 frame.append(&batch, shift, from..until)?;
             }
         }

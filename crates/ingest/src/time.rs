@@ -75,6 +75,10 @@ pub fn readings(
     decimal_comma: bool,
 ) -> Result<Readings, TimeFault> {
     match kind {
+        TimeKind::Relative(_) if text.contains(':') => {
+            let seconds = elapsed_s(text, decimal_comma).ok_or(TimeFault::Unreadable)?;
+            Ok(Readings::one((seconds * 1e6).round() as i64 * 1000))
+        }
         TimeKind::Epoch(unit) | TimeKind::Relative(unit) => {
             count(text, *unit, decimal_comma).map(Readings::one)
         }
@@ -112,11 +116,31 @@ fn count(text: &str, unit: Unit, decimal_comma: bool) -> Result<i64, TimeFault> 
     Ok(microseconds as i64 * 1000)
 }
 
+/// Seconds of a clock that shows hours, minutes and seconds: "1:02:03.5". [s]
+pub fn elapsed_s(text: &str, decimal_comma: bool) -> Option<f64> {
+    let mut parts = text.trim().split(':');
+    let mut whole = |digits: usize| {
+        let part = parts.next()?;
+        let is_whole = (1..=digits).contains(&part.len()) && part.bytes().all(|byte| byte.is_ascii_digit());
+        if is_whole { part.parse::<f64>().ok() } else { None }
+    };
+    let (hours, minutes) = (whole(5)?, whole(2).filter(|minutes| *minutes < 60.0)?);
+    let seconds = parts.next().filter(|part| part.starts_with(|c: char| c.is_ascii_digit()))?;
+    let seconds = parse_number(seconds, decimal_comma).filter(|seconds| *seconds < 60.0)?;
+    parts.next().is_none().then_some(hours * 3600.0 + minutes * 60.0 + seconds)
+}
+
 fn local(text: &str, format: &str, zone: &TimeZone) -> Result<Readings, TimeFault> {
-    let civil: civil::DateTime = strtime::parse(format, text)
-        .and_then(|broken| broken.to_datetime())
-        .map_err(|_| TimeFault::Unreadable)?;
-    zoned(civil, zone)
+    let broken = strtime::parse(format, text).map_err(|_| TimeFault::Unreadable)?;
+    // A row that states its offset is an instant, whatever the zone of the source.
+    if broken.offset().is_some() {
+        return broken
+            .to_timestamp()
+            .map_err(|_| TimeFault::Unreadable)
+            .and_then(nanoseconds)
+            .map(Readings::one);
+    }
+    zoned(broken.to_datetime().map_err(|_| TimeFault::Unreadable)?, zone)
 }
 
 /// Both instants of an hour that happens twice when summer time ends; the hour that is skipped when it begins is refused,
@@ -174,6 +198,24 @@ mod tests {
         let local = TimeKind::Local { format: "%d.%m.%Y %H:%M:%S".into(), zone };
         assert_eq!(parse_time("26.07.2021 05:53:27", None, &local, false), Ok(iso));
         assert_eq!(parse_time("1627271607", None, &TimeKind::Epoch(unit("s")), false), Ok(iso));
+    }
+
+    #[test]
+    fn an_offset_in_the_pattern_is_obeyed() {
+        let zone = TimeZone::get("Europe/Zurich").unwrap();
+        let kind = TimeKind::Local { format: "%Y-%m-%d %H:%M:%S %z".into(), zone };
+        let wanted = parse_time("2026-03-02T13:00:00Z", None, &TimeKind::Iso, false);
+        assert_eq!(parse_time("2026-03-02 08:00:00 -0500", None, &kind, false), wanted);
+    }
+
+    #[test]
+    fn a_clock_of_its_own_may_show_hours() {
+        let kind = TimeKind::Relative(unit("s"));
+        assert_eq!(parse_time("1:02:03.5", None, &kind, false), Ok(3_723_500_000_000));
+        assert_eq!(parse_time("00:00:07,25", None, &kind, true), Ok(7_250_000_000));
+        for not in ["1:02", "1:60:00", "1:00:61", "-1:00:00", "1:2:3:4", "::", "a:b:c", "999999:00:00"] {
+            assert_eq!(parse_time(not, None, &kind, false), Err(TimeFault::Unreadable), "{not}");
+        }
     }
 
     #[test]

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use backwatt_ingest::settings::{
-    CellUnit, GpsClock, LogFile, MEMORY_BYTES, Mapping, Positive, Source, TimeKind, TimeSettings,
+    CellUnit, GpsClock, LogFile, Long, MEMORY_BYTES, Mapping, Positive, Source, TimeKind, TimeSettings,
 };
 use backwatt_ingest::{Outcome, Receipt, Settings, run};
 use backwatt_schema::tables::{REJECTS, SAMPLES};
@@ -106,12 +106,16 @@ fn ingest(log: &str, time: TimeSettings) -> Ingested {
 }
 
 fn ingest_within(log: &str, time: TimeSettings, memory_bytes: u64) -> Ingested {
+    ingest_with(settings(Path::new(""), time, memory_bytes), log)
+}
+
+fn ingest_with(mut settings: Settings, log: &str) -> Ingested {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = folder.path().join("log.csv");
     std::fs::write(&path, log).expect("writable");
+    settings.sources[0].files[0].path = path;
     let layout = Layout::new(folder.path().join("out"));
-    let outcome =
-        run(&settings(&path, time, memory_bytes), &layout, &Provenance::default(), &|_| ()).expect("it runs");
+    let outcome = run(&settings, &layout, &Provenance::default(), &|_| ()).expect("it runs");
     assert!(outcome.receipts[0].balances(), "{:?}", outcome.receipts[0]);
     Ingested { outcome, folder }
 }
@@ -271,6 +275,36 @@ fn a_file_without_gps_time_is_told_where_rows_were_to_follow() {
     }
 }
 
+/// The same log with its signals below each other: GPS time is one of them.
+#[test]
+fn gps_time_may_be_a_signal_of_the_long_form() {
+    let log = log_with_gps(4, 30.0, 2400.0);
+    let wide = ingest(&log, with_gps(true));
+    let mut below = "t,signal,value,id\n".to_owned();
+    for row in log.lines().skip(1) {
+        let [t, gps, v, id] = row.split(',').collect::<Vec<_>>()[..] else { panic!("four cells") };
+        let _ = write!(below, "{t},gps,{gps},{id}\n{t},v,{v},{id}\n");
+    }
+    let long = |log: &str| {
+        let mut settings = settings(Path::new(""), with_gps(true), MEMORY_BYTES);
+        let long = Long { signal: "signal".to_owned(), value: "value".to_owned() };
+        settings.sources[0].long = Some(long);
+        ingest_with(settings, log)
+    };
+    let told = long(&below);
+    assert_eq!(worst(told.receipt()), worst(wide.receipt()));
+    assert_eq!(codes(&told), ["ingest-clock-off"]);
+    // A row of GPS time alone is no row again: it gives its time away, and the 61 that are no time are refused as cells.
+    let receipt = told.receipt();
+    assert_eq!((receipt.rows_kept, receipt.rows_rejected, receipt.rows_merged), (28_800, 0, 14_400));
+    assert_eq!(receipt.cells_refused, 61);
+    for month in ["2026-02", "2026-03"] {
+        assert_eq!(told.times_ns("T1", month), wide.times_ns("T1", month));
+    }
+    let silent = long("t,signal,value,id\n2026-03-01T08:00:00Z,v,5,T1\n2026-03-01T08:00:01Z,v,6,T1\n");
+    assert_eq!(silent.receipt().columns_missing, ["gps_time"]);
+}
+
 #[test]
 fn a_draft_names_gps_time_beside_the_clock() {
     let folder = tempfile::tempdir().expect("a temporary folder");
@@ -278,7 +312,7 @@ fn a_draft_names_gps_time_beside_the_clock() {
     std::fs::write(folder.path().join("log.csv"), log).expect("writable");
     let draft = backwatt_ingest::inspect::inspect(folder.path()).expect("a draft");
     let wanted = "time = { column = \"time\", kind = \"epoch\", unit = \"s\", \
-                  gps = { column = \"gps_utc\", kind = \"local\", format = \"%Y-%m-%d %H:%M:%S%.f\", zone = \"UTC\" } }";
+                  gps = { column = \"gps_utc\", kind = \"local\", format = \"%Y-%m-%d %H:%M:%S\", zone = \"UTC\" } }";
     assert!(draft.toml.lines().any(|line| line == wanted), "{}", draft.toml);
     assert!(draft.notes.iter().any(|note| note.contains("GPS time in gps_utc")), "{:?}", draft.notes);
 }

@@ -147,6 +147,34 @@ fn a_parquet_bomb_is_refused_before_it_is_unpacked() {
     assert!(told.contains("row group 0 unpacks to more than 500 times"), "{told}");
 }
 
+/// A page that says it unpacks to more than its column comes to is refused by name, before room is made for it.
+#[test]
+fn a_parquet_page_that_lies_is_refused() {
+    use arrow::array::{ArrayRef, Float64Array, StringArray};
+    use parquet::arrow::ArrowWriter;
+    use parquet::basic::Compression;
+    use parquet::file::properties::WriterProperties;
+    let times: ArrayRef = std::sync::Arc::new(StringArray::from_iter_values(
+        (0..1200).map(|i| format!("2026-03-02T06:{:02}:{:02}Z", i / 60, i % 60)),
+    ));
+    let speeds: ArrayRef =
+        std::sync::Arc::new(Float64Array::from_iter_values((0..1200).map(|i| f64::from(i % 97) / 7.0)));
+    let batch = RecordBatch::try_from_iter([("time", times), ("speed", speeds)]).expect("a batch");
+    let properties =
+        WriterProperties::builder().set_dictionary_enabled(false).set_compression(Compression::SNAPPY).build();
+    let mut writer = ArrowWriter::try_new(Vec::new(), batch.schema(), Some(properties)).expect("a writer");
+    writer.write(&batch).expect("writable");
+    let mut bytes = writer.into_inner().expect("written");
+    assert_eq!(ingest_bytes(source(), "sound.parquet", &bytes).receipt.rows_kept, 1200);
+    // The first header stands behind the four bytes that mark the file: a data page, and its size in three bytes.
+    assert!(bytes[4..7] == [0x15, 0x00, 0x15] && bytes[7] & bytes[8] & 0x80 != 0 && bytes[9] < 0x80);
+    bytes[7..10].copy_from_slice(&[0xFE, 0xFF, 0x7F]);
+    let receipt = ingest_bytes(source(), "lie.parquet", &bytes).receipt;
+    let told = receipt.problem.clone().expect("it is refused");
+    assert!(told.contains("a page says that it unpacks to 1048575 bytes, where its column may have"), "{told}");
+    assert!(receipt.balances());
+}
+
 /// The bytes are those whose SHA-256 the card prints.
 #[test]
 fn the_fixtures_are_those_of_their_card() {

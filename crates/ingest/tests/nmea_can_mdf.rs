@@ -264,3 +264,22 @@ fn faults_of_a_can_log_are_told_line_by_line() {
         "100 (beyond 0 to 50, the range of the database)"
     );
 }
+
+/// Of the DBC files beside a log, the draft names the one by which most of it has a value.
+#[test]
+fn a_draft_names_the_dbc_file_beside_the_log() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    for name in ["can.log", "can.dbc", "can-odd.dbc"] {
+        std::fs::copy(fixture(name), folder.path().join(name)).expect("writable");
+    }
+    let drafted = || backwatt_ingest::inspect::inspect(folder.path()).expect("a draft");
+    let draft = drafted();
+    for line in ["dbc = \"can.dbc\"", "speed = { column = \"Speed\", unit = \"m/s\" }"] {
+        assert!(draft.toml.lines().any(|found| found.starts_with(line)), "no {line} in\n{}", draft.toml);
+    }
+    for name in ["can.dbc", "can-odd.dbc"] {
+        std::fs::remove_file(folder.path().join(name)).expect("removable");
+    }
+    let told = drafted().notes.join("\n");
+    assert!(told.contains("left out can.log: its frames mean nothing without their DBC file"), "{told}");
+}

@@ -3,6 +3,7 @@
 use backwatt_ingest::settings::{GpsClock, TimeKind, TimeSettings};
 use backwatt_schema::unit::{Dimension, Unit};
 use jiff::civil::Date;
+use jiff::fmt::strtime;
 use jiff::tz::TimeZone;
 
 use crate::document::Section;
@@ -82,9 +83,13 @@ fn kind(section: &Section<'_, '_>, pilot_zone: Option<&TimeZone>) -> Option<Time
         Some("relative") => TimeKind::Relative(unit("s")?),
         Some("local") => {
             let format = section.text("format").map(|at| at.value);
-            if format.is_none() {
+            let fault = match &format {
+                None => Some("local times need their format".to_owned()),
+                Some(format) => format_fault(format),
+            };
+            if let Some(fault) = fault {
                 let hint = "format = \"%Y-%m-%d %H:%M:%S\" (strftime)".to_owned();
-                section.fault("pilot-time-format", "format", "local times need their format".into(), hint);
+                section.fault("pilot-time-format", "format", fault, hint);
             }
             if zone.is_none() {
                 let hint =
@@ -106,6 +111,23 @@ fn kind(section: &Section<'_, '_>, pilot_zone: Option<&TimeZone>) -> Option<Time
             return None;
         }
     })
+}
+
+/// What is wrong with a pattern: a moment written in it must read as the same moment, to the minute.
+fn format_fault(format: &str) -> Option<String> {
+    let moment = jiff::civil::date(2026, 11, 25).at(21, 43, 0, 0);
+    let zoned = moment.to_zoned_datetime(TimeZone::UTC).ok()?;
+    let written = match strtime::format(format, &zoned) {
+        Ok(written) => written,
+        Err(error) => return Some(format!("\"{format}\" is no pattern: {error}")),
+    };
+    let read = strtime::parse(format, &written).and_then(|broken| broken.to_datetime());
+    match read {
+        Ok(read) if read == moment => None,
+        Ok(_) | Err(_) => {
+            Some(format!("\"{format}\" does not hold a date and a time of day, hour and minute at least"))
+        }
+    }
 }
 
 fn day_number(section: &Section<'_, '_>, zone: Option<TimeZone>) -> Option<TimeKind> {
@@ -153,9 +175,24 @@ mod tests {
         let gps = time(&format!("{beside}, follow = \"gps\"")).expect("no fault").gps.expect("gps");
         assert!(gps.follow);
         // The receiver's zone is its own, whatever the pilot's or the clock's.
-        let local = "gps = { column = \"g\", kind = \"local\", format = \"%H\", zone = \"UTC\" }";
+        let local = "gps = { column = \"g\", kind = \"local\", format = \"%F %T\", zone = \"UTC\" }";
         let gps = time(&format!("{clock}, {local}")).expect("no fault").gps.expect("gps");
         assert!(matches!(gps.kind, TimeKind::Local { zone, .. } if zone == TimeZone::UTC));
+    }
+
+    #[test]
+    fn a_pattern_must_hold_a_moment() {
+        let local =
+            |format: &str| format!("column = \"t\", kind = \"local\", format = \"{format}\", zone = \"UTC\"");
+        for format in
+            ["%Y-%m-%d %H:%M:%S%.f", "%d.%m.%y %H:%M", "%b %d, %Y %I:%M:%S %p", "%Y%m%dT%H%M%S", "%F %T %z"]
+        {
+            assert!(time(&local(format)).is_ok(), "{format}: {:?}", time(&local(format)).err());
+        }
+        for format in ["?", "%H:%M:%S", "%Y-%m-%d", "%Y-%m-%d %I:%M", "%Y-%m-%d %H:%M:%K"] {
+            let problems = time(&local(format)).expect_err(format);
+            assert_eq!(problems[0].code, "pilot-time-format", "{format}");
+        }
     }
 
     #[test]

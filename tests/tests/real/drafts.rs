@@ -95,7 +95,7 @@ const DRAFTED: [Drafted; 7] = [
             "speed = { column = \"Vehicle Speed[km/h]\", unit = \"km/h\" }",
             "latitude = { column = \"Latitude[deg]\", unit = \"deg\" }",
             "pack_current = { column = \"HV Battery Current[A]\", unit = \"A\" }",
-            "engine_speed = { column = \"Engine RPM[RPM]\", unit = \"RPM\" }",
+            "engine_speed = { column = \"Engine RPM[RPM]\", unit = \"rpm\" }",
         ],
     },
     Drafted {

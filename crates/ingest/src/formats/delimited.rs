@@ -8,7 +8,7 @@ use super::fields::Fields;
 use super::lines::{Line, next_line};
 use super::rows::Rows;
 use super::{Opened, Records, RowText};
-use crate::dialect::{Dialect, Stated, find_dialect, find_encoding};
+use crate::dialect::{Dialect, Stated, find_dialect, find_encoding, texts};
 use crate::input::Input;
 
 type TextReader = BufReader<Box<dyn Read>>;
@@ -45,30 +45,27 @@ struct Delimited {
 impl Delimited {
     /// The rows, and the row of units below their header.
     fn new(mut reader: TextReader, dialect: &Dialect) -> io::Result<(Self, Vec<String>)> {
-        let mut buffer = Vec::new();
+        let mut skipped = Vec::new();
         let mut line = 0;
         while line + 1 < dialect.header_line {
             line += 1;
-            if next_line(&mut reader, &mut buffer)? == Line::End {
+            if next_line(&mut reader, &mut skipped)? == Line::End {
                 break;
             }
         }
-        next_line(&mut reader, &mut buffer)?;
-        line += 1;
-        let header = buffer.clone();
-        let split = |row: &[u8]| -> Vec<String> {
-            let mut fields = Fields::default();
-            fields.split(row, dialect.delimiter);
-            fields.iter().map(|f| String::from_utf8_lossy(f).trim().to_owned()).collect()
+        let mut rows = Rows::new(reader, line, dialect.delimiter);
+        let mut fields = Fields::default();
+        let header = match rows.next(&mut fields)? {
+            RowText::Row { raw, .. } | RowText::Refused { raw, .. } => raw,
+            RowText::End => return Err(io::Error::other("the file is empty, or ends before its header")),
         };
-        let names = split(&header);
+        let names = texts(&fields);
         let mut units = Vec::new();
         if dialect.units_line {
-            next_line(&mut reader, &mut buffer)?;
-            line += 1;
-            units = split(&buffer);
+            rows.next(&mut fields)?;
+            units = texts(&fields);
         }
-        Ok((Self { rows: Rows::new(reader, line, dialect.delimiter), header, names }, units))
+        Ok((Self { rows, header, names }, units))
     }
 }
 

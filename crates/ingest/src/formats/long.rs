@@ -28,14 +28,18 @@ pub fn spread(source: &Source, long: &Long, opened: Opened) -> io::Result<Opened
     let namesakes: Vec<usize> = spellings().filter_map(|name| position(inner, name)).collect();
     namesakes.into_iter().chain([signal, value]).for_each(|at| names[at].clear());
     let mut slots: HashMap<String, Vec<usize>> = HashMap::new();
-    for mapping in &source.columns {
-        let Some(first) = mapping.names.first() else { continue };
+    // GPS time is a column of the long form, or a signal like the others.
+    let gps =
+        source.time.gps.iter().flat_map(|gps| &gps.columns).filter(|name| position(inner, name).is_none());
+    let signals = source.columns.iter().map(|mapping| &mapping.names[..]).chain(gps.map(std::slice::from_ref));
+    for spellings in signals {
+        let Some(first) = spellings.first() else { continue };
         let slot = names.iter().skip(carried).position(|name| name == first).map(|at| carried + at);
         let slot = slot.unwrap_or_else(|| {
             names.push(first.clone());
             names.len() - 1
         });
-        for spelling in &mapping.names {
+        for spelling in spellings {
             let slots = slots.entry(plain_name(spelling)).or_default();
             if !slots.contains(&slot) {
                 slots.push(slot);

@@ -19,6 +19,7 @@ mod mdf;
 mod ndjson;
 mod nmea;
 mod parquet;
+mod parquet_pages;
 mod rows;
 mod wanted;
 
@@ -31,6 +32,7 @@ use std::io;
 
 pub use fields::Fields;
 pub use guard::panics_are_caught;
+pub(crate) use rows::Rows;
 
 use crate::input::Input;
 use crate::settings::Source;

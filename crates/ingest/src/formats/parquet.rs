@@ -12,23 +12,20 @@ use arrow::array::{Array, ArrayRef, RecordBatch, StructArray};
 use arrow::compute::cast;
 use arrow::datatypes::{DataType, Field, Fields as ArrowFields};
 use arrow::util::display::{ArrayFormatter, FormatOptions};
-use bytes::Bytes;
 use parquet::arrow::ProjectionMask;
-use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
-use parquet::errors::ParquetError;
+use parquet::arrow::arrow_reader::{
+    ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder,
+};
 use parquet::file::metadata::ParquetMetaData;
-use parquet::file::reader::{ChunkReader, Length};
 
 use super::guard::guarded;
+use super::parquet_pages::Bounded;
 use super::wanted::Wanted;
 use super::{Fields, Opened, Records, RowText};
 use crate::input::{Input, Unpacking};
 use crate::settings::Source;
 
 const BATCH_ROWS: usize = 4096;
-/// Writers keep pages near 1 MiB (Apache Parquet format, "Configurations": 8 KB recommended for single row lookup; 1 MiB is the
-/// default of the common writers, from memory). A row group without pages of its own comes to its size; this is far above any.
-const PIECE_BYTES_MOST: usize = 128 << 20;
 /// A time and a speed are more than this as they stand in memory.
 const ROW_BYTES_LEAST: u64 = 8;
 const DEPTH_MOST: usize = 16;
@@ -50,8 +47,12 @@ fn sound<T>(read: impl FnOnce() -> io::Result<T>) -> io::Result<T> {
 }
 
 fn reader(source: &Source, file: File) -> io::Result<(ParquetRecordBatchReader, Wanted)> {
-    let bounded = Bounded { file, piece_bytes_most: PIECE_BYTES_MOST };
-    let builder = ParquetRecordBatchReaderBuilder::try_new(bounded).map_err(io::Error::other)?;
+    let mut bounded = Bounded::new(file);
+    let metadata =
+        ArrowReaderMetadata::load(&bounded, ArrowReaderOptions::default()).map_err(io::Error::other)?;
+    bombs(metadata.metadata(), &source.unpacking)?;
+    bounded.know(metadata.metadata());
+    let builder = ParquetRecordBatchReaderBuilder::new_with_metadata(bounded, metadata);
     let (mut names, mut roots) = (Vec::new(), Vec::new());
     for (root, field) in builder.schema().fields().iter().enumerate() {
         let before = names.len();
@@ -59,7 +60,6 @@ fn reader(source: &Source, file: File) -> io::Result<(ParquetRecordBatchReader, 
         roots.extend(std::iter::repeat_n(root, names.len() - before));
     }
     let wanted = Wanted::among(source, names, false);
-    bombs(builder.metadata(), &source.unpacking)?;
     let needed = roots.iter().zip(&wanted.needed).filter(|(_, needed)| **needed).map(|(root, _)| *root);
     let mask = ProjectionMask::roots(builder.parquet_schema(), needed);
     let reader = builder.with_projection(mask).with_batch_size(BATCH_ROWS).build().map_err(io::Error::other)?;
@@ -82,36 +82,6 @@ fn bombs(metadata: &ParquetMetaData, limits: &Unpacking) -> io::Result<()> {
         }
     }
     Ok(())
-}
-
-/// A file of which no piece above a bound is taken into memory. A page is one piece, and so is the footer.
-struct Bounded {
-    file: File,
-    piece_bytes_most: usize,
-}
-
-impl Length for Bounded {
-    fn len(&self) -> u64 {
-        self.file.len()
-    }
-}
-
-impl ChunkReader for Bounded {
-    type T = <File as ChunkReader>::T;
-
-    fn get_read(&self, start: u64) -> Result<Self::T, ParquetError> {
-        self.file.get_read(start)
-    }
-
-    fn get_bytes(&self, start: u64, length: usize) -> Result<Bytes, ParquetError> {
-        if length > self.piece_bytes_most {
-            return Err(ParquetError::General(format!(
-                "a page of {length} bytes is larger than the {} bytes read here at once: write the file with smaller pages (1 MiB is usual)",
-                self.piece_bytes_most
-            )));
-        }
-        self.file.get_bytes(start, length)
-    }
 }
 
 /// Adds the dotted names of all plain values; lists and maps are none.
@@ -242,22 +212,5 @@ fn in_utc(array: &ArrayRef) -> io::Result<ArrayRef> {
             cast(array, values).map_err(io::Error::other).and_then(|plain| in_utc(&plain))
         }
         _ => Ok(array.clone()),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use std::io::Write;
-
-    use super::*;
-
-    #[test]
-    fn no_piece_above_the_bound_is_taken_in() {
-        let mut file = tempfile::tempfile().unwrap();
-        file.write_all(&[7; 4000]).unwrap();
-        let bounded = Bounded { file, piece_bytes_most: 1000 };
-        assert_eq!(bounded.get_bytes(100, 1000).unwrap().len(), 1000);
-        let told = bounded.get_bytes(100, 1001).unwrap_err().to_string();
-        assert!(told.contains("a page of 1001 bytes") && told.contains("smaller pages"), "{told}");
     }
 }

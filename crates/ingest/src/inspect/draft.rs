@@ -1,9 +1,12 @@
 //! The drafted pilot file, and what the logs found will and will not answer.
 
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::path::Path;
 
-use super::{ColumnGuess, Shape, TimeGuess};
+use super::clocks::{Clock, TimeGuess};
+use super::dates::Written;
+use super::{ColumnGuess, Look, Shape, notes, vehicles};
 
 #[derive(Debug, Clone)]
 pub struct Draft {
@@ -23,7 +26,7 @@ impl Draft {
             .unwrap_or_else(|| "pilot".to_owned());
         let mut notes = Vec::new();
         for shape in shapes {
-            notes.extend(shape_notes(shape));
+            notes.extend(notes::of(shape));
         }
         for (file, reason) in skipped {
             notes.push(format!("left out {file}: {reason}"));
@@ -36,7 +39,7 @@ impl Draft {
 
 fn toml(name: &str, shapes: &[Shape]) -> String {
     let mut out = String::new();
-    let local = shapes.iter().any(|shape| shape.time.kind == "local");
+    let local = shapes.iter().any(|shape| shape.time.clock.is_local());
     let _ = writeln!(
         out,
         "# Drafted from the logs. Values marked ? are what logs cannot know; the file is refused until they are filled in.\n"
@@ -65,32 +68,43 @@ fn toml(name: &str, shapes: &[Shape]) -> String {
          # [vehicle_types.vehicle.levels.high]\n\
          # lift_off = \"1.3 m/s2\"   # deceleration when the accelerator is released on the flat"
     );
+    if let Some(seen) = notes::vehicle_type(shapes) {
+        let _ = writeln!(out, "# seen: {seen}");
+    }
+    let folders = shapes.iter().map(|shape| &shape.folder).collect::<BTreeSet<_>>().len();
     for shape in shapes {
-        out.push_str(&source(shape, name));
+        out.push_str(&source(shape, name, folders));
     }
     out
 }
 
-fn source(shape: &Shape, pilot: &str) -> String {
+fn source(shape: &Shape, pilot: &str, folders: usize) -> String {
     let mut out = String::new();
     let label = if shape.folder.is_empty() { "logs" } else { &shape.folder };
     let _ = writeln!(out, "\n[[sources]]\nname = {}", quoted(label));
-    let files: Vec<String> = shape.looks.iter().map(|look| quoted(&escaped(&look.shown))).collect();
-    let _ = writeln!(out, "files = [{}]", files.join(", "));
+    let captured = shape.vehicle_column.is_none() && vehicles::in_names(&shape.looks);
+    let pattern = |look: &Look| if captured { vehicles::pattern(&look.shown) } else { escaped(&look.shown) };
+    let files: BTreeSet<String> = shape.looks.iter().map(|look| quoted(&pattern(look))).collect();
+    let _ = writeln!(out, "files = [{}]", files.into_iter().collect::<Vec<_>>().join(", "));
     match &shape.vehicle_column {
         Some(column) => {
             let _ = writeln!(out, "vehicle_column = {}", quoted(column));
         }
+        None if captured => out.push_str("# {vehicle} is what the files begin with\n"),
         None => {
+            let vehicle = vehicles::by_folder(&shape.folder).filter(|_| folders > 1).unwrap_or(pilot);
             let _ = writeln!(
                 out,
                 "vehicle = {}   # or {{vehicle}} in files, where the path names it",
-                quoted(pilot)
+                quoted(vehicle)
             );
         }
     }
     let _ = writeln!(out, "vehicle_type = \"vehicle\"\n{}", time(shape));
     if let Some(look) = shape.looks.first() {
+        if let Some(dbc) = &look.dbc {
+            let _ = writeln!(out, "dbc = {}", quoted(dbc));
+        }
         if let Some(long) = &look.long {
             let (signal, value) = (quoted(&long.signal), quoted(&long.value));
             let _ = writeln!(
@@ -110,13 +124,19 @@ fn source(shape: &Shape, pilot: &str) -> String {
 fn time(shape: &Shape) -> String {
     let gps = shape.gps_time.as_ref().map_or(String::new(), |gps| {
         // What a receiver writes without an offset is UTC.
-        let zone = if gps.kind == "local" { ", zone = \"UTC\"" } else { "" };
+        let zone = if gps.clock.is_local() { ", zone = \"UTC\"" } else { "" };
         format!(", gps = {{ {}{zone} }}", clock(gps))
     });
-    let note = if shape.time.kind == "relative" {
-        "   # a clock of its own: no claim that needs a date until its start is known"
-    } else {
-        ""
+    let note = match &shape.time.clock {
+        Clock::Relative { .. } => {
+            "   # a clock of its own: no claim that needs a date until its start is known".to_owned()
+        }
+        Clock::Local(Written { format, or_else: Some(other), .. }) => format!(
+            "   # day and month cannot be told apart: {} or {}; ask whoever set up the logger",
+            quoted(format),
+            quoted(other)
+        ),
+        _ => String::new(),
     };
     format!("time = {{ {}{gps} }}{note}", clock(&shape.time))
 }
@@ -128,12 +148,17 @@ fn clock(time: &TimeGuess) -> String {
     } else {
         format!("columns = [{}]", columns.join(", "))
     };
-    let detail = match (time.kind, &time.detail) {
-        ("local", Some(format)) => format!(", format = {}", quoted(format)),
-        (_, Some(unit)) => format!(", unit = {}", quoted(unit)),
-        (_, None) => String::new(),
+    let detail = match &time.clock {
+        Clock::Iso => String::new(),
+        Clock::Epoch { unit } | Clock::Relative { unit } => format!(", unit = {}", quoted(unit)),
+        Clock::DayNumber { epoch, first } => format!(", epoch = {}, first = {first}", quoted(epoch)),
+        Clock::Local(Written { format, or_else, zone }) => {
+            let format = if or_else.is_some() { "?" } else { format };
+            let zone = zone.map_or(String::new(), |zone| format!(", zone = {}", quoted(zone)));
+            format!(", format = {}{zone}", quoted(format))
+        }
     };
-    format!("{which}, kind = \"{}\"{detail}", time.kind)
+    format!("{which}, kind = \"{}\"{detail}", time.clock.kind())
 }
 
 fn column_line(column: &ColumnGuess) -> String {
@@ -141,6 +166,8 @@ fn column_line(column: &ColumnGuess) -> String {
     let which = if names.len() == 1 { names[0].clone() } else { format!("[{}]", names.join(", ")) };
     let unit =
         if column.unit.is_empty() { String::new() } else { format!(", unit = {}", quoted(&column.unit)) };
+    let scale = if column.scale == 1.0 { String::new() } else { format!(", scale = {}", column.scale) };
+    let unit = unit + &scale;
     let comment = format!("# {:.0} %: {}", column.confidence * 100.0, one_line(&column.reason, 200));
     if column.never_leaves_zero {
         return format!(
@@ -149,44 +176,6 @@ fn column_line(column: &ColumnGuess) -> String {
         );
     }
     format!("{} = {{ column = {which}{unit} }}   {comment}", column.signal)
-}
-
-/// Which questions the signals found can answer, and on what evidence.
-fn shape_notes(shape: &Shape) -> Vec<String> {
-    let has = |signal: &str| shape.columns.iter().any(|c| c.signal == signal && !c.never_leaves_zero);
-    let label = if shape.folder.is_empty() { "the folder" } else { &shape.folder };
-    let mut notes = vec![format!(
-        "{} file(s) of one shape in {label}: time from {} ({}), {} signals",
-        shape.looks.len(),
-        shape.time.columns.join(" and "),
-        shape.time.kind,
-        shape.columns.len()
-    )];
-    if let Some(gps) = &shape.gps_time {
-        notes.push(format!("  clock: held against GPS time in {}", gps.columns.join(" and ")));
-    }
-    let recovered = if (has("pack_voltage") && has("pack_current")) || has("pack_power") {
-        "measured (battery power is logged; its sign is proved from the data)"
-    } else if has("state_of_charge") {
-        "inferred from state of charge, once the sheet states packs and pack_energy"
-    } else {
-        "modelled: no battery signal"
-    };
-    notes.push(format!("  what came back: {recovered}"));
-    let grade =
-        if has("altitude") || has("grade") { "rebuilt from the log" } else { "unknown: run flat, and said so" };
-    notes.push(format!("  height: {grade}"));
-    for (signal, question) in [
-        ("driver", "per driver"),
-        ("route", "per route"),
-        ("regen_level", "per regen level"),
-        ("payload", "per ton-mile"),
-    ] {
-        if !has(signal) {
-            notes.push(format!("  no {signal} column: no figures {question}"));
-        }
-    }
-    notes
 }
 
 fn quoted(text: &str) -> String {
@@ -206,7 +195,7 @@ fn quoted(text: &str) -> String {
 }
 
 /// A file name as a pattern that matches only itself.
-fn escaped(name: &str) -> String {
+pub fn escaped(name: &str) -> String {
     name.chars().map(|c| if matches!(c, '*' | '?' | '[') { format!("[{c}]") } else { c.to_string() }).collect()
 }
 

@@ -2,7 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use super::guess;
+use super::clocks;
+use crate::formats::can::DbcFile;
 use crate::formats::{self, Fields, Format, RowText};
 use crate::header::plain_name;
 use crate::input::{Input, Unpacking};
@@ -14,6 +15,8 @@ use crate::value::is_missing;
 pub struct Look {
     pub shown: String,
     pub format: Format,
+    /// The file that says what its frames mean, as shown, where that is one of those found beside the logs.
+    pub dbc: Option<String>,
     /// How it is written.
     pub description: String,
     pub decimal_comma: bool,
@@ -37,16 +40,53 @@ const ROWS_LONG: usize = 20_000;
 /// More signals are values that took the place of names.
 const SIGNALS_MOST: usize = 500;
 
-/// Looks at one file, or says why it is no log.
-pub fn look(file: &LogFile) -> Result<Look, String> {
-    let input = Input::open(file, Unpacking::default()).map_err(|error| error.to_string())?;
+/// Looks at one file, or says why it is no log. Of a CAN log the DBC file is taken in which most of its signals have a value.
+pub fn look(file: &LogFile, dbcs: &[(String, DbcFile)]) -> Result<Look, String> {
+    let plain = look_by(file, &Source::unmapped());
+    let frames =
+        matches!(&plain, Ok(Look { format: Format::Candump, .. }) | Err(Fault::NoRows(Format::Candump)));
+    let with = |(shown, dbc): &(String, DbcFile)| {
+        let look = look_by(file, &Source { dbc: Some(dbc.clone()), ..Source::unmapped() }).ok()?;
+        Some(Look { dbc: Some(shown.clone()), ..look })
+    };
+    let by_dbc = if frames { dbcs.iter().filter_map(with).max_by_key(filled) } else { None };
+    match (plain, by_dbc) {
+        (Ok(plain), Some(by_dbc)) if filled(&by_dbc) <= filled(&plain) => Ok(plain),
+        (_, Some(by_dbc)) => Ok(by_dbc),
+        (Err(Fault::NoRows(Format::Candump)), None) => {
+            Err("its frames mean nothing without their DBC file: put it beside the log".to_owned())
+        }
+        (Err(Fault::NoRows(_)), None) => Err("no rows below the header".to_owned()),
+        (Err(Fault::Other(reason)), None) => Err(reason),
+        (Ok(plain), None) => Ok(plain),
+    }
+}
+
+/// Columns that have some value.
+fn filled(look: &Look) -> usize {
+    (0..look.names.len()).filter(|at| look.rows.iter().any(|row| !is_missing(&row[*at], &[]))).count()
+}
+
+enum Fault {
+    NoRows(Format),
+    Other(String),
+}
+
+impl From<std::io::Error> for Fault {
+    fn from(error: std::io::Error) -> Self {
+        Fault::Other(error.to_string())
+    }
+}
+
+fn look_by(file: &LogFile, source: &Source) -> Result<Look, Fault> {
+    let input = Input::open(file, Unpacking::default())?;
     let (format, input) = formats::recognised(None, input);
     let packing: String = input.packing().iter().map(|name| format!("{name}, ")).collect();
-    let opened = formats::open(&Source::unmapped(), input).map_err(|error| error.to_string())?;
+    let opened = formats::open(source, input)?;
     let mut records = opened.records;
     let names = records.names().to_vec();
     if names.len() < 2 {
-        return Err("no columns, or one only".to_owned());
+        return Err(Fault::Other("no columns, or one only".to_owned()));
     }
     let long = long_form(&names);
     let mut kept = Kept::new(names.len(), if long.is_some() { ROWS_LONG } else { ROWS });
@@ -64,12 +104,22 @@ pub fn look(file: &LogFile) -> Result<Look, String> {
     }
     let rows = kept.rows;
     if rows.is_empty() {
-        return Err("no rows below the header".to_owned());
+        return Err(Fault::NoRows(format));
     }
-    let (description, decimal_comma, units) =
-        (packing + &opened.description, opened.decimal_comma, opened.units);
-    let look =
-        Look { shown: file.shown.clone(), format, description, decimal_comma, long: None, names, units, rows };
+    let (description, decimal_comma) = (packing + &opened.description, opened.decimal_comma);
+    let is_bracket = |c: char| matches!(c, '[' | ']' | '(' | ')');
+    let units = opened.units.iter().map(|unit| unit.trim_matches(is_bracket).trim().to_owned()).collect();
+    let look = Look {
+        shown: file.shown.clone(),
+        format,
+        dbc: None,
+        description,
+        decimal_comma,
+        long: None,
+        names,
+        units,
+        rows,
+    };
     Ok(long.and_then(|(signal, value)| widened(&look, signal, value)).unwrap_or(look))
 }
 
@@ -111,8 +161,20 @@ impl Kept {
 /// Columns that name a signal and hold its value.
 fn long_form(names: &[String]) -> Option<(usize, usize)> {
     let one_of = |words: &[&str]| names.iter().position(|name| words.contains(&plain_name(name).as_str()));
-    let signal =
-        one_of(&["signal", "signalname", "channel", "parameter", "variable", "metric", "name", "key", "pid"])?;
+    let signal = one_of(&[
+        "signal",
+        "signalname",
+        "channel",
+        "parameter",
+        "variable",
+        "metric",
+        "name",
+        "key",
+        "pid",
+        "tag",
+        "sensor",
+        "measurement",
+    ])?;
     let value = one_of(&["value", "val", "reading", "signalvalue", "wert"])?;
     (names.len() <= 8).then_some((signal, value))
 }
@@ -141,10 +203,26 @@ fn widened(look: &Look, signal: usize, value: usize) -> Option<Look> {
         }
         cells
     };
+    let units = stated_units(look, signal, &signals);
     let rows = look.rows.iter().map(wide).collect();
     let long = Some(Long { signal: look.names[signal].clone(), value: look.names[value].clone() });
-    let wide = Look { long, names: names.clone(), units: Vec::new(), rows, ..look.clone() };
-    guess::time(&wide).map(|_| wide)
+    let wide = Look { long, names: names.clone(), units, rows, ..look.clone() };
+    clocks::time(&wide).map(|_| wide)
+}
+
+/// The unit of each signal, where a column of the long form states it beside the value.
+fn stated_units(look: &Look, signal: usize, signals: &BTreeMap<&str, usize>) -> Vec<String> {
+    let is_unit = |name: &String| matches!(plain_name(name).as_str(), "unit" | "units" | "uom" | "einheit");
+    let Some(at) = look.names.iter().position(is_unit) else { return Vec::new() };
+    let width = look.names.len();
+    let mut units = vec![String::new(); width + signals.len()];
+    for row in &look.rows {
+        if let Some(place) = signals.get(row[signal].as_str()).filter(|place| units[width + **place].is_empty())
+        {
+            units[width + place].clone_from(&row[at]);
+        }
+    }
+    units
 }
 
 #[cfg(test)]

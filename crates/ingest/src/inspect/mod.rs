@@ -3,22 +3,32 @@
 //! Nothing here is used unseen: a draft is a text for a person to read, and what the logs cannot know is left open
 //! in a way the pilot reader refuses.
 
+mod clocks;
+mod column_name;
+mod dates;
 mod draft;
 mod guess;
 mod look;
 mod names;
+mod notes;
+mod pace;
 mod speed;
+mod vehicles;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use crate::formats::Format;
+use crate::formats::can::DbcFile;
 use crate::input::{Member, members};
 use crate::settings::LogFile;
 
+pub use clocks::{Clock, TimeGuess};
 pub use draft::Draft;
-pub use guess::{ColumnGuess, TimeGuess};
+pub use guess::ColumnGuess;
 pub use look::Look;
+
+pub use pace::Pace;
 
 use look::look;
 
@@ -32,6 +42,8 @@ pub struct Shape {
     pub gps_time: Option<TimeGuess>,
     pub columns: Vec<ColumnGuess>,
     pub vehicle_column: Option<String>,
+    /// How often rows come, and in what steps the state of charge is written.
+    pub pace: Pace,
 }
 
 /// Endings that logs go by; anything else is not opened.
@@ -45,12 +57,16 @@ pub fn inspect(folder: &Path) -> std::io::Result<Draft> {
     let mut paths = Vec::new();
     collect(folder, 0, &mut paths)?;
     paths.sort();
+    let (dbcs, paths): (Vec<PathBuf>, Vec<PathBuf>) =
+        paths.into_iter().partition(|path| has_ending(path, &["dbc"]));
+    let dbcs: Vec<(String, DbcFile)> =
+        dbcs.into_iter().map(|path| (shown(folder, &path), DbcFile::new(path))).collect();
     let mut shapes: BTreeMap<Kind, Vec<(Look, TimeGuess)>> = BTreeMap::new();
     let mut skipped = Vec::new();
     for file in paths.iter().flat_map(|path| logs(folder, path)) {
-        match look(&file) {
+        match look(&file, &dbcs) {
             Err(reason) => skipped.push((file.shown, reason)),
-            Ok(look) => match guess::time(&look) {
+            Ok(look) => match clocks::time(&look) {
                 Some(time) if guess::columns(&look).iter().any(|c| c.signal == "speed") => {
                     shapes.entry(Kind::of(&look, &time)).or_default().push((look, time));
                 }
@@ -70,18 +86,22 @@ struct Kind {
     format: Format,
     time: String,
     long: Option<String>,
+    dbc: Option<String>,
 }
 
 impl Kind {
     fn of(look: &Look, time: &TimeGuess) -> Self {
         let parent = Path::new(&look.shown).parent().map_or(String::new(), |p| p.display().to_string());
         let long = look.long.as_ref().map(|long| format!("{} {}", long.signal, long.value));
-        Self { folder: parent, format: look.format, time: time.columns.join(" "), long }
+        let time = format!("{} {}", time.clock.kind(), time.columns.join(" "));
+        Self { folder: parent, format: look.format, time, long, dbc: look.dbc.clone() }
     }
 }
 
 fn shape(folder: String, looks: Vec<(Look, TimeGuess)>) -> Shape {
-    let time = looks[0].1.clone();
+    // One file may tell the day from the month for all of them.
+    let clear = looks.iter().map(|(_, time)| time).find(|time| !time.clock.is_ambiguous());
+    let time = clear.unwrap_or(&looks[0].1).clone();
     let looks: Vec<Look> = looks.into_iter().map(|(look, _)| look).collect();
     let mut columns: Vec<ColumnGuess> = Vec::new();
     for look in &looks {
@@ -95,30 +115,37 @@ fn shape(folder: String, looks: Vec<(Look, TimeGuess)>) -> Shape {
     }
     speed::settle_unit(&looks, &time, &mut columns);
     let vehicle_column = guess::vehicle(&looks[0]);
-    let gps_time = looks.iter().find_map(|look| guess::gps_time(look, &time));
-    Shape { folder, looks, time, gps_time, columns, vehicle_column }
+    let gps_time = looks.iter().find_map(|look| clocks::gps_time(look, &time));
+    let pace = pace::of(&looks, &time, &columns);
+    Shape { folder, looks, time, gps_time, columns, vehicle_column, pace }
 }
 
 fn collect(folder: &Path, depth: usize, files: &mut Vec<PathBuf>) -> std::io::Result<()> {
     for entry in std::fs::read_dir(folder)? {
         let path = entry?.path();
-        let extension = path.extension().map(|e| e.to_string_lossy().to_lowercase());
         if path.is_dir() {
             // What a run wrote is no log.
             if depth < 6 && !path.join(".stamps").is_dir() {
                 collect(&path, depth + 1, files)?;
             }
-        } else if path.is_file() && extension.is_some_and(|extension| EXTENSIONS.contains(&extension.as_str()))
-        {
+        } else if path.is_file() && (has_ending(&path, &EXTENSIONS) || has_ending(&path, &["dbc"])) {
             files.push(path);
         }
     }
     Ok(())
 }
 
+fn has_ending(path: &Path, endings: &[&str]) -> bool {
+    path.extension().is_some_and(|ending| endings.iter().any(|known| ending.eq_ignore_ascii_case(known)))
+}
+
+fn shown(folder: &Path, path: &Path) -> String {
+    path.strip_prefix(folder).unwrap_or(path).to_string_lossy().replace('\\', "/")
+}
+
 /// The logs of a path: itself, or the members of an archive.
 fn logs(folder: &Path, path: &Path) -> Vec<LogFile> {
-    let shown = path.strip_prefix(folder).unwrap_or(path).to_string_lossy().replace('\\', "/");
+    let shown = shown(folder, path);
     let log = |member: Option<Member>| {
         let below = member.as_ref().map_or(String::new(), |member| format!("/{}", member.name));
         LogFile { path: path.to_owned(), member, shown: shown.clone() + &below, vehicle: None }

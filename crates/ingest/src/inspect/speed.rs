@@ -3,11 +3,11 @@
 use backwatt_schema::unit::Unit;
 use jiff::tz::TimeZone;
 
-use super::{ColumnGuess, Look, TimeGuess};
+use super::{Clock, ColumnGuess, Look, TimeGuess};
 use crate::frame::{Frame, Row};
 use crate::rules::units::Witness;
 use crate::settings::{CellUnit, TimeKind};
-use crate::signal::{LATITUDE, LONGITUDE, SPEED, position};
+use crate::signal::{ENGINE, GROSS_WEIGHT, LATITUDE, LONGITUDE, SOC, SPEED, VOLTAGE, position};
 use crate::time::parse_time;
 use crate::value::parse_cell;
 
@@ -31,30 +31,38 @@ pub fn settle_unit(looks: &[Look], time: &TimeGuess, columns: &mut [ColumnGuess]
     }
 }
 
-/// Time, speed and position of the rows looked at.
-fn rows(look: &Look, time: &TimeGuess, columns: &[ColumnGuess]) -> Frame {
+/// Signals whose values are looked at.
+const LOOKED_AT: [usize; 7] = [SPEED, LATITUDE, LONGITUDE, SOC, VOLTAGE, ENGINE, GROSS_WEIGHT];
+
+/// Time and some signals of the rows looked at.
+pub fn rows(look: &Look, time: &TimeGuess, columns: &[ColumnGuess]) -> Frame {
     let mut frame = Frame::default();
     let place = |name: &str| look.names.iter().position(|known| known == name);
     let times: Vec<usize> = time.columns.iter().filter_map(|name| place(name)).collect();
     let Some(kind) = clock(time).filter(|_| times.len() == time.columns.len()) else { return frame };
-    let signals: Vec<(usize, usize, CellUnit)> = columns
+    let signals: Vec<(usize, usize, CellUnit, f64)> = columns
         .iter()
         .filter_map(|column| {
-            let signal =
-                position(column.signal).filter(|signal| [SPEED, LATITUDE, LONGITUDE].contains(signal))?;
+            let signal = position(column.signal).filter(|signal| LOOKED_AT.contains(signal))?;
             let unit = match column.unit.as_str() {
                 "deg min" => CellUnit::DegreesMinutes,
                 unit => CellUnit::Plain(Unit::parse(unit)?),
             };
-            Some((signal, column.names.iter().find_map(|name| place(name))?, unit))
+            Some((signal, column.names.iter().find_map(|name| place(name))?, unit, column.scale))
         })
         .collect();
     for cells in &look.rows {
         let text = times.iter().map(|at| cells[*at].trim()).collect::<Vec<_>>().join(" ");
         let Ok(time_ns) = parse_time(&text, None, &kind, look.decimal_comma) else { continue };
         let mut row = Row { time_ns, ..Row::default() };
-        for (signal, at, unit) in &signals {
-            let value = parse_cell(cells[*at].trim(), *unit, 1.0, look.decimal_comma, *signal != SPEED);
+        for (signal, at, unit, scale) in &signals {
+            let value = parse_cell(
+                cells[*at].trim(),
+                *unit,
+                *scale,
+                look.decimal_comma,
+                [LATITUDE, LONGITUDE].contains(signal),
+            );
             row.numbers[*signal] = value.unwrap_or(f64::NAN);
         }
         // Files are looked at from their start; a clock that steps back says nothing of a way.
@@ -67,13 +75,14 @@ fn rows(look: &Look, time: &TimeGuess, columns: &[ColumnGuess]) -> Frame {
 
 /// The clock of a guess; its zone does not matter to what lies between two rows.
 fn clock(time: &TimeGuess) -> Option<TimeKind> {
-    let unit = || time.detail.as_deref().and_then(Unit::parse);
-    Some(match time.kind {
-        "epoch" => TimeKind::Epoch(unit()?),
-        "relative" => TimeKind::Relative(unit()?),
-        "iso" => TimeKind::Iso,
-        "local" => TimeKind::Local { format: time.detail.clone()?, zone: TimeZone::UTC },
-        _ => return None,
+    Some(match &time.clock {
+        Clock::Epoch { unit } => TimeKind::Epoch(Unit::parse(unit)?),
+        Clock::Relative { unit } => TimeKind::Relative(Unit::parse(unit)?),
+        Clock::Iso => TimeKind::Iso,
+        Clock::Local(written) => TimeKind::Local { format: written.format.clone(), zone: TimeZone::UTC },
+        Clock::DayNumber { epoch, first } => {
+            TimeKind::DayNumber { epoch: epoch.parse().ok()?, first: *first, zone: TimeZone::UTC, plus: None }
+        }
     })
 }
 
@@ -91,6 +100,7 @@ mod tests {
         let look = Look {
             shown: "log.csv".to_owned(),
             format: Format::Delimited,
+            dbc: None,
             description: String::new(),
             decimal_comma: false,
             long: None,
@@ -98,8 +108,7 @@ mod tests {
             units: Vec::new(),
             rows: rows.collect(),
         };
-        let time =
-            TimeGuess { columns: vec!["Time".to_owned()], kind: "relative", detail: Some("s".to_owned()) };
+        let time = TimeGuess { columns: vec!["Time".to_owned()], clock: Clock::Relative { unit: "s" } };
         let mut columns = super::super::guess::columns(&look);
         settle_unit(&[look], &time, &mut columns);
         let speed = columns.into_iter().find(|column| column.signal == "speed").unwrap();
