@@ -109,7 +109,7 @@ fn parse_degrees_minutes(cell: &str, decimal_comma: bool) -> Option<f64> {
 
 /// Degrees, with minutes and seconds or without, and the letter of a hemisphere or a sign; and in how many parts they stood.
 pub fn parse_degrees(cell: &str, decimal_comma: bool) -> Option<(f64, usize)> {
-    let is_letter = |c: char| matches!(c.to_ascii_uppercase(), 'N' | 'S' | 'E' | 'W' | 'O');
+    let is_letter = |c: char| matches!(c.to_ascii_uppercase(), 'N' | 'S' | 'E' | 'W');
     let cell = cell.trim();
     let bare = cell.strip_prefix(is_letter).or_else(|| cell.strip_suffix(is_letter)).unwrap_or(cell).trim();
     let letter =
@@ -192,7 +192,8 @@ mod tests {
         let lat = parse_cell("34 11.28809", CellUnit::DegreesMinutes, 1.0, false, true).unwrap();
         let lon = parse_cell("-117 25.75793", CellUnit::DegreesMinutes, 1.0, false, true).unwrap();
         assert!((lat - 34.188_134_833).abs() < 1e-9 && (lon + 117.429_298_833).abs() < 1e-9);
-        for cell in ["34 61.0", "34.5", "34 11 12 13", "N", "", "34 x"] {
+        // "O" is east in one language and west in another.
+        for cell in ["34 61.0", "34.5", "34 11 12 13", "N", "", "34 x", "34 11.28809 O"] {
             assert_eq!(parse_cell(cell, CellUnit::DegreesMinutes, 1.0, false, true), None, "{cell}");
         }
         for cell in [
