@@ -1,9 +1,10 @@
 //! One record to one row: its time, its vehicle, its cells. The same for every format.
 
 use std::borrow::Cow;
+use std::collections::HashMap;
 
 use crate::IngestError;
-use crate::clock::{FileClock, SKIPPED};
+use crate::clock::{FileClock, SKIPPED, VEHICLES_MOST};
 use crate::formats::Fields;
 use crate::frame::{Row, mask};
 use crate::header::{Carried, GPS_TIME, Plan};
@@ -30,8 +31,8 @@ pub struct RowReader<'a> {
     met: Vec<bool>,
     /// By column: how much of it lies out of range.
     ranges: Vec<RangeTally>,
-    /// The latest instant so far.
-    last_time: Option<i64>,
+    /// By vehicle: the latest instant so far.
+    latest_ns: HashMap<String, i64>,
     /// Texts of the row read last.
     pub texts: [String; TEXTS],
     /// The row read last had a GPS time.
@@ -58,7 +59,7 @@ impl<'a> RowReader<'a> {
             carried,
             met,
             ranges,
-            last_time: None,
+            latest_ns: HashMap::new(),
             texts: <[String; TEXTS]>::default(),
             has_gps: false,
         }
@@ -89,17 +90,30 @@ impl<'a> RowReader<'a> {
         let time_ns = self.clock.settle(readings, &vehicle, receipt);
         self.has_gps = self.clock.hear_gps(&self.plan, fields, (&vehicle, time_ns, line), receipt, rejects)?;
         let mut row = Row { time_ns, line, ..Row::default() };
-        if self.last_time.is_some_and(|last| time_ns < last) {
+        if self.is_behind(&vehicle, time_ns) {
             receipt.rows_out_of_order += 1;
             receipt.meet("out-of-order", line);
             row.mask |= mask::OUT_OF_ORDER;
         }
-        self.last_time = Some(self.last_time.map_or(time_ns, |last| last.max(time_ns)));
         if receipt.clock_relative {
             row.mask |= mask::RELATIVE;
         }
         self.cells(fields, &mut row, receipt, rejects)?;
         Ok(Ok((vehicle, row)))
+    }
+
+    /// Whether a later instant of the same vehicle stood before: a file may hold one vehicle after another.
+    fn is_behind(&mut self, vehicle: &str, time_ns: i64) -> bool {
+        if let Some(latest) = self.latest_ns.get_mut(vehicle) {
+            let is_behind = time_ns < *latest;
+            *latest = time_ns.max(*latest);
+            return is_behind;
+        }
+        // Of more vehicles than these no row is kept.
+        if self.latest_ns.len() < VEHICLES_MOST {
+            self.latest_ns.insert(vehicle.to_owned(), time_ns);
+        }
+        false
     }
 
     /// Signals of the mapping that no record had a value of.

@@ -104,6 +104,15 @@ fn a_clean_file_is_kept_whole() {
     assert_eq!((receipt.rows_in, receipt.rows_kept, receipt.cells_refused), (3, 3, 0));
 }
 
+/// Rows are out of order within their vehicle: that one vehicle follows another in a file is none.
+#[test]
+fn vehicles_one_after_another_are_in_order() {
+    let receipt = check(b"5,2,T1,\n6,2,T1,\n1,2,T2,\n2,2,T2,\n7,2,T1,\n");
+    assert_eq!((receipt.rows_kept, receipt.rows_out_of_order), (5, 0));
+    let receipt = check(b"5,2,T1,\n1,2,T2,\n4,2,T1,\n2,2,T2,\n");
+    assert_eq!((receipt.rows_kept, receipt.rows_out_of_order), (4, 1));
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 96, ..ProptestConfig::default() })]
 

@@ -49,7 +49,7 @@ impl Habit {
     pub fn reference(self) -> Option<&'static str> {
         match self {
             Habit::LateBraking | Habit::Anticipation => Some(
-                "the reference stop of R12: constant deceleration over the length of the gentlest tenth of stops",
+                "a gentle stop (the reference of R12): even slowing over the length of the gentlest tenth of stops at the place",
             ),
             Habit::BeyondMotor => Some("a motor without a limit of torque or power"),
             Habit::LowLevel => Some("at each instant the level that gives most, at the same speeds"),

@@ -3,7 +3,7 @@
 use super::{groups, regen};
 use crate::answers::{Answers, Group, Measure};
 use crate::chart::{self, Line, Mark};
-use crate::figure::{self, Kind, fixed, markup};
+use crate::figure::{Kind, fixed, markup};
 use crate::topics::Drawing;
 
 /// Groups of one grouping that are drawn; of more, those with most distance.
@@ -14,7 +14,7 @@ const GROUPINGS: [(&str, &str); 5] = [
     ("vehicle", "By vehicle"),
     ("route", "By route"),
     ("driver", "By driver, not adjusted: no ranking"),
-    ("regen_level", "By regen level, as chosen"),
+    ("regen_level", "By regen level, not adjusted"),
     ("temperature_band", "By outside air"),
 ];
 
@@ -86,7 +86,7 @@ fn drawn(answers: &Answers) -> Option<Drawn> {
         (!lines.is_empty()).then(|| chart::panel(title, &format!("driving, {unit}"), &lines))
     };
     let back = |metric: bool| {
-        let lines = lines(answers, metric, recapture);
+        let lines = lines(answers, metric, |group| recapture(group, metric));
         let title = "Recovered share of the braking energy at the wheels by group, with 90 % intervals";
         chart::panel(title, "recovered of braking, %", &lines)
     };
@@ -102,12 +102,15 @@ fn lines(answers: &Answers, metric: bool, mark: impl Fn(&Group) -> Option<Mark>)
         }
         lines.push(Line::Heading(heading));
         lines.extend(
-            shown
-                .into_iter()
-                .map(|group| Line::Group { label: groups::drawn_name(group, metric), mark: mark(group) }),
+            shown.into_iter().map(|group| Line::Group { label: label(group, metric), mark: mark(group) }),
         );
     }
     lines
+}
+
+/// A level that no log names is no level.
+fn label(group: &Group, metric: bool) -> String {
+    if group.name == "(unknown)" { "not logged".to_owned() } else { groups::drawn_name(group, metric) }
 }
 
 /// No group where a grouping holds but one.
@@ -132,13 +135,13 @@ fn consumption(group: &Group, metric: bool) -> Option<Mark> {
     let shown = Kind::PerDistance.shown(metric);
     let scale = shown.factor * Kind::PerDistance.si_of("_kwh_mi", 1.0);
     let of = Figure { column: "consumption_kwh_mi", scale, digits: 2, unit: shown.word };
-    of.mark(group, group.consumption_kwh_mi, &group.evidence)
+    of.mark((group, metric), group.consumption_kwh_mi, &group.evidence)
 }
 
-fn recapture(group: &Group) -> Option<Mark> {
+fn recapture(group: &Group, metric: bool) -> Option<Mark> {
     let unit = "% of the braking energy at the wheels";
     let of = Figure { column: "recapture_of_braking_frac", scale: 100.0, digits: 0, unit };
-    of.mark(group, group.recapture_of_braking_frac, &group.recapture_evidence)
+    of.mark((group, metric), group.recapture_of_braking_frac, &group.recapture_evidence)
 }
 
 /// A column of `recovery` as it is marked.
@@ -150,7 +153,7 @@ struct Figure {
 }
 
 impl Figure {
-    fn mark(&self, group: &Group, measure: Measure, evidence: &str) -> Option<Mark> {
+    fn mark(&self, (group, metric): (&Group, bool), measure: Measure, evidence: &str) -> Option<Mark> {
         let Self { column, scale, digits, unit } = *self;
         let [value, low, high] =
             [measure.value, measure.low, measure.high].map(|end| end.map(|end| end * scale));
@@ -167,7 +170,7 @@ impl Figure {
             scale,
             hover: format!(
                 "{}: {} {unit}; {range}; {evidence}; n: {} vehicle-days, {} trips",
-                figure::cut(&group.name, figure::NAME_CHARS),
+                label(group, metric),
                 fixed(value, digits),
                 group.vehicle_days,
                 group.trips

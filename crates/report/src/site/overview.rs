@@ -50,8 +50,8 @@ const ORDER: [&str; 16] = [
     "coverage",
 ];
 /// Sentences of a topic beside its first that belong to the answer, with what is missing to it.
-const FURTHER: [(&str, usize); 5] =
-    [("levels", 4), ("coaching", 2), ("packs", 2), ("time", 2), ("coverage", 2)];
+const FURTHER: [(&str, usize); 6] =
+    [("levels", 4), ("logs", 3), ("coaching", 2), ("packs", 2), ("time", 2), ("coverage", 2)];
 
 pub fn body(answers: &Answers) -> Result<String, ReportError> {
     let told = ORDER.iter().filter_map(|id| sentence(answers, id).or_else(|| topic(answers, id))).collect();

@@ -143,7 +143,7 @@ fn lines(answers: &Answers) -> Vec<String> {
     let share = if rows == 0 { 0.0 } else { 100.0 * trust.rows_rejected() as f64 / rows as f64 };
     let read = vec![
         format!(
-            "{} rows read, {} refused whole ({} %): each is in the rejects table with reason, file and line.",
+            "{} rows read, {} refused whole ({} %): each stands in the rejects of the run, a table beside this report, with reason, file and line.",
             counted(rows),
             counted(trust.rows_rejected()),
             fixed(share, 2)

@@ -88,8 +88,10 @@ pub fn in_short(check: &Row<'_>, gaps: &[Row<'_>], units: Units) -> Read<Option<
     }
     let most_of_it = format!("{} {}", amount(most, units), units.per_distance());
     Ok(Some(if most == parts[2] {
-        let way = if side < 0.0 { "above" } else { "below" };
-        format!("the plan's number is {most_of_it} {way} what its own scenario gives by the model")
+        let way = if side < 0.0 { "high" } else { "low" };
+        format!(
+            "on the load, hills, weather and level the plan itself assumes, the model puts the plan's number {most_of_it} too {way}"
+        )
     } else if most == parts[0] {
         format!("the trucks use {most_of_it} {} than the model expects of them", more_or_less(side))
     } else {

@@ -222,7 +222,8 @@ fn battery(topic: &mut Topic, tables: &Tables, units: Units) -> Read<()> {
         )
     };
     topic.tell(format!(
-        "Between state of charge 0 and 1, by the charger's meter: {}.{below}",
+        "Between state of charge 0 and 1, by the charger's meter alone: {}.{below} With driving and the vehicle data taken in as well it is the capacity under \
+         \u{201c}What the logs say of the sheet\u{201d} on the page Trust: narrower, and what the other pages reckon with.",
         listed(&measured)
     ));
     topic.grids.push(Grid::new(

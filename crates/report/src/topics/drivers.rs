@@ -219,7 +219,7 @@ fn drawing(response: &str, rows: &[Row<'_>]) -> Read<Drawing> {
              interval, broken where it cannot be told from none. A full dot is measured, a ring inferred, a square modelled."
         }
         _ => {
-            "Avoidable loss: energy that a gentler stop at the same place would have saved. Difference from the average on like work, with 90 % interval; \
+            "Avoidable loss, on a scale of its own: energy that a gentler stop at the same place would have saved. Difference from the average on like work, with 90 % interval; \
              broken where it cannot be told from none."
         }
     };
@@ -247,6 +247,9 @@ fn reasons(rows: &[Row<'_>]) -> Read<Vec<String>> {
     }
     Ok(reasons
         .into_iter()
-        .map(|([response, why], drivers)| format!("No {response} is compared for {}: {why}.", listed(&drivers)))
+        .map(|([response, why], drivers)| {
+            let takes = if response == AVOIDABLE { " (that takes speeds of about every second)" } else { "" };
+            format!("No {response} is compared for {}: {why}{takes}.", listed(&drivers))
+        })
         .collect())
 }

@@ -139,6 +139,23 @@ fn told_signals(rows: &[Row<'_>]) -> Read<Vec<String>> {
             ),
             None => format!("{of}; no signal looked at would narrow it."),
         });
+        if now.number("half_width_net_frac")?.is_some() {
+            let mut best: Option<(f64, &Row<'_>)> = None;
+            for row in rows.iter().filter(|row| row.text("vehicle_type").ok() == Some(vehicle_type)) {
+                let half = row.number("half_width_net_frac")?;
+                if let Some(half) = half.filter(|half| best.is_none_or(|(least, _)| *half < least)) {
+                    best = Some((half, row));
+                }
+            }
+            if let Some((_, row)) = best {
+                told.push(format!(
+                    "{named}: net use, on which consumption, range, packs and the plan rest, can be known to ± {} %; {} would do most for it, ± {} %.",
+                    now.percent("half_width_net_frac", 1)?,
+                    row.text("signal")?,
+                    row.percent("half_width_net_frac", 1)?
+                ));
+            }
+        }
     }
     Ok(told)
 }

@@ -29,7 +29,7 @@ pub fn steps(habits: &[Row<'_>], driver: &str, units: Units) -> Read<Vec<String>
     for row in by_themselves(habits, &out)? {
         if let Some(action) = action(row.text("habit")?) {
             told.push(format!(
-                "{action} At most that saves {} kWh a day{}, modelled, against {}; not compared with others.",
+                "{action} On the days that could be judged that would save up to {} kWh a day{}, modelled, against {}; not compared with others, and from too few days to promise.",
                 row.fixed("energy_kwh_day", 2)?,
                 in_miles(&row, "energy_mi_day", units)?,
                 reference(row.text("habit")?),
