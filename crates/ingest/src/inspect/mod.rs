@@ -12,6 +12,7 @@ mod look;
 mod names;
 mod notes;
 mod pace;
+mod signs;
 mod speed;
 mod vehicles;
 
@@ -114,6 +115,7 @@ fn shape(folder: String, looks: Vec<(Look, TimeGuess)>) -> Shape {
         }
     }
     speed::settle_unit(&looks, &time, &mut columns);
+    signs::tell(&looks, &time, &mut columns);
     let vehicle_column = guess::vehicle(&looks[0]);
     let gps_time = looks.iter().find_map(|look| clocks::gps_time(look, &time));
     let pace = pace::of(&looks, &time, &columns);

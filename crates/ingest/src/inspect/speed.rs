@@ -7,7 +7,7 @@ use super::{Clock, ColumnGuess, Look, TimeGuess};
 use crate::frame::{Frame, Row};
 use crate::rules::units::Witness;
 use crate::settings::{CellUnit, TimeKind};
-use crate::signal::{ENGINE, GROSS_WEIGHT, LATITUDE, LONGITUDE, SOC, SPEED, VOLTAGE, position};
+use crate::signal::{CURRENT, ENGINE, GROSS_WEIGHT, LATITUDE, LONGITUDE, POWER, SOC, SPEED, VOLTAGE, position};
 use crate::time::parse_time;
 use crate::value::parse_cell;
 
@@ -32,7 +32,7 @@ pub fn settle_unit(looks: &[Look], time: &TimeGuess, columns: &mut [ColumnGuess]
 }
 
 /// Signals whose values are looked at.
-const LOOKED_AT: [usize; 7] = [SPEED, LATITUDE, LONGITUDE, SOC, VOLTAGE, ENGINE, GROSS_WEIGHT];
+const LOOKED_AT: [usize; 9] = [SPEED, LATITUDE, LONGITUDE, SOC, VOLTAGE, CURRENT, POWER, ENGINE, GROSS_WEIGHT];
 
 /// Time and some signals of the rows looked at.
 pub fn rows(look: &Look, time: &TimeGuess, columns: &[ColumnGuess]) -> Frame {
