@@ -12,10 +12,14 @@ use polars::prelude::{
 use crate::ReportError;
 use crate::frame::{energy_column, text_column, to_kwh};
 
+/// In no column of `segments`: a vehicle has one.
+const TYPE: &str = "vehicle_type";
+
 /// Groupings of this table and the column of `segments` each goes by.
-const GROUPINGS: [(&str, &str); 6] = [
+const GROUPINGS: [(&str, &str); 7] = [
     ("pilot", ""),
     ("vehicle", "vehicle_id"),
+    (TYPE, TYPE),
     ("route", "route_id"),
     ("driver", "driver_id"),
     ("regen_level", "regen_level"),
@@ -25,12 +29,14 @@ const GROUPINGS: [(&str, &str); 6] = [
 fn energies() -> Vec<&'static str> {
     let mut names = vec!["energy_braking_kwh"];
     names.extend(tables::CASCADE);
+    names.extend(["energy_recoverable_low_kwh", "energy_recoverable_high_kwh"]);
     names.extend(["energy_attainable_kwh", "energy_recovered_p50_kwh"]);
     names
 }
 
 /// Sums of one vehicle; sums of several are added by [`merge`].
 pub fn of_vehicle(
+    vehicle_type: &str,
     segments: &RecordBatch,
     battery: &RecordBatch,
     trips: &RecordBatch,
@@ -43,6 +49,7 @@ pub fn of_vehicle(
     for (_, name) in GROUPINGS.iter().skip(1) {
         columns.push(match *name {
             "route_id" => text_column(name, &routes(&ledger, trip_routes)?),
+            TYPE => text_column(name, &StringArray::from(vec![vehicle_type; ledger.rows()])),
             name => text_column(name, ledger.texts(name)?),
         });
     }

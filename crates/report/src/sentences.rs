@@ -237,12 +237,15 @@ fn rest(balance: Option<&Balance>, balances: &[Balance], settings: &[SettingRow]
         "Of the braking energy at the wheels, by the first limit that binds (modelled from the vehicle sheet): {}.",
         list.join(", ")
     );
+    let bound = |column: &str| 100.0 * balance.figure(column) / braking;
     let left = format!(
-        "{:.1} % was recoverable ({:.1} % with the best level at every instant); {gap}.{}{}",
+        "{:.1} % was recoverable ({:.1} to {:.1} over the ends of the vehicle data, which move all steps together; {:.1} % with the best level at every instant); {gap}.{}{}",
         100.0 * left,
+        bound("energy_recoverable_low_kwh"),
+        bound("energy_recoverable_high_kwh"),
         100.0 * attainable,
         unlogged_level(balances, braking),
-        blending::told(settings),
+        blending::told(settings, balances),
     );
     [head, left]
 }

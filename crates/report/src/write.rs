@@ -104,11 +104,11 @@ pub fn write(
 fn balances(input: &ReportInput, layout: &Layout, provenance: &Provenance) -> Result<RecordBatch, ReportError> {
     let drivers = named_drivers(&read_table(&layout.table(&tables::RECOVERY), &tables::RECOVERY)?)?;
     let mut sums = Vec::new();
-    for vehicle in &input.vehicles {
+    for (vehicle, vehicle_type) in input.vehicles.iter().zip(&input.vehicle_types) {
         let read = |table: &'static Table| read_table(&layout.vehicle_table(table, vehicle), table);
         let (segments, battery) = (read(&tables::SEGMENTS)?, read(&tables::SEGMENT_BATTERY)?);
         let (trips, routes) = (read(&tables::TRIPS)?, read(&tables::TRIP_ROUTES)?);
-        sums.push(balance::of_vehicle(&segments, &battery, &trips, &routes, &drivers)?);
+        sums.push(balance::of_vehicle(vehicle_type, &segments, &battery, &trips, &routes, &drivers)?);
     }
     let balance = balance::merge(sums)?;
     write_table(&layout.table(&tables::BRAKING_BALANCE), &tables::BRAKING_BALANCE, &balance, provenance)?;

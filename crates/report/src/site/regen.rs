@@ -45,7 +45,7 @@ pub fn cascade(answers: &Answers) -> Result<String, ReportError> {
     let pilot = answers.of("pilot").next();
     let page = Cascade {
         told: balance.zip(pilot).map_or(String::new(), |(balance, pilot)| {
-            markup(&(told(balance, pilot) + &blending::told(&answers.settings)))
+            markup(&(told(balance, pilot) + &blending::told(&answers.settings, &answers.balances)))
         }),
         svg: balance.map(drawing).unwrap_or_default(),
         rows: balance.map(rows).unwrap_or_default(),

@@ -8,8 +8,12 @@ use crate::sentences::step_name;
 
 /// Groups told of one grouping; the rest is in the CSV.
 const GROUPS: usize = 30;
-const GROUPINGS: [(&str, &str); 3] =
-    [("vehicle", "by vehicle"), ("route", "by route"), ("regen_level", "by regen level, as chosen")];
+const GROUPINGS: [(&str, &str); 4] = [
+    ("vehicle_type", "by vehicle type"),
+    ("vehicle", "by vehicle"),
+    ("route", "by route"),
+    ("regen_level", "by regen level, as chosen"),
+];
 
 /// A table: its heads, and parts with a heading of their own; all of it markup.
 pub struct Steps {

@@ -102,7 +102,7 @@ pub fn lead(assumptions: &[Assumption<'_>], gaps: &[Row<'_>], units: Units) -> R
     }
     let readings: usize = assumptions.iter().map(|one| one.readings.len()).sum();
     let read = if readings > assumptions.len() {
-        format!(", {readings} readings of them where a share names no denominator")
+        format!("; a share that names no denominator is read in several ways, {readings} readings in all")
     } else {
         String::new()
     };
@@ -262,7 +262,7 @@ mod tests {
         let told = lead(&found, &[], US).expect("a sentence");
         assert_eq!(
             plain(&told),
-            "The plan makes 3 assumptions. None agrees. 1 differs: regen share of the whole pilot. 2 cannot be told yet: \
+            "The plan makes 3 assumptions; a share that names no denominator is read in several ways, 5 readings in all. None agrees. 1 differs: regen share of the whole pilot. 2 cannot be told yet: \
              energy of van; regen share of the whole pilot."
         );
     }
@@ -310,7 +310,9 @@ mod tests {
             let cause = causes::in_short(&check[0], &gap, US).expect("a cause").map(|cause| plain(&cause));
             assert_eq!(
                 cause.as_deref(),
-                Some("the plan's number is 0.360 kWh/mile above what its own scenario gives by the model")
+                Some(
+                    "on the load, hills, weather and level the plan itself assumes, the model puts the plan's number 0.360 kWh/mile too high"
+                )
             );
         }
     }

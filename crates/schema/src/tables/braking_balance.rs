@@ -9,8 +9,8 @@ pub static BRAKING_BALANCE: Table = Table {
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 15] = [
-    text("grouping", "", "pilot, vehicle, trip, route, driver or regen_level"),
+static COLUMNS: [Column; 17] = [
+    text("grouping", "", "pilot, vehicle, vehicle_type, trip, route, driver or regen_level"),
     text("group", "", "the group's name; (unknown) where the log does not say"),
     number("energy_braking_kwh", "kW.h", "", "0 or more", "at the wheels; the next ten columns sum to it"),
     number("braking_beyond_axle_kwh", "kW.h", "", "0 or more", "see segments"),
@@ -23,6 +23,8 @@ static COLUMNS: [Column; 15] = [
     number("braking_converted_kwh", "kW.h", "", "0 or more", "see segments"),
     number("braking_to_auxiliaries_kwh", "kW.h", "", "0 or more", "see segments"),
     number("energy_recoverable_kwh", "kW.h", "", "0 or more", "see segments"),
+    number("energy_recoverable_low_kwh", "kW.h", "", "0 or more", "see segments: bounds, no interval"),
+    number("energy_recoverable_high_kwh", "kW.h", "", "0 or more", "see segments: bounds, no interval"),
     number("energy_attainable_kwh", "kW.h", "", "0 or more", "see segments"),
     number(
         "energy_recovered_p50_kwh",
