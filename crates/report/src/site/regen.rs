@@ -62,7 +62,7 @@ fn told(balance: &Balance, pilot: &Group) -> String {
     let withheld = balance.figure("energy_attainable_kwh") - balance.figure("energy_recoverable_kwh");
     format!(
         "Of {} kWh braked at the wheels {} kWh came back to the battery terminals ({range}; {}; {} vehicle-days). At the levels as set {} kWh could have; with the \
-         best level at every instant {} kWh: the levels withheld {} kWh of that, or {} % of the braking energy (by the vehicle data).",
+         best level at every instant {} kWh: the levels withheld {} kWh of that, or {} % of the braking energy (by the vehicle data; at the battery terminals, so less than the bar of the level, which is at the wheels before losses and later limits).",
         balance.shown("energy_braking_kwh", 0),
         balance.shown("energy_recovered_p50_kwh", 0),
         pilot.recapture_evidence,

@@ -135,7 +135,13 @@ fn told(findings: usize, alike: &[Row<'_>], hidden: usize, units: Units) -> Read
     } else {
         format!("; {hidden} not shown, for too little driving or to protect people")
     };
-    Ok(format!("{head}{beside}{hidden}."))
+    let tells = if alike.is_empty() {
+        ""
+    } else {
+        " More trucks of a type on the same routes, more days of each, and battery power measured and payload stated on all of them narrow it; a change without a \
+         stated day is looked for by driver and by truck."
+    };
+    Ok(format!("{head}{beside}{hidden}.{tells}"))
 }
 
 /// How large a difference may be that these logs do not show: half the interval of the best and of the least known truck.
