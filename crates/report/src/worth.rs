@@ -1,5 +1,7 @@
 //! Whether the logs can be trusted, in a few sentences.
 
+use backwatt_schema::rule_meaning;
+
 use crate::answers::Group;
 use crate::figure::{Kind, counted, fixed, name};
 use crate::trust::Trust;
@@ -9,7 +11,7 @@ pub fn told(trust: &Trust, groups: &[Group], pilot: &Group) -> [String; 2] {
     let rows = trust.rows_in();
     let share = if rows == 0 { 0.0 } else { 100.0 * trust.rows_rejected() as f64 / rows as f64 };
     let masked = match commonest(trust) {
-        Some((rule, share)) => format!(" The commonest mark is {rule} ({share} % of the rows)."),
+        Some((rule, cases)) => format!(" The commonest fault is {rule} ({cases} cases)."),
         None => String::new(),
     };
     let read = format!(
@@ -27,8 +29,7 @@ pub fn told(trust: &Trust, groups: &[Group], pilot: &Group) -> [String; 2] {
         share_of(pilot, "evidence_measured_share_frac"),
         share_of(pilot, "payload_ton_miles_share_frac"),
     );
-    let contradiction = contradictions(groups)
-        .unwrap_or_else(|| "No vehicle returned more than its data holds recoverable.".to_owned());
+    let contradiction = contradictions(groups).unwrap_or_else(|| consistent(groups));
     [read, [known, unexplained(pilot), contradiction].join(" ")]
 }
 
@@ -36,10 +37,22 @@ fn share_of(pilot: &Group, column: &str) -> String {
     pilot.figure(column).map_or("0".to_owned(), |_| pilot.shown(column, Kind::Share, 0))
 }
 
-/// The rule with most cases, and its cases in a hundred rows.
+/// The rule with most cases, and how many; what was passed over as no row of its log is no fault.
 fn commonest(trust: &Trust) -> Option<(String, String)> {
-    let (rule, _) = trust.rules.iter().max_by(|a, b| a.1.cmp(b.1).then_with(|| b.0.cmp(a.0)))?;
-    Some((name(rule), fixed(100.0 * trust.rule_share(rule), 3)))
+    let is_fault = |code: &str| !rule_meaning(code).is_some_and(|meaning| meaning.contains("passed over"));
+    let faults = trust.rules.iter().filter(|(code, _)| is_fault(code));
+    let (rule, cases) = faults.max_by(|a, b| a.1.cmp(b.1).then_with(|| b.0.cmp(a.0)))?;
+    Some((name(rule), counted(*cases)))
+}
+
+/// Said only where there is something to hold against the vehicle data.
+fn consistent(groups: &[Group]) -> String {
+    let known = |group: &Group| group.figure("recapture_of_recoverable_frac").is_some();
+    if groups.iter().any(|group| group.grouping == "vehicle" && known(group)) {
+        "No vehicle returned more than its data holds recoverable.".to_owned()
+    } else {
+        "Nothing that came back can be held against the vehicle data.".to_owned()
+    }
 }
 
 /// Where logs and vehicle data contradict: more came back than there was to recover.
@@ -80,4 +93,25 @@ fn unexplained(pilot: &Group) -> String {
         100.0 * gap / measured,
         pilot.shown("energy_measured_discharged_kwh", Kind::Energy, 1),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_passed_over_is_no_fault() {
+        let of = |rules: &[(&str, u64)]| Trust {
+            rules: rules.iter().map(|(code, n)| ((*code).to_owned(), *n)).collect(),
+            ..Trust::default()
+        };
+        let told = commonest(&of(&[("not-mapped", 90_000), ("transfer-frame", 5000), ("frozen", 1200)]));
+        assert_eq!(told, Some(("frozen".to_owned(), "1,200".to_owned())));
+        assert_eq!(commonest(&of(&[("not-mapped", 90_000)])), None);
+    }
+
+    #[test]
+    fn nothing_known_is_no_agreement() {
+        assert!(consistent(&[]).starts_with("Nothing"));
+    }
 }

@@ -186,7 +186,7 @@ impl<'a> Exports<'a> {
     /// that is no more.
     fn sweep(&self) -> Result<(), StoreError> {
         let written = self.written.borrow();
-        for folder in ["", "drivers", "methods", "tables"] {
+        for folder in ["", "drivers", "methods", "tables", "trips"] {
             let folder = self.folder.join(folder);
             let Ok(entries) = std::fs::read_dir(&folder) else { continue };
             for path in entries.flatten().map(|entry| entry.path()) {

@@ -83,6 +83,24 @@ fn hostile_names_stay_text_in_every_section() {
     assert!(charging.contains("svg onload"), "the name is shown, as text");
 }
 
+/// A vehicle or a person who is no longer in the pilot has no page left from an earlier run.
+#[test]
+fn a_page_of_an_earlier_run_does_not_stay() {
+    let (folder, _) = tiny_pilot(TINY);
+    assert_eq!(code(&backwatt(folder.path(), &["run", "pilot.toml", "--quiet"])), 0);
+    let report = folder.path().join("out/report");
+    let old = ["trips/vehicle-09.html", "drivers/sheet-09.html", "old.html", "tables/old.csv"];
+    for path in old.map(|path| report.join(path)) {
+        std::fs::create_dir_all(path.parent().expect("a folder")).expect("writable");
+        std::fs::write(path, "old").expect("writable");
+    }
+    assert_eq!(code(&backwatt(folder.path(), &["report", "pilot.toml", "--quiet"])), 0);
+    for path in old {
+        assert!(!report.join(path).exists(), "{path} stays");
+    }
+    assert!(report.join("index.html").is_file());
+}
+
 #[test]
 fn a_section_without_a_table_says_what_would_bring_it() {
     let page = page(TINY);

@@ -193,7 +193,7 @@ fn told_more(tables: &Tables) -> Read<Option<String>> {
             counted(open, "reading"),
             some("more days of the same vehicles", "settle", &by_days),
             some("More vehicles", "settle", &by_vehicles),
-            format_args!("{}{}", some("Neither", "settles", &neither), if neither.is_empty() { "" } else { ", for all days share what the vehicle data leaves open: a weighed mass, a stated payload and measured battery power on every truck narrow that" }),
+            format_args!("{}{}", some("Neither", "settles", &neither), if neither.is_empty() { "" } else { ", for all days share what the vehicle data leaves open: a weighed mass, a stated payload and measured battery power on every truck narrow that, and for climate its own power, logged" }),
         )
     }))
 }

@@ -28,7 +28,11 @@ static COLUMNS: [Column; 30] = [
         "",
         "kept rows that gave their values to another: to one of the same instant, or to the next of the speed",
     ),
-    count("rows_out_of_order", "", "kept rows that were earlier than the row before; sorted into place"),
+    count(
+        "rows_out_of_order",
+        "",
+        "kept rows that stood after a later instant of their vehicle; sorted into place",
+    ),
     count(
         "rows_repeated_hour",
         "",

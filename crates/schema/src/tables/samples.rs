@@ -122,7 +122,7 @@ static COLUMNS: [Column; 61] = [
         "",
         "the sign of a battery signal is not proved, so that it was set aside, or the data contradict the stated one",
     ),
-    flag("mask_out_of_order", "", "stood later in its file than a row of a later instant"),
+    flag("mask_out_of_order", "", "stood later in its file than a later instant of the same vehicle"),
     flag("mask_cell_refused", "", "some cell of this row was refused; the rest of the row stands"),
     flag("mask_filled", "", "some cell was filled forward because the pilot file says so"),
     flag(
