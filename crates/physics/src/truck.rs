@@ -10,7 +10,17 @@ pub struct Sheet {
     pub nominal: Truck,
     pub low: Truck,
     pub high: Truck,
+    /// For each value that is not certain, or group of values that err together, the truck with that one alone at its
+    /// unfavourable and at its favourable end.
+    pub ends: Vec<[Truck; 2]>,
     pub power_boundary: PowerBoundary,
+}
+
+impl Sheet {
+    /// Every truck it is made of, to change them alike.
+    pub fn trucks_mut(&mut self) -> impl Iterator<Item = &mut Truck> {
+        [&mut self.nominal, &mut self.low, &mut self.high].into_iter().chain(self.ends.iter_mut().flatten())
+    }
 }
 
 /// What a logged battery power means.

@@ -14,6 +14,7 @@ mod laws {
     pub mod recovery;
     pub mod scenarios;
     pub mod shares;
+    pub mod swings;
     pub mod symmetry;
     pub mod trace;
     pub mod what_if;

@@ -17,8 +17,8 @@ pub struct LevelParts {
 }
 
 impl LevelParts {
-    pub fn level(&self, pick: Pick) -> Level {
-        let value = self.lift_off.pick(pick);
+    pub fn level(&self, lift_off: Pick, fade: Pick) -> Level {
+        let value = self.lift_off.pick(lift_off);
         let lift_off = if self.torque_fixed {
             LiftOff::Force { n: value }
         } else {
@@ -27,8 +27,8 @@ impl LevelParts {
         Level {
             name: self.name.clone(),
             lift_off,
-            fade_start_m_s: self.fade_start.against(pick),
-            fade_end_m_s: self.fade_end.against(pick),
+            fade_start_m_s: self.fade_start.against(fade),
+            fade_end_m_s: self.fade_end.against(fade),
         }
     }
 }

@@ -16,6 +16,7 @@ mod loss_map;
 mod losses;
 mod manifest;
 mod map_rules;
+mod parts;
 mod plan;
 mod replay;
 mod routes;

@@ -3,14 +3,15 @@
 use std::path::{Path, PathBuf};
 
 use backwatt_estimate::BatterySheet;
-use backwatt_physics::{Acceptance, Blending, Climate, PowerBoundary, RollingTemperature, Sheet, Truck};
+use backwatt_physics::{Blending, PowerBoundary, Sheet};
 use backwatt_schema::JOULES_PER_KWH;
 use backwatt_schema::unit::Dimension;
 
 use crate::document::Section;
-use crate::levels::{LevelParts, levels};
+use crate::levels::levels;
 use crate::loads;
-use crate::losses::{LossParts, losses};
+use crate::losses::losses;
+use crate::parts::Parts;
 use crate::spread::{MEMORY, PRACTICE, Pick, Reader, Spread};
 
 #[derive(Debug, Clone, PartialEq)]
@@ -100,6 +101,7 @@ pub fn read(section: &Section<'_, '_>, folder: &Path) -> Option<VehicleType> {
         nominal: parts.truck(Pick::Nominal, default_level.as_deref()),
         low: parts.truck(Pick::Low, default_level.as_deref()),
         high: parts.truck(Pick::High, default_level.as_deref()),
+        ends: parts.ends(default_level.as_deref()),
         power_boundary: boundary(section),
     };
     if let Some(name) = default_level.filter(|name| sheet.nominal.level_named(name).is_none()) {
@@ -118,66 +120,6 @@ pub fn read(section: &Section<'_, '_>, folder: &Path) -> Option<VehicleType> {
         pack_mass_kg_per_kwh,
         loss_map: parts.losses.map_file,
     })
-}
-
-struct Parts {
-    mass: Spread,
-    loads: Spread,
-    rotating: f64,
-    drag: Spread,
-    rolling: Spread,
-    losses: LossParts,
-    rolling_temperature: Option<RollingTemperature>,
-    axle: Spread,
-    force: Spread,
-    power: Spread,
-    charge: Spread,
-    taper: f64,
-    cold_full: f64,
-    cold_none: f64,
-    aux: Spread,
-    climate: Option<Climate>,
-    blending: [Blending; 3],
-    levels: Vec<LevelParts>,
-}
-
-impl Parts {
-    fn truck(&self, pick: Pick, default_level: Option<&str>) -> Truck {
-        let mut truck = Truck {
-            mass_empty_kg: self.mass.pick(pick),
-            payload_kg: self.loads.pick(pick),
-            rotating_mass_kg: self.rotating,
-            drag_area_m2: self.drag.against(pick),
-            rolling_resistance: self.rolling.against(pick),
-            losses: self.losses.pick(pick),
-            rolling_temperature: self.rolling_temperature,
-            axle_limit_m_s2: self.axle.pick(pick),
-            motor_force_max_n: self.force.pick(pick),
-            motor_power_max_w: self.power.pick(pick),
-            acceptance: Acceptance {
-                power_max_w: self.charge.pick(pick),
-                taper_start_soc: self.taper,
-                cold_full_k: self.cold_full,
-                cold_none_k: self.cold_none,
-            },
-            battery_warmth: match pick {
-                Pick::Nominal => 0.5,
-                Pick::Low => 0.0,
-                Pick::High => 1.0,
-            },
-            aux_power_w: self.aux.against(pick),
-            climate: self.climate,
-            blending: self.blending[match pick {
-                Pick::Nominal => 0,
-                Pick::Low => 1,
-                Pick::High => 2,
-            }],
-            levels: self.levels.iter().map(|level| level.level(pick)).collect(),
-            default_level: None,
-        };
-        truck.default_level = default_level.and_then(|name| truck.level_named(name));
-        truck
-    }
 }
 
 fn packs(section: &Section<'_, '_>) -> (Option<f64>, Option<f64>) {

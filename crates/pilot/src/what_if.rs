@@ -90,7 +90,7 @@ impl WhatIf {
             return Err(Box::new(problem.hint(format!("levels: {}", names.join(", ")))));
         }
         let mut after = before.clone();
-        for truck in [&mut after.sheet.nominal, &mut after.sheet.low, &mut after.sheet.high] {
+        for truck in after.sheet.trucks_mut() {
             self.change_truck(truck);
         }
         if let Some(packs) = self.packs {
@@ -121,7 +121,7 @@ impl WhatIf {
 
 /// More packs weigh more and accept more.
 fn change_packs(sheet: &mut Sheet, factor: f64, more_kg: f64) {
-    for truck in [&mut sheet.nominal, &mut sheet.low, &mut sheet.high] {
+    for truck in sheet.trucks_mut() {
         truck.mass_empty_kg = (truck.mass_empty_kg + more_kg).max(1.0);
         truck.acceptance.power_max_w *= factor;
     }

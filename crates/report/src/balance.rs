@@ -29,6 +29,8 @@ const GROUPINGS: [(&str, &str); 7] = [
 fn energies() -> Vec<&'static str> {
     let mut names = vec!["energy_braking_kwh"];
     names.extend(tables::CASCADE);
+    names.extend(tables::CASCADE_RANGES.as_flattened());
+    names.extend(["braking_refused_full_kwh", "braking_refused_cold_kwh"]);
     names.extend(["energy_recoverable_low_kwh", "energy_recoverable_high_kwh"]);
     names.extend(["energy_attainable_kwh", "energy_recovered_p50_kwh"]);
     names

@@ -62,6 +62,9 @@ fn add_road(sum: &mut Ledger, one: &Ledger, weight: f64) {
     sum.shares.add_scaled(&one.shares, weight);
     sum.cascade.add_scaled(&one.cascade, weight);
     sum.gains.add_scaled(&one.gains, weight);
+    sum.swings.add_scaled(&one.swings, weight);
+    sum.refused_full_j += one.refused_full_j * weight;
+    sum.refused_cold_j += one.refused_cold_j * weight;
     sum.drive_dc_j += one.drive_dc_j * weight;
     sum.beyond_map_s += one.beyond_map_s * weight;
     sum.recoverable_low_j += one.recoverable_low_j * weight;

@@ -5,7 +5,7 @@ use super::filled;
 use super::track::{GradeBasis, Track};
 use crate::STANDARD_GRAVITY_M_S2;
 use crate::kernels::battery_flow;
-use crate::kernels::cascade::{self, Cascade, Gains, LevelChoice, Moment};
+use crate::kernels::cascade::{self, Cascade, Case, Gains, LevelChoice, Moment, Swings};
 use crate::kernels::filling::DRAWS;
 use crate::kernels::losses;
 use crate::kernels::rectified;
@@ -33,6 +33,10 @@ pub struct Ledger {
     pub shares: Shares,
     pub cascade: Cascade,
     pub gains: Gains,
+    pub swings: Swings,
+    /// Of what acceptance refused: where nearly full charge held it down more than cold did, and the other way round.
+    pub refused_full_j: f64,
+    pub refused_cold_j: f64,
     /// Drawn at the dc link to drive.
     pub drive_dc_j: f64,
     /// Time the loss map did not cover.
@@ -156,6 +160,9 @@ impl Ledger {
         self.shares.add(&other.shares);
         self.cascade.add(&other.cascade);
         self.gains.add(&other.gains);
+        self.swings.add(&other.swings);
+        self.refused_full_j += other.refused_full_j;
+        self.refused_cold_j += other.refused_cold_j;
         self.drive_dc_j += other.drive_dc_j;
         self.beyond_map_s += other.beyond_map_s;
         self.recoverable_low_j += other.recoverable_low_j;
@@ -315,6 +322,8 @@ pub struct Setting {
     pub conditions: Conditions,
     pub loads: Loads,
     acceptance_w: f64,
+    /// What nearly full charge and cold leave of it.
+    acceptance_left: (f64, f64),
 }
 
 /// Vehicle and air at a knot.
@@ -344,8 +353,12 @@ impl Setting {
     pub fn at(track: &Track, k: usize, truck: &Truck) -> Self {
         let guessed_k = track.ambient[k].map(|air| air + (ROOM_K - air).max(0.0) * truck.battery_warmth);
         let battery_k = track.battery[k].or(guessed_k);
-        let acceptance_w = cascade::acceptance_power(&truck.acceptance, track.soc[k], battery_k);
-        Self { conditions: conditions(track, k, truck), loads: Loads::at(track, k, truck), acceptance_w }
+        Self {
+            conditions: conditions(track, k, truck),
+            loads: Loads::at(track, k, truck),
+            acceptance_w: cascade::acceptance_power(&truck.acceptance, track.soc[k], battery_k),
+            acceptance_left: cascade::acceptance_left(&truck.acceptance, track.soc[k], battery_k),
+        }
     }
 }
 
@@ -409,12 +422,61 @@ fn book_braking(
     let moment = setting.moment(LevelChoice::Set(level), pedal_at(track, k).unwrap_or(true));
     ledger.cascade = cascade::integrate(truck, conditions, interval, part, &moment);
     ledger.gains = cascade::gains(truck, conditions, interval, part, &moment, &ledger.cascade);
+    ledger.swings = swings(track, k, interval, part, sheet, &moment, &ledger.cascade);
     ledger.beyond_map_s += ledger.cascade.beyond_map_s;
+    let refused_j = ledger.cascade.beyond_acceptance_j;
+    match setting.acceptance_left {
+        (full, cold) if cold < full => ledger.refused_cold_j = refused_j,
+        (full, _) if full < 1.0 => ledger.refused_full_j = refused_j,
+        _ => {}
+    }
     ledger.attainable_j = cascade::attainable(truck, conditions, interval, part, &moment, &ledger.cascade);
     let fade_end = sheet.nominal.levels[level].fade_end_m_s;
     if f64::midpoint(interval.speed_start_m_s, interval.speed_end_m_s) > fade_end {
         ledger.braking_above_fade_j = ledger.road.braking_j;
     }
+}
+
+/// How often what a sheet leaves open is looked at: an interval of a shorter step seldom tells more than its neighbours. [s]
+const LOOK_EVERY_S: f64 = 3.0;
+
+/// What each value of the sheet that is not certain leaves open of the steps; a level or a pedal that nobody knows is one
+/// more such value.
+fn swings(
+    track: &Track,
+    k: usize,
+    interval: &Interval,
+    part: (f64, f64),
+    sheet: &Sheet,
+    moment: &Moment,
+    booked: &Cascade,
+) -> Swings {
+    let truck = &sheet.nominal;
+    let split = |truck: &Truck, level: LevelChoice, pedal_used: bool| {
+        let setting = Setting::at(track, k, truck);
+        let moment = setting.moment(level, pedal_used);
+        Case { truck, conditions: setting.conditions, moment }.split(interval, part)
+    };
+    let mut swings = Swings::default();
+    // An interval looked at stands for the others of its three seconds.
+    let one_in = (LOOK_EVERY_S / track.seconds(k, k + 1)).round().max(1.0);
+    if k % one_in as usize != 0 {
+        return swings;
+    }
+    let Some(stands) = split(truck, moment.level, moment.pedal_used) else { return swings };
+    let braking_j = booked.total_j() * one_in;
+    for ends in &sheet.ends {
+        let ends = ends.each_ref().map(|truck| split(truck, moment.level, moment.pedal_used));
+        swings.push(braking_j, &stands, ends);
+    }
+    let is_unknown = level_at(track, k, truck).is_none() && truck.levels.len() > 1;
+    let any_level = [LevelChoice::Worst, LevelChoice::Best];
+    let ends = any_level.map(|level| is_unknown.then(|| split(truck, level, moment.pedal_used)).flatten());
+    swings.push(braking_j, &stands, ends);
+    let may_be_released = pedal_at(track, k).is_none() && truck.blending != Blending::FrictionOnly;
+    let released = may_be_released.then(|| split(truck, moment.level, false)).flatten();
+    swings.push(braking_j, &stands, [released, None]);
+    swings
 }
 
 /// Whether an overhead line may feed the battery whose power is logged.

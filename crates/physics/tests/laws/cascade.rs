@@ -66,21 +66,6 @@ fn with_gains(truck: &Truck, interval: &Interval, pedal_used: bool) -> Option<(C
     Some((cascade, gains))
 }
 
-fn parts(cascade: &Cascade) -> [f64; 10] {
-    [
-        cascade.beyond_axle_j,
-        cascade.beyond_blending_j,
-        cascade.in_fade_j,
-        cascade.beyond_level_j,
-        cascade.beyond_torque_j,
-        cascade.beyond_power_j,
-        cascade.beyond_acceptance_j,
-        cascade.converted_j,
-        cascade.to_auxiliaries_j,
-        cascade.recoverable_j,
-    ]
-}
-
 /// The same interval cut into many short ones.
 fn cut(interval: &Interval) -> impl Iterator<Item = Interval> {
     (0..PIECES).map(move |piece| {
@@ -111,7 +96,7 @@ fn dense(truck: &Truck, interval: &Interval, level: LevelChoice) -> Cascade {
 fn missed(truck: &Truck, interval: &Interval, level: LevelChoice) -> f64 {
     let Some((cascade, braking)) = run(truck, interval, level) else { return 0.0 };
     let many = dense(truck, interval, level);
-    let differences = parts(&cascade).into_iter().zip(parts(&many)).map(|(few, many)| (few - many).abs());
+    let differences = cascade.steps().into_iter().zip(many.steps()).map(|(few, many)| (few - many).abs());
     // A thousandth of a joule is nothing, whatever it is divided by.
     differences.map(|joules| (joules - 1e-3).max(0.0) / braking).fold(0.0, f64::max)
 }
@@ -199,7 +184,7 @@ proptest! {
         for level in [LevelChoice::Set(0), LevelChoice::Best, LevelChoice::Worst] {
             let Some((cascade, braking)) = run(&truck, &interval, level) else { continue };
             prop_assert!((cascade.total_j() - braking).abs() <= SHARE * braking + 1e-6, "{cascade:?} {braking}");
-            for part in parts(&cascade) {
+            for part in cascade.steps() {
                 prop_assert!(part >= -SHARE * braking, "{cascade:?}");
             }
         }

@@ -145,7 +145,7 @@ pub fn exactly(truck: &Truck) -> Sheet {
         nominal: truck.clone(),
         low: truck.clone(),
         high: truck.clone(),
-        power_boundary: PowerBoundary::Pack,
+        ends: Vec::new(), power_boundary: PowerBoundary::Pack,
     }
 }
 

@@ -76,7 +76,7 @@ pub use samples::SAMPLES;
 pub use sampling_audit::SAMPLING_AUDIT;
 pub use scenarios::SCENARIOS;
 pub use segment_battery::SEGMENT_BATTERY;
-pub use segments::{CASCADE, GAINS, SEGMENTS};
+pub use segments::{CASCADE, CASCADE_RANGES, GAINS, SEGMENTS};
 pub use signal_value::SIGNAL_VALUE;
 pub use stops::STOPS;
 pub use trip_routes::TRIP_ROUTES;

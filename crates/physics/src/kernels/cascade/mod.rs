@@ -3,12 +3,14 @@
 mod gains;
 mod instant;
 mod lift_off;
+mod swing;
 
 use super::quadrature;
 use super::road_load::{Conditions, Interval};
 use crate::truck::{Acceptance, Truck};
 pub use gains::{Gains, Limit, gains};
 use instant::Instant;
+pub use swing::{Case, STEPS, Swings};
 
 /// Braking energy of a stretch, split by the first limit that binds. [J] The parts sum to the braking energy.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -34,17 +36,24 @@ pub struct Cascade {
 }
 
 impl Cascade {
+    /// The parts in the order they bind. [J]
+    pub fn steps(&self) -> [f64; STEPS] {
+        [
+            self.beyond_axle_j,
+            self.beyond_blending_j,
+            self.in_fade_j,
+            self.beyond_level_j,
+            self.beyond_torque_j,
+            self.beyond_power_j,
+            self.beyond_acceptance_j,
+            self.converted_j,
+            self.to_auxiliaries_j,
+            self.recoverable_j,
+        ]
+    }
+
     pub fn total_j(&self) -> f64 {
-        self.beyond_axle_j
-            + self.beyond_blending_j
-            + self.in_fade_j
-            + self.beyond_level_j
-            + self.beyond_torque_j
-            + self.beyond_power_j
-            + self.beyond_acceptance_j
-            + self.converted_j
-            + self.to_auxiliaries_j
-            + self.recoverable_j
+        self.steps().iter().sum()
     }
 
     /// Returned at the dc link, before auxiliaries.
@@ -128,6 +137,16 @@ pub struct Moment {
 /// assert!((acceptance_power(&battery, None, Some(268.15)) - 50e3).abs() < 1e-6);
 /// ```
 pub fn acceptance_power(battery: &Acceptance, soc_frac: Option<f64>, temperature_k: Option<f64>) -> f64 {
+    let (taper, cold) = acceptance_left(battery, soc_frac, temperature_k);
+    battery.power_max_w * taper * cold
+}
+
+/// Share of its power that nearly full charge leaves a battery, and that cold leaves it.
+pub fn acceptance_left(
+    battery: &Acceptance,
+    soc_frac: Option<f64>,
+    temperature_k: Option<f64>,
+) -> (f64, f64) {
     let taper = soc_frac.map_or(1.0, |soc| {
         let room = 1.0 - battery.taper_start_soc;
         if room <= 0.0 { 1.0 } else { ((1.0 - soc) / room).clamp(0.0, 1.0) }
@@ -136,7 +155,7 @@ pub fn acceptance_power(battery: &Acceptance, soc_frac: Option<f64>, temperature
         let span = battery.cold_full_k - battery.cold_none_k;
         if span <= 0.0 { 1.0 } else { ((temperature - battery.cold_none_k) / span).clamp(0.0, 1.0) }
     });
-    battery.power_max_w * taper * cold
+    (taper, cold)
 }
 
 /// The cascade over the braking part of one interval. [J]

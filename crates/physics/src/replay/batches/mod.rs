@@ -9,7 +9,7 @@ mod stands;
 use arrow::array::RecordBatch;
 use backwatt_schema::{BatchBuilder, BatchError, JOULES_PER_KWH, tables};
 
-use crate::kernels::cascade::{Cascade, Limit};
+use crate::kernels::cascade::{self, Cascade, Limit};
 use crate::replay::approaches::Approach;
 use crate::replay::crossings::Crossing;
 use crate::replay::events::Event;
@@ -184,19 +184,27 @@ pub(super) fn cascade_columns<'a>(
     builder: BatchBuilder,
     rows: impl Iterator<Item = &'a Cascade>,
 ) -> BatchBuilder {
-    let rows: Vec<&Cascade> = rows.collect();
-    let of = |pick: fn(&Cascade) -> f64| rows.iter().map(move |c| kwh(pick(c))).collect::<Vec<_>>();
-    builder
-        .number("braking_beyond_axle_kwh", of(|c| c.beyond_axle_j))
-        .number("braking_beyond_blending_kwh", of(|c| c.beyond_blending_j))
-        .number("braking_in_fade_kwh", of(|c| c.in_fade_j))
-        .number("braking_beyond_level_kwh", of(|c| c.beyond_level_j))
-        .number("braking_beyond_torque_kwh", of(|c| c.beyond_torque_j))
-        .number("braking_beyond_power_kwh", of(|c| c.beyond_power_j))
-        .number("braking_beyond_acceptance_kwh", of(|c| c.beyond_acceptance_j))
-        .number("braking_converted_kwh", of(|c| c.converted_j))
-        .number("braking_to_auxiliaries_kwh", of(|c| c.to_auxiliaries_j))
-        .number("energy_recoverable_kwh", of(|c| c.recoverable_j))
+    let steps: Vec<_> = rows.map(Cascade::steps).collect();
+    tables::CASCADE.into_iter().enumerate().fold(builder, |builder, (step, name)| {
+        builder.number(name, steps.iter().map(|steps| kwh(steps[step])))
+    })
+}
+
+/// The 90 % interval of each step; within the braking energy, which stands.
+fn range_columns(builder: BatchBuilder, segments: &[Segment]) -> BatchBuilder {
+    let range = |ledger: &Ledger| {
+        let (steps, reach, all) = (ledger.cascade.steps(), ledger.swings.reach_j(), ledger.cascade.total_j());
+        std::array::from_fn::<_, { cascade::STEPS }, _>(|step| {
+            let [below, above] = reach[step];
+            [(steps[step] - below).max(0.0), (steps[step] + above).min(all)].map(kwh)
+        })
+    };
+    let ranges: Vec<_> = segments.iter().map(|segment| range(&segment.ledger)).collect();
+    tables::CASCADE_RANGES.into_iter().enumerate().fold(builder, |builder, (step, [low, high])| {
+        builder
+            .number(low, ranges.iter().map(|range| range[step][0]))
+            .number(high, ranges.iter().map(|range| range[step][1]))
+    })
 }
 
 /// The cascade, and what lifting each of its limits would bring.

@@ -1,0 +1,82 @@
+//! How far each step of the cascade moves where one value of the vehicle data lies at another place.
+
+use super::instant::Instant;
+use super::{Cascade, Moment};
+use crate::kernels::quadrature;
+use crate::kernels::road_load::{Conditions, Interval};
+use crate::truck::Truck;
+
+/// Steps of the cascade, in the order they bind; the last is what is recoverable.
+pub const STEPS: usize = 10;
+
+/// A truck on the road, at one moment.
+pub struct Case<'a> {
+    pub truck: &'a Truck,
+    pub conditions: Conditions,
+    pub moment: Moment,
+}
+
+impl Case<'_> {
+    /// The steps over the part of an interval that brakes, as shares of what this case brakes there; `None` where it does not.
+    ///
+    /// A few points and no cuts: what a limit that begins to bind within the interval is off by, all cases share.
+    /// Shape    one interval; `part` in shares of its duration
+    /// Holds    speed linear; grade constant
+    /// Source   as [`super::integrate`], whose formulas these are
+    pub fn split(&self, interval: &Interval, part: (f64, f64)) -> Option<[f64; STEPS]> {
+        let instant = Instant::new(self.truck, &self.conditions, interval, &self.moment);
+        let mut sum = Cascade::default();
+        quadrature::uncut(interval, part, |speed, seconds| sum.add_scaled(&instant.powers(speed), seconds));
+        let braking_j = sum.total_j();
+        (braking_j > 0.0).then(|| sum.steps().map(|step| step / braking_j))
+    }
+}
+
+/// How far the steps move from where they stand, as the sheet's values go to either of their ends. [J] One entry for each
+/// value: what a value does in one interval and in another is of the same origin, and adds up.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Swings {
+    by_value: Vec<[[f64; STEPS]; 2]>,
+}
+
+impl Swings {
+    /// Of one value, by what its ends make of a braking energy that stands: an end that does not brake moves nothing.
+    pub fn push(&mut self, braking_j: f64, stands: &[f64; STEPS], ends: [Option<[f64; STEPS]>; 2]) {
+        let moved = |end: Option<[f64; STEPS]>| {
+            let end = end.unwrap_or(*stands);
+            std::array::from_fn(|step| braking_j * (end[step] - stands[step]))
+        };
+        self.by_value.push(ends.map(moved));
+    }
+
+    pub fn add(&mut self, other: &Swings) {
+        self.add_scaled(other, 1.0);
+    }
+
+    pub fn add_scaled(&mut self, other: &Swings, factor: f64) {
+        if self.by_value.len() < other.by_value.len() {
+            self.by_value.resize(other.by_value.len(), [[0.0; STEPS]; 2]);
+        }
+        for (sum, other) in self.by_value.iter_mut().flatten().zip(other.by_value.iter().flatten()) {
+            sum.iter_mut().zip(other).for_each(|(sum, other)| *sum += other * factor);
+        }
+    }
+
+    /// The 90 % interval of each step about where it stands, at the braking energy as it stands. [J]
+    ///
+    /// u² = Σ (a / √3)², below and above each by itself; 90 % lie within 1.645 u
+    /// Shape    an end below and one above for each step, both 0 or more
+    /// Sign     distances
+    /// Holds    values of a sheet are independent, each equally likely anywhere between its ends, and move the steps in
+    ///          proportion
+    /// Source   JCGM 100:2008 (GUM), 4.3.7 (rectangular), 5.1.2 (independent values) and annex G (coverage); ends of
+    ///          unlike length kept apart: derived. Held against draws (JCGM 101:2008) in the laws
+    pub fn reach_j(&self) -> [[f64; 2]; STEPS] {
+        const Z_90: f64 = 1.644_853_626_951_472_2;
+        let squares = |step: usize, sign: f64| -> f64 {
+            let most = |ends: &[[f64; STEPS]; 2]| (sign * ends[0][step]).max(sign * ends[1][step]).max(0.0);
+            self.by_value.iter().map(|ends| most(ends).powi(2)).sum()
+        };
+        std::array::from_fn(|step| [-1.0, 1.0].map(|sign| Z_90 * (squares(step, sign) / 3.0).sqrt()))
+    }
+}

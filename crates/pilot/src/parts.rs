@@ -1,0 +1,120 @@
+//! What a truck is made of, each value with its ends, and the trucks that picking ends makes.
+
+use backwatt_physics::{Acceptance, Blending, Climate, RollingTemperature, Truck};
+
+use crate::levels::LevelParts;
+use crate::losses::LossParts;
+use crate::spread::{Pick, Spread};
+
+pub struct Parts {
+    pub mass: Spread,
+    pub loads: Spread,
+    pub rotating: f64,
+    pub drag: Spread,
+    pub rolling: Spread,
+    pub losses: LossParts,
+    pub rolling_temperature: Option<RollingTemperature>,
+    pub axle: Spread,
+    pub force: Spread,
+    pub power: Spread,
+    pub charge: Spread,
+    pub taper: f64,
+    pub cold_full: f64,
+    pub cold_none: f64,
+    pub aux: Spread,
+    pub climate: Option<Climate>,
+    pub blending: [Blending; 3],
+    pub levels: Vec<LevelParts>,
+}
+
+/// What may be off by itself.
+#[derive(Clone, Copy, PartialEq)]
+enum Open {
+    Mass,
+    Load,
+    Drag,
+    Rolling,
+    Losses,
+    Axle,
+    Force,
+    Power,
+    Charge,
+    Warmth,
+    Auxiliaries,
+    Blending,
+    LiftOff,
+    Fade,
+}
+
+impl Open {
+    const ALL: [Self; 14] = [
+        Self::Mass,
+        Self::Load,
+        Self::Drag,
+        Self::Rolling,
+        Self::Losses,
+        Self::Axle,
+        Self::Force,
+        Self::Power,
+        Self::Charge,
+        Self::Warmth,
+        Self::Auxiliaries,
+        Self::Blending,
+        Self::LiftOff,
+        Self::Fade,
+    ];
+}
+
+impl Parts {
+    /// Every value at the same end.
+    pub fn truck(&self, pick: Pick, default_level: Option<&str>) -> Truck {
+        self.picked(|_| pick, default_level)
+    }
+
+    /// Of each value that has ends, the truck with it alone at either.
+    pub fn ends(&self, default_level: Option<&str>) -> Vec<[Truck; 2]> {
+        let nominal = self.truck(Pick::Nominal, default_level);
+        let alone = |open: Open| {
+            let at = |end: Pick| move |other: Open| if other == open { end } else { Pick::Nominal };
+            [Pick::Low, Pick::High].map(|end| self.picked(at(end), default_level))
+        };
+        Open::ALL.into_iter().map(alone).filter(|ends| ends.iter().any(|truck| *truck != nominal)).collect()
+    }
+
+    fn picked(&self, pick: impl Fn(Open) -> Pick, default_level: Option<&str>) -> Truck {
+        let mut truck = Truck {
+            mass_empty_kg: self.mass.pick(pick(Open::Mass)),
+            payload_kg: self.loads.pick(pick(Open::Load)),
+            rotating_mass_kg: self.rotating,
+            drag_area_m2: self.drag.against(pick(Open::Drag)),
+            rolling_resistance: self.rolling.against(pick(Open::Rolling)),
+            losses: self.losses.pick(pick(Open::Losses)),
+            rolling_temperature: self.rolling_temperature,
+            axle_limit_m_s2: self.axle.pick(pick(Open::Axle)),
+            motor_force_max_n: self.force.pick(pick(Open::Force)),
+            motor_power_max_w: self.power.pick(pick(Open::Power)),
+            acceptance: Acceptance {
+                power_max_w: self.charge.pick(pick(Open::Charge)),
+                taper_start_soc: self.taper,
+                cold_full_k: self.cold_full,
+                cold_none_k: self.cold_none,
+            },
+            battery_warmth: match pick(Open::Warmth) {
+                Pick::Nominal => 0.5,
+                Pick::Low => 0.0,
+                Pick::High => 1.0,
+            },
+            aux_power_w: self.aux.against(pick(Open::Auxiliaries)),
+            climate: self.climate,
+            blending: self.blending[match pick(Open::Blending) {
+                Pick::Nominal => 0,
+                Pick::Low => 1,
+                Pick::High => 2,
+            }],
+            levels: self.levels.iter().map(|l| l.level(pick(Open::LiftOff), pick(Open::Fade))).collect(),
+            default_level: None,
+        };
+        truck.default_level = default_level.and_then(|name| truck.level_named(name));
+        truck
+    }
+}
