@@ -79,7 +79,7 @@ struct Figures {
     r4: Interval,
     r5: Interval,
     r7: Interval,
-    r8: Option<f64>,
+    r8: Interval,
     r9: Interval,
     per_ton_mi: Interval,
     carried_mi: Interval,
@@ -146,9 +146,7 @@ fn figures(group: &Group) -> Figures {
         } else {
             Interval::default()
         },
-        r8: (s.braking_kwh >= BRAKING_FLOOR_KWH)
-            .then(|| ratio(s.braking_kwh, s.tractive_claimed_kwh))
-            .flatten(),
+        r8: if s.braking_kwh >= BRAKING_FLOOR_KWH { intensity(group) } else { Interval::default() },
         r9: consumption(group),
         per_ton_mi: per_ton_mile(group),
         carried_mi: if back { carried(group) } else { Interval::default() },
@@ -189,6 +187,12 @@ fn recapture_of_recoverable(group: &Group) -> Interval {
     let bounds = relative([s.recoverable_low_kwh, s.recoverable_kwh, s.recoverable_high_kwh]);
     let errors = [over_braking(s), relative(braking_beyond_errors(s)).max(bounds / 2.0)];
     spread(group, |c| c.recovered_braking_kwh, |c| c.recoverable_paired_kwh, &errors)
+}
+
+/// R8. What moves braking moves traction as well, and is counted as if it did not: rather too wide.
+fn intensity(group: &Group) -> Interval {
+    let errors = [relative(braking(&group.sums))];
+    spread(group, |c| c.braking_kwh, |c| c.tractive_claimed_kwh, &errors)
 }
 
 /// Relative error of what came back over energy used, where the return stands in the denominator as well or not. What is
@@ -387,7 +391,9 @@ fn build(groups: &[Group], rows: &[Figures]) -> Result<RecordBatch, BatchError> 
         .number("range_gain_frac", of(|f| f.r7.value))
         .number("range_gain_p05_frac", of(|f| f.r7.low))
         .number("range_gain_p95_frac", of(|f| f.r7.high))
-        .number("braking_intensity_frac", of(|f| f.r8))
+        .number("braking_intensity_frac", of(|f| f.r8.value))
+        .number("braking_intensity_p05_frac", of(|f| f.r8.low))
+        .number("braking_intensity_p95_frac", of(|f| f.r8.high))
         .number("consumption_kwh_mi", of(|f| f.r9.value))
         .number("consumption_p05_kwh_mi", of(|f| f.r9.low))
         .number("consumption_p95_kwh_mi", of(|f| f.r9.high))

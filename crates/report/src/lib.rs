@@ -8,6 +8,7 @@
 mod answers;
 mod balance;
 mod blending;
+mod braking_steps;
 mod chart;
 mod differences;
 mod export;

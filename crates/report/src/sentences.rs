@@ -1,9 +1,9 @@
 //! One-sentence answers, computed from the figures, each with its unit, denominator and evidence.
 
-use backwatt_schema::tables;
 use serde::Serialize;
 
 use crate::answers::{Balance, Group};
+use crate::braking_steps::{self, BrakingStep};
 use crate::figure::{self, Kind};
 use crate::trust::Trust;
 use crate::{SettingRow, blending, spread, worth};
@@ -187,21 +187,8 @@ fn shares(pilot: &Group) -> [String; 2] {
     [head, carried]
 }
 
-/// Names of the steps of the cascade, as printed.
-pub fn step_name(column: &str) -> &'static str {
-    match column {
-        "braking_beyond_axle_kwh" => "beyond what the driven axle may take",
-        "braking_beyond_blending_kwh" => "left to friction brakes by the pedal's blending",
-        "braking_in_fade_kwh" => "in the low-speed fade of regen",
-        "braking_beyond_level_kwh" => "withheld by a regen level below the strongest",
-        "braking_beyond_torque_kwh" => "beyond motor torque",
-        "braking_beyond_power_kwh" => "beyond motor power",
-        "braking_beyond_acceptance_kwh" => "refused by a full or cold battery",
-        "braking_converted_kwh" => "lost between wheel and dc link",
-        "braking_to_auxiliaries_kwh" => "used by auxiliaries on the way",
-        _ => "recoverable at the battery terminals",
-    }
-}
+/// A step of which even the upper end is less is only named.
+const SMALL: f64 = 0.005;
 
 fn rest(balance: Option<&Balance>, balances: &[Balance], settings: &[SettingRow]) -> [String; 2] {
     let Some(balance) = balance.filter(|b| b.figure("energy_braking_kwh") > 0.0) else {
@@ -210,16 +197,20 @@ fn rest(balance: Option<&Balance>, balances: &[Balance], settings: &[SettingRow]
         );
     };
     let braking = balance.figure("energy_braking_kwh");
-    let mut parts: Vec<(f64, &str)> = tables::CASCADE
-        .iter()
-        .filter(|column| **column != "energy_recoverable_kwh")
-        .map(|column| (balance.figure(column) / braking, step_name(column)))
-        .filter(|(share, _)| *share >= 0.005)
-        .collect();
-    parts.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let list: Vec<String> =
-        parts.iter().map(|(share, name)| format!("{:.1} % {name}", 100.0 * share)).collect();
-    let left = balance.figure("energy_recoverable_kwh") / braking;
+    let all = braking_steps::of(balance);
+    let mut steps: Vec<_> = all.iter().filter(|step| !step.is_recoverable()).collect();
+    steps.sort_by(|a, b| b.share.total_cmp(&a.share));
+    let (told, small): (Vec<&BrakingStep>, Vec<&BrakingStep>) =
+        steps.into_iter().partition(|step| step.range[1] >= SMALL);
+    let list: Vec<String> = told.iter().map(|step| format!("{} {}", step.shown(), step.name())).collect();
+    let small: Vec<&str> = small.iter().map(|step| step.name()).collect();
+    let small = if small.is_empty() {
+        String::new()
+    } else {
+        format!("; under {:.1} % each: {}", 100.0 * SMALL, small.join(", "))
+    };
+    let recoverable = all.iter().find(|step| step.is_recoverable());
+    let left = recoverable.map_or(0.0, |step| step.share);
     let attainable = balance.figure("energy_attainable_kwh") / braking;
     let short = left - balance.figure("energy_recovered_p50_kwh") / braking;
     let gap = if short >= 0.0 {
@@ -234,13 +225,14 @@ fn rest(balance: Option<&Balance>, balances: &[Balance], settings: &[SettingRow]
         )
     };
     let head = format!(
-        "Of the braking energy at the wheels, by the first limit that binds (modelled from the vehicle sheet): {}.",
-        list.join(", ")
+        "Of the braking energy at the wheels, by the first limit that binds (modelled from the vehicle sheet; in brackets 90 % intervals, what the sheet's values leave open of the split): {}{small}.{}",
+        list.join(", "),
+        braking_steps::refused(balance).map_or(String::new(), |told| format!(" {told}"))
     );
     let bound = |column: &str| 100.0 * balance.figure(column) / braking;
     let left = format!(
-        "{:.1} % was recoverable ({:.1} to {:.1} over the ends of the vehicle data, which move all steps together; {:.1} % with the best level at every instant); {gap}.{}{}",
-        100.0 * left,
+        "{} was recoverable (90 % interval in brackets; {:.1} to {:.1} with every value of the vehicle data at its worst or best at once; {:.1} % with the best level at every instant); {gap}.{}{}",
+        recoverable.map_or(String::new(), BrakingStep::shown),
         bound("energy_recoverable_low_kwh"),
         bound("energy_recoverable_high_kwh"),
         100.0 * attainable,

@@ -74,7 +74,13 @@ impl Vehicle {
             levels: vec![level],
             default_level: Some(0),
         };
-        Sheet { nominal: truck.clone(), low: truck.clone(), high: truck, ends: Vec::new(), power_boundary: PowerBoundary::Pack }
+        Sheet {
+            nominal: truck.clone(),
+            low: truck.clone(),
+            high: truck,
+            ends: Vec::new(),
+            power_boundary: PowerBoundary::Pack,
+        }
     }
 
     /// Outside air at sea level that has the density asked for. [K]

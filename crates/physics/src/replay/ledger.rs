@@ -460,7 +460,7 @@ fn swings(
     let mut swings = Swings::default();
     // An interval looked at stands for the others of its three seconds.
     let one_in = (LOOK_EVERY_S / track.seconds(k, k + 1)).round().max(1.0);
-    if k % one_in as usize != 0 {
+    if !k.is_multiple_of(one_in as usize) {
         return swings;
     }
     let Some(stands) = split(truck, moment.level, moment.pedal_used) else { return swings };

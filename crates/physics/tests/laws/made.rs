@@ -145,7 +145,8 @@ pub fn exactly(truck: &Truck) -> Sheet {
         nominal: truck.clone(),
         low: truck.clone(),
         high: truck.clone(),
-        ends: Vec::new(), power_boundary: PowerBoundary::Pack,
+        ends: Vec::new(),
+        power_boundary: PowerBoundary::Pack,
     }
 }
 

@@ -59,7 +59,10 @@ fn sheet() -> Sheet {
         value(&mut truck, at);
         truck
     };
-    Sheet { ends: VALUES.iter().map(|value| [set(*value, -1.0), set(*value, 1.0)]).collect(), ..exactly(&nominal()) }
+    Sheet {
+        ends: VALUES.iter().map(|value| [set(*value, -1.0), set(*value, 1.0)]).collect(),
+        ..exactly(&nominal())
+    }
 }
 
 /// Stops from 8 to 20 m/s, gentle and hard, over hills.

@@ -16,11 +16,15 @@ pub struct Step {
     pub length: f64,
     /// Drawn solid: what is left at the end. Others are hatched: what was taken on the way.
     pub kept: bool,
+    /// Interval of the length.
+    pub range: Option<[f64; 2]>,
 }
 
 const LABEL_WIDTH: f64 = 330.0;
 const BAR_WIDTH: f64 = 360.0;
 const VALUE_WIDTH: f64 = 150.0;
+/// Of a cascade, with intervals.
+const STEP_VALUE_WIDTH: f64 = 265.0;
 const ROW: f64 = 26.0;
 /// Of a chart that a phone can show.
 const NARROW_WIDTH: f64 = 440.0;
@@ -29,7 +33,7 @@ const NARROW_ROW: f64 = 35.0;
 /// Bars below each other, each starting where the one above ended.
 pub fn cascade(title: &str, steps: &[Step]) -> String {
     let height = ROW * steps.len() as f64 + 8.0;
-    let mut svg = opening(title, LABEL_WIDTH + BAR_WIDTH + VALUE_WIDTH, height);
+    let mut svg = opening(title, LABEL_WIDTH + BAR_WIDTH + STEP_VALUE_WIDTH, height);
     svg.push_str(TAKEN);
     for (at, step) in steps.iter().enumerate() {
         let y = ROW * at as f64 + 4.0;
@@ -79,6 +83,17 @@ fn bar(svg: &mut String, step: &Step, (left, width): (f64, f64), (y, height): (f
     let fill = if step.kept { "class=\"kept\"" } else { "fill=\"url(#taken)\" class=\"taken\"" };
     let _ =
         write!(svg, "<rect {fill} x=\"{x:.1}\" y=\"{y:.1}\" width=\"{length:.1}\" height=\"{height:.1}\"/>");
+    // A step grows to the left, from where the one above ended; what is kept grows from nothing.
+    let Some(range) = step.range else { return };
+    let ends = if step.kept { range } else { range.map(|end| step.from + step.length - end) };
+    let [x1, x2] = ends.map(|end| left + width * end.clamp(0.0, 1.0));
+    for class in ["halo", "reach"] {
+        let _ = write!(
+            svg,
+            "<line class=\"{class}\" x1=\"{x1:.1}\" x2=\"{x2:.1}\" y1=\"{0:.1}\" y2=\"{0:.1}\"/>",
+            y + height / 2.0
+        );
+    }
 }
 
 /// A value with its interval.

@@ -1,15 +1,13 @@
 //! The cascade of braking energy, and the ratios side by side.
 
 use askama::Template;
-use backwatt_schema::tables;
 
 use super::methods;
 use super::steps::{self, Steps};
 use crate::answers::{Answers, Balance, Group, UNKNOWN};
 use crate::chart::{self, Dot, Step};
 use crate::figure::{Kind, fixed, markup};
-use crate::sentences::step_name;
-use crate::{ReportError, blending};
+use crate::{ReportError, blending, braking_steps};
 
 #[derive(Template)]
 #[template(path = "cascade.html")]
@@ -17,7 +15,7 @@ struct Cascade {
     /// As markup; empty where nothing is claimed.
     told: String,
     svg: String,
-    rows: Vec<[String; 3]>,
+    rows: Vec<[String; 4]>,
     by_group: Steps,
     method: String,
 }
@@ -45,10 +43,14 @@ pub fn cascade(answers: &Answers) -> Result<String, ReportError> {
     let pilot = answers.of("pilot").next();
     let page = Cascade {
         told: balance.zip(pilot).map_or(String::new(), |(balance, pilot)| {
-            markup(&(told(balance, pilot) + &blending::told(&answers.settings, &answers.balances)))
+            markup(
+                &(told(balance, pilot)
+                    + &braking_steps::refused(balance).map_or(String::new(), |told| format!(" {told}"))
+                    + &blending::told(&answers.settings, &answers.balances)),
+            )
         }),
-        svg: balance.map(drawing).unwrap_or_default(),
-        rows: balance.map(rows).unwrap_or_default(),
+        svg: balance.map(|balance| drawing(balance, pilot)).unwrap_or_default(),
+        rows: balance.map(|balance| rows(balance, pilot)).unwrap_or_default(),
         by_group: steps::by_group(answers),
         method: methods::href("ledger.md"),
     };
@@ -61,9 +63,11 @@ fn told(balance: &Balance, pilot: &Group) -> String {
     let range = range.map_or("no interval".to_owned(), |range| format!("90 % interval {range}"));
     let withheld = balance.figure("energy_attainable_kwh") - balance.figure("energy_recoverable_kwh");
     format!(
-        "Of {} kWh braked at the wheels {} kWh came back to the battery terminals ({range}; {}; {} vehicle-days). At the levels as set {} kWh could have; with the \
+        "Of {} kWh braked at the wheels (90 % interval {} to {}; modelled) {} kWh came back to the battery terminals ({range}; {}; {} vehicle-days). At the levels as set {} kWh could have; with the \
          best level at every instant {} kWh: the levels withheld {} kWh of that, or {} % of the braking energy (by the vehicle data; at the battery terminals, so less than the bar of the level, which is at the wheels before losses and later limits).",
         balance.shown("energy_braking_kwh", 0),
+        pilot.shown("energy_braking_low_kwh", Kind::Energy, 0),
+        pilot.shown("energy_braking_high_kwh", Kind::Energy, 0),
         balance.shown("energy_recovered_p50_kwh", 0),
         pilot.recapture_evidence,
         pilot.vehicle_days,
@@ -77,54 +81,103 @@ fn told(balance: &Balance, pilot: &Group) -> String {
 /// The cascade of the whole pilot by shares alone; nothing where no braking energy is claimed.
 pub fn in_short(answers: &Answers) -> Option<String> {
     let balance = answers.balance_of("pilot", "all").filter(|b| b.figure("energy_braking_kwh") > 0.0)?;
-    let steps = bars(balance, |_, share| format!("{} %", fixed(100.0 * share, 1)));
+    let steps = bars(balance, answers.pilot_group(), |_, share| format!("{} %", fixed(100.0 * share, 1)));
     Some(chart::narrow_cascade(TITLE, &steps))
 }
 
-fn drawing(balance: &Balance) -> String {
+fn drawing(balance: &Balance, pilot: Option<&Group>) -> String {
     let told = |kwh: f64, share: f64| format!("{} kWh, {} %", fixed(kwh, 1), fixed(100.0 * share, 1));
-    chart::cascade(TITLE, &bars(balance, told))
+    chart::cascade(TITLE, &bars(balance, pilot, told))
 }
 
-const TITLE: &str = "Where the braking energy went, by the first limit that binds";
+const TITLE: &str = "Where the braking energy went, by the first limit that binds, with 90 % intervals";
+const RECOVERED: &str = "energy_recovered_p50_kwh";
+const REFUSED: &str = "braking_beyond_acceptance_kwh";
 
 /// `told` puts an energy in kWh and its share of the braking energy in words.
-fn bars(balance: &Balance, told: impl Fn(f64, f64) -> String) -> Vec<Step> {
+fn bars(balance: &Balance, pilot: Option<&Group>, told: impl Fn(f64, f64) -> String) -> Vec<Step> {
     let braking = balance.figure("energy_braking_kwh");
-    let value = |kwh: f64| told(kwh, kwh / braking);
-    let step = |label: &str, kwh: f64, from: f64, length: f64, kept: bool| Step {
-        label: label.to_owned(),
-        value: value(kwh),
-        from,
-        length,
-        kept,
+    let step = |label: &str, share: f64, (from, length): (f64, f64), kept: bool, range: Option<[f64; 2]>| {
+        let ends =
+            |[low, high]: [f64; 2]| format!(" ({} to {})", fixed(100.0 * low, 1), fixed(100.0 * high, 1));
+        let value = told(share * braking, share) + &range.map_or(String::new(), ends);
+        Step { label: label.to_owned(), value, from, length, kept, range }
     };
-    let mut steps = vec![step("braking energy at the wheels", braking, 0.0, 1.0, true)];
+    let mut steps = vec![step("braking energy at the wheels", 1.0, (0.0, 1.0), true, braking_range(pilot))];
     let mut left = 1.0;
-    for column in tables::CASCADE {
-        let kwh = balance.figure(column);
-        let share = kwh / braking;
-        let kept = column == "energy_recoverable_kwh";
-        left -= if kept { 0.0 } else { share };
-        steps.push(step(step_name(column), kwh, if kept { 0.0 } else { left }, share, kept));
+    let mut recoverable = [0.0; 2];
+    for taken in braking_steps::of(balance) {
+        let kept = taken.is_recoverable();
+        if kept {
+            recoverable = taken.range;
+        } else {
+            left -= taken.share;
+        }
+        let from = if kept { 0.0 } else { left };
+        steps.push(step(taken.name(), taken.share, (from, taken.share), kept, Some(taken.range)));
     }
-    let recovered = balance.figure("energy_recovered_p50_kwh");
-    let short = left - recovered / braking;
+    let recovered = balance.figure(RECOVERED) / braking;
+    let came_back = recovered_range(pilot, braking);
+    let short = left - recovered;
     let label = if short >= 0.0 { "recoverable, not recovered" } else { "recovered beyond the sheet" };
-    steps.push(step(label, short * braking, (recovered / braking).min(left), short.abs(), false));
-    steps.push(step("recovered at the battery terminals", recovered, 0.0, recovered / braking, true));
+    let apart = came_back.map(|back| apart((left, recoverable), (recovered, back)));
+    // Beyond the sheet the bar lies on the other side, and its interval with it.
+    let apart = apart.map(|[low, high]| if short >= 0.0 { [low, high] } else { [-high, -low] });
+    steps.push(step(label, short.abs(), (recovered.min(left), short.abs()), false, apart));
+    steps.push(step("recovered at the battery terminals", recovered, (0.0, recovered), true, came_back));
     steps
 }
 
-fn rows(balance: &Balance) -> Vec<[String; 3]> {
-    let row = |name: &str, column: &str| {
+/// The interval of the braking energy itself, in shares of it.
+fn braking_range(pilot: Option<&Group>) -> Option<[f64; 2]> {
+    let pilot = pilot?;
+    let whole = pilot.figure("energy_braking_kwh").filter(|kwh| *kwh > 0.0)?;
+    let end = |column: &str| pilot.figure(column).map(|kwh| kwh / whole);
+    Some([end("energy_braking_low_kwh")?, end("energy_braking_high_kwh")?])
+}
+
+/// The interval of what came back, in shares of the braking energy.
+fn recovered_range(pilot: Option<&Group>, braking: f64) -> Option<[f64; 2]> {
+    let pilot = pilot?;
+    let end = |column: &str| pilot.figure(column).map(|kwh| kwh / braking);
+    Some([end("energy_recovered_p05_kwh")?, end("energy_recovered_p95_kwh")?])
+}
+
+/// The interval of a difference of two figures that err independently.
+///
+/// Source   JCGM 100:2008 (GUM), 5.1.2
+fn apart((from, from_ends): (f64, [f64; 2]), (less, less_ends): (f64, [f64; 2])) -> [f64; 2] {
+    let below = (from - from_ends[0]).hypot(less_ends[1] - less);
+    let above = (from_ends[1] - from).hypot(less - less_ends[0]);
+    [from - less - below, from - less + above]
+}
+
+/// Name, kWh, share of the braking energy and its interval.
+fn rows(balance: &Balance, pilot: Option<&Group>) -> Vec<[String; 4]> {
+    let braking = balance.figure("energy_braking_kwh");
+    let row = |name: &str, column: &str, range: Option<[f64; 2]>| {
         let share = balance.share(balance.figure(column), 1);
-        [name.to_owned(), markup(&balance.shown(column, 2)), markup(&share)]
+        let range = range.map(|ends| ends.map(|end| fixed(100.0 * end, 1)).join(" to "));
+        [name.to_owned(), markup(&balance.shown(column, 2)), markup(&share), range.unwrap_or("–".to_owned())]
     };
-    let mut rows = vec![row("braking energy at the wheels", "energy_braking_kwh")];
-    rows.extend(tables::CASCADE.iter().map(|column| row(step_name(column), column)));
-    rows.push(row("recoverable with the best level at every instant", "energy_attainable_kwh"));
-    rows.push(row("recovered at the battery terminals", "energy_recovered_p50_kwh"));
+    let steps = braking_steps::of(balance);
+    // What has no interval of its own shares that of the step it belongs to, in proportion.
+    let like = |of: &str, column: &str| {
+        let step = steps.iter().find(|step| step.column == of).filter(|step| step.share > 0.0)?;
+        Some(step.range.map(|end| end / step.share * balance.figure(column) / braking))
+    };
+    let within = |of: &str, name: &str, column: &str| row(name, column, like(of, column));
+    let mut rows = vec![row("braking energy at the wheels", "energy_braking_kwh", braking_range(pilot))];
+    for step in &steps {
+        rows.push(row(step.name(), step.column, Some(step.range)));
+        if step.column == REFUSED {
+            rows.push(within(REFUSED, "… of it while nearly full", "braking_refused_full_kwh"));
+            rows.push(within(REFUSED, "… of it while cold", "braking_refused_cold_kwh"));
+        }
+    }
+    let best = "recoverable with the best level at every instant";
+    rows.push(within("energy_recoverable_kwh", best, "energy_attainable_kwh"));
+    rows.push(row("recovered at the battery terminals", RECOVERED, recovered_range(pilot, braking)));
     rows
 }
 

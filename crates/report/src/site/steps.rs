@@ -3,8 +3,8 @@
 use backwatt_schema::tables;
 
 use crate::answers::{Answers, Balance};
+use crate::braking_steps::{self, step_name};
 use crate::figure::{Kind, markup, name, of_cell};
-use crate::sentences::step_name;
 
 /// Groups told of one grouping; the rest is in the CSV.
 const GROUPS: usize = 30;
@@ -33,13 +33,16 @@ pub fn by_group(answers: &Answers) -> Steps {
     Steps { heads, parts }
 }
 
-/// The name, the braking energy in kWh, then shares of it.
+/// The name, the braking energy in kWh, then shares of it, each step with its interval.
 fn row(balance: &Balance) -> Vec<String> {
     let cell = format!("braking_balance.{}.energy_braking_kwh", balance.row);
     let braking = Kind::Energy.si_of("_kwh", balance.figure("energy_braking_kwh"));
     let mut cells =
         vec![markup(&name(&balance.name)), markup(&of_cell(braking, Kind::Energy, 1, false, &cell))];
-    let columns = tables::CASCADE.iter().copied().chain(["energy_recovered_p50_kwh"]);
-    cells.extend(columns.map(|column| markup(&balance.share(balance.figure(column), 1))));
+    cells.extend(braking_steps::of(balance).iter().map(|step| {
+        let share = markup(&balance.share(balance.figure(step.column), 1));
+        format!("{share}<span class=\"under\">{}</span>", step.range_shown())
+    }));
+    cells.push(markup(&balance.share(balance.figure("energy_recovered_p50_kwh"), 1)));
     cells
 }

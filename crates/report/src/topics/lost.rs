@@ -8,8 +8,8 @@ use h3o::CellIndex;
 use super::rows::{Read, Row};
 use super::units::Units;
 use super::ways::Ways;
+use crate::braking_steps::step_name;
 use crate::figure::Kind;
-use crate::sentences::step_name;
 
 /// Places told of in a sentence.
 pub const TOLD: usize = 5;

@@ -9,7 +9,8 @@ pub static BRAKING_BALANCE: Table = Table {
     columns: &COLUMNS,
 };
 
-const P05: &str = "lower end of its 90 % interval at the braking energy as it stands, see segments; ends of segments add up";
+const P05: &str =
+    "lower end of its 90 % interval at the braking energy as it stands, see segments; ends of segments add up";
 const P95: &str = "upper end of the same";
 
 static COLUMNS: [Column; 39] = [
@@ -46,8 +47,20 @@ static COLUMNS: [Column; 39] = [
     number("braking_to_auxiliaries_p95_kwh", "kW.h", "", "0 or more", P95),
     number("energy_recoverable_p05_kwh", "kW.h", "", "0 or more", P05),
     number("energy_recoverable_p95_kwh", "kW.h", "", "0 or more", P95),
-    number("braking_refused_full_kwh", "kW.h", "", "0 or more", "see segments: part of braking_beyond_acceptance"),
-    number("braking_refused_cold_kwh", "kW.h", "", "0 or more", "see segments: part of braking_beyond_acceptance"),
+    number(
+        "braking_refused_full_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "see segments: part of braking_beyond_acceptance",
+    ),
+    number(
+        "braking_refused_cold_kwh",
+        "kW.h",
+        "",
+        "0 or more",
+        "see segments: part of braking_beyond_acceptance",
+    ),
     number("energy_recoverable_low_kwh", "kW.h", "", "0 or more", "see segments: bounds, no interval"),
     number("energy_recoverable_high_kwh", "kW.h", "", "0 or more", "see segments: bounds, no interval"),
     number("energy_attainable_kwh", "kW.h", "", "0 or more", "see segments"),

@@ -5,13 +5,13 @@ const WITHHELD: &str = "no claim: too little braking, sampling too slow, the sto
 /// The answer table: what came back, by whatever the pilot can be cut by, each ratio with its denominator named.
 pub static RECOVERY: Table = Table {
     name: "recovery",
-    version: 2,
+    version: 3,
     one_row_is: "one group of one grouping",
     sorted_by: "grouping, group",
     columns: &COLUMNS,
 };
 
-static COLUMNS: [Column; 62] = [
+static COLUMNS: [Column; 64] = [
     text("grouping", "", "pilot, vehicle, trip, service_day, route, driver, regen_level or temperature_band"),
     text("group", "", "the group's name; (unknown) where the log does not say"),
     text(
@@ -60,15 +60,9 @@ static COLUMNS: [Column; 62] = [
         "kW.h",
         "",
         "0 or more",
-        "lower end of the correction band for sampling and noise",
+        "lower end of its 90 % interval: sampling and noise, heights, and what the logs leave open of mass, rolling and drag",
     ),
-    number(
-        "energy_braking_high_kwh",
-        "kW.h",
-        "",
-        "0 or more",
-        "upper end of the correction band for sampling and noise",
-    ),
+    number("energy_braking_high_kwh", "kW.h", "", "0 or more", "upper end of the same"),
     number("energy_recoverable_kwh", "kW.h", "", "0 or more", "at the battery terminals, level as set"),
     number("energy_recoverable_low_kwh", "kW.h", "", "0 or more", "bound"),
     number("energy_recoverable_high_kwh", "kW.h", "", "0 or more", "bound"),
@@ -163,6 +157,8 @@ static COLUMNS: [Column; 62] = [
     number("range_gain_p05_frac", "1", WITHHELD, "0 or more", "R7, 5th percentile"),
     number("range_gain_p95_frac", "1", WITHHELD, "0 or more", "R7, 95th percentile"),
     number("braking_intensity_frac", "1", WITHHELD, "0 to 1", "R8: braking over tractive energy at the wheels"),
+    number("braking_intensity_p05_frac", "1", WITHHELD, "0 or more", "R8, 5th percentile"),
+    number("braking_intensity_p95_frac", "1", WITHHELD, "0 or more", "R8, 95th percentile"),
     number(
         "consumption_kwh_mi",
         "kW.h/[mi_i]",

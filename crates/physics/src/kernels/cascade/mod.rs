@@ -142,11 +142,7 @@ pub fn acceptance_power(battery: &Acceptance, soc_frac: Option<f64>, temperature
 }
 
 /// Share of its power that nearly full charge leaves a battery, and that cold leaves it.
-pub fn acceptance_left(
-    battery: &Acceptance,
-    soc_frac: Option<f64>,
-    temperature_k: Option<f64>,
-) -> (f64, f64) {
+pub fn acceptance_left(battery: &Acceptance, soc_frac: Option<f64>, temperature_k: Option<f64>) -> (f64, f64) {
     let taper = soc_frac.map_or(1.0, |soc| {
         let room = 1.0 - battery.taper_start_soc;
         if room <= 0.0 { 1.0 } else { ((1.0 - soc) / room).clamp(0.0, 1.0) }

@@ -185,9 +185,10 @@ pub(super) fn cascade_columns<'a>(
     rows: impl Iterator<Item = &'a Cascade>,
 ) -> BatchBuilder {
     let steps: Vec<_> = rows.map(Cascade::steps).collect();
-    tables::CASCADE.into_iter().enumerate().fold(builder, |builder, (step, name)| {
-        builder.number(name, steps.iter().map(|steps| kwh(steps[step])))
-    })
+    tables::CASCADE
+        .into_iter()
+        .enumerate()
+        .fold(builder, |builder, (step, name)| builder.number(name, steps.iter().map(|steps| kwh(steps[step]))))
 }
 
 /// The 90 % interval of each step; within the braking energy, which stands.
