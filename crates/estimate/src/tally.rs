@@ -81,8 +81,18 @@ pub struct Sums {
 }
 
 /// Names of the groupings, in the order they are printed.
-pub const GROUPINGS: [&str; 8] =
-    ["pilot", "vehicle", "route", "driver", "regen_level", "temperature_band", "service_day", "trip"];
+pub const GROUPINGS: [&str; 10] = [
+    "pilot",
+    "vehicle_type",
+    "vehicle",
+    "route",
+    "driver",
+    "regen_level",
+    "level_of_type",
+    "temperature_band",
+    "service_day",
+    "trip",
+];
 
 /// The group of what the log does not name.
 pub(crate) const UNKNOWN: &str = "(unknown)";
@@ -109,9 +119,18 @@ pub fn tally(
         reader.add_errors(row, &features.features(row), of_day, posterior.type_name(), &mut sums);
         let cluster = reader.cluster(row);
         for grouping in GROUPINGS {
-            if let Some(group) = reader.group(grouping, row) {
+            let group = match grouping {
+                "vehicle_type" => Some(posterior.sheet().name.clone()),
+                // Levels of one name are not the same on trucks of another type.
+                "level_of_type" => {
+                    reader.group("regen_level", row).map(|level| format!("{}: {level}", posterior.sheet().name))
+                }
+                _ => reader.group(grouping, row),
+            };
+            if let Some(group) = group {
                 let key = Key { grouping, group, cluster: cluster.clone() };
-                let untold = grouping == "regen_level" && !level_told[features.slot(row)];
+                let of_level = matches!(grouping, "regen_level" | "level_of_type");
+                let untold = of_level && !level_told[features.slot(row)];
                 let sums_here = if untold { sums.of_untold_level() } else { sums.clone() };
                 tally.entry(key).or_default().add(&sums_here);
             }

@@ -18,14 +18,17 @@ pub struct Parts {
     pub force: Spread,
     pub power: Spread,
     pub charge: Spread,
-    pub taper: f64,
-    pub cold_full: f64,
-    pub cold_none: f64,
+    pub taper: Spread,
+    pub cold_full_k: f64,
+    pub cold_none_k: f64,
     pub aux: Spread,
     pub climate: Option<Climate>,
     pub blending: [Blending; 3],
     pub levels: Vec<LevelParts>,
 }
+
+/// How far the temperatures at which a battery accepts less may be off. Common practice, no source. [K]
+const COLD_REACH: Spread = Spread { nominal: 0.0, low: 5.0, high: -5.0 };
 
 /// What may be off by itself.
 #[derive(Clone, Copy, PartialEq)]
@@ -39,6 +42,8 @@ enum Open {
     Force,
     Power,
     Charge,
+    Taper,
+    Cold,
     Warmth,
     Auxiliaries,
     Blending,
@@ -47,7 +52,7 @@ enum Open {
 }
 
 impl Open {
-    const ALL: [Self; 14] = [
+    const ALL: [Self; 16] = [
         Self::Mass,
         Self::Load,
         Self::Drag,
@@ -57,6 +62,8 @@ impl Open {
         Self::Force,
         Self::Power,
         Self::Charge,
+        Self::Taper,
+        Self::Cold,
         Self::Warmth,
         Self::Auxiliaries,
         Self::Blending,
@@ -82,6 +89,7 @@ impl Parts {
     }
 
     fn picked(&self, pick: impl Fn(Open) -> Pick, default_level: Option<&str>) -> Truck {
+        let colder_k = COLD_REACH.pick(pick(Open::Cold));
         let mut truck = Truck {
             mass_empty_kg: self.mass.pick(pick(Open::Mass)),
             payload_kg: self.loads.pick(pick(Open::Load)),
@@ -95,9 +103,9 @@ impl Parts {
             motor_power_max_w: self.power.pick(pick(Open::Power)),
             acceptance: Acceptance {
                 power_max_w: self.charge.pick(pick(Open::Charge)),
-                taper_start_soc: self.taper,
-                cold_full_k: self.cold_full,
-                cold_none_k: self.cold_none,
+                taper_start_soc: self.taper.pick(pick(Open::Taper)),
+                cold_full_k: self.cold_full_k + colder_k,
+                cold_none_k: self.cold_none_k + colder_k,
             },
             battery_warmth: match pick(Open::Warmth) {
                 Pick::Nominal => 0.5,

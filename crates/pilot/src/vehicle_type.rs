@@ -59,6 +59,7 @@ pub fn read(section: &Section<'_, '_>, folder: &Path) -> Option<VehicleType> {
         r.share_or("capacity_error", 0.05, "wear and sheet, from memory, not confirmed").0;
     let battery_efficiency = r.share_or("battery_efficiency", 0.98, "0.96 to 0.99 at 1C, from memory").0;
     let gross_kg = mass + payload;
+    let climate = loads::cab_climate(section);
     let parts = Parts {
         mass: within(&r, "mass_error", mass, 0.03),
         loads,
@@ -71,11 +72,11 @@ pub fn read(section: &Section<'_, '_>, folder: &Path) -> Option<VehicleType> {
         force: force(&r, gross_kg),
         power: power(&r, gross_kg),
         charge: charge(&r, capacity_kwh),
-        taper: r.share_or("charge_taper_start", 0.9, "85 to 95 %, from memory").0,
-        cold_full: r.or("charge_cold_full", Dimension::Temperature, 283.15, "10 degC", MEMORY).0,
-        cold_none: r.or("charge_cold_none", Dimension::Temperature, 253.15, "-20 degC", MEMORY).0,
-        aux: aux(&r),
-        climate: loads::cab_climate(section),
+        taper: taper(&r),
+        cold_full_k: r.or("charge_cold_full", Dimension::Temperature, 283.15, "10 degC", MEMORY).0,
+        cold_none_k: r.or("charge_cold_none", Dimension::Temperature, 253.15, "-20 degC", MEMORY).0,
+        aux: aux(&r, climate.is_some()),
+        climate,
         blending: blending(section),
         levels: levels(section),
     };
@@ -84,7 +85,7 @@ pub fn read(section: &Section<'_, '_>, folder: &Path) -> Option<VehicleType> {
         "as logged; else half-way between outside air and 20 degC",
         "a bound at either end; common practice, no source",
     );
-    if parts.cold_full <= parts.cold_none {
+    if parts.cold_full_k <= parts.cold_none_k {
         let message = "charge_cold_full must lie above charge_cold_none".to_owned();
         section.fault(
             "pilot-out-of-range",
@@ -236,14 +237,27 @@ fn charge(r: &Reader<'_, '_, '_>, capacity_kwh: Option<f64>) -> Spread {
     if stated { Spread::times(value, 1.0, 1.0) } else { Spread::times(value, 0.5, 2.0) }
 }
 
-fn aux(r: &Reader<'_, '_, '_>) -> Spread {
+/// A battery that tapers earlier accepts less.
+fn taper(r: &Reader<'_, '_, '_>) -> Spread {
+    let start = r.share_or("charge_taper_start", 0.9, "85 to 95 %, from memory").0;
+    Spread { nominal: start, low: (start - 0.05).max(0.0), high: (start + 0.05).min(1.0) }
+}
+
+/// What the mean of a drive takes beyond such a figure where nothing says what cab climate takes: up to this. From memory; a cab
+/// takes 1 to 6 kW to heat or cool. [W]
+const CAB_W: f64 = 2000.0;
+
+fn aux(r: &Reader<'_, '_, '_>, knows_climate: bool) -> Spread {
     let source = "500 to 1000 W plus cab climate, from memory, not confirmed";
     let (value, stated) = r.or("aux_power", Dimension::Power, 800.0, "800 W", source);
-    if stated { Spread::times(value, 0.7, 1.5) } else { Spread::times(value, 0.5, 2.5) }
+    let spread = if stated { Spread::times(value, 0.7, 1.5) } else { Spread::times(value, 0.5, 2.5) };
+    Spread { high: spread.high + if knows_climate { 0.0 } else { CAB_W }, ..spread }
 }
 
 /// The motor's share of what the pedal asks, where the file does not say.
 const PEDAL_SHARE: f64 = 0.5;
+/// How far a stated share may be off. Common practice, no source.
+const PEDAL_REACH: f64 = 0.1;
 
 /// Nominal, unfavourable, favourable. An unknown kind lies between the two extremes.
 fn blending(section: &Section<'_, '_>) -> [Blending; 3] {
@@ -262,9 +276,16 @@ fn blending(section: &Section<'_, '_>) -> [Blending; 3] {
         }
         Blending::Parallel { pedal_share: share }
     };
+    // One share stands for what goes with pressure and speed.
+    let ends = |reach: f64| {
+        [0.0, -reach, reach].map(|off| Blending::Parallel { pedal_share: (share + off).clamp(0.0, 1.0) })
+    };
     match section.text("blending").map(|at| at.value).as_deref() {
         Some("friction-only") => [Blending::FrictionOnly; 3],
-        Some("parallel") => [parallel(); 3],
+        Some("parallel") => {
+            parallel();
+            ends(if section.has("pedal_regen_share") { PEDAL_REACH } else { PEDAL_SHARE })
+        }
         Some("series") => [Blending::Series; 3],
         Some("unknown") => [parallel(), Blending::FrictionOnly, Blending::Series],
         None => {

@@ -204,6 +204,12 @@ impl Answers {
         self.groups.iter().filter(move |group| group.grouping == grouping)
     }
 
+    /// The grouping that tells levels apart: by type where there are several, as the levels of each are its own.
+    pub fn level_grouping(&self) -> &'static str {
+        let is_told = self.of("level_of_type").next().is_some() && self.of("vehicle_type").count() > 1;
+        if is_told { "level_of_type" } else { "regen_level" }
+    }
+
     /// A group's name, with day and route where it is a trip.
     pub fn label(&self, group: &Group) -> String {
         match self.trip_places.get(&group.name) {

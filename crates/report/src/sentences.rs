@@ -225,7 +225,7 @@ fn rest(balance: Option<&Balance>, balances: &[Balance], settings: &[SettingRow]
         )
     };
     let head = format!(
-        "Of the braking energy at the wheels, by the first limit that binds (modelled from the vehicle sheet; in brackets 90 % intervals, what the sheet's values leave open of the split): {}{small}.{}",
+        "Of the braking energy at the wheels, by the first limit that binds (modelled from the vehicle sheet; in brackets 90 % intervals: what the sheet's values leave open between their ends): {}{small}.{}",
         list.join(", "),
         braking_steps::refused(balance).map_or(String::new(), |told| format!(" {told}"))
     );

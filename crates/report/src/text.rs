@@ -13,11 +13,13 @@ const ROWS: usize = 12;
 const KM_PER_MILE: f64 = 1.609_344;
 
 /// Groupings and their headings, in the order shown.
-const SHOWN: [(&str, &str); 6] = [
+const SHOWN: [(&str, &str); 8] = [
+    ("vehicle_type", "By vehicle type"),
     ("vehicle", "By vehicle"),
     ("route", "By route"),
     ("driver", "By driver (unadjusted: no ranking of people)"),
     ("regen_level", "By regen level (levels were chosen, not assigned)"),
+    ("level_of_type", "By vehicle type and regen level (levels were chosen, not assigned)"),
     ("temperature_band", "By outside temperature"),
     ("trip", "By trip"),
 ];
@@ -32,7 +34,8 @@ pub fn text(answers: &Answers) -> String {
         let _ = writeln!(out, "{}", wrapped(told.trim_end()));
         out.push('\n');
     }
-    for (grouping, heading) in SHOWN {
+    let other = if answers.level_grouping() == "regen_level" { "level_of_type" } else { "regen_level" };
+    for (grouping, heading) in SHOWN.into_iter().filter(|(grouping, _)| *grouping != other) {
         let groups: Vec<&Group> = answers.of(grouping).collect();
         if groups.is_empty() || (groups.len() == 1 && grouping != "trip" && grouping != "vehicle") {
             continue;

@@ -16,4 +16,5 @@ mod route_edges;
 mod route_town;
 mod routes;
 mod sections;
+mod steps;
 mod truth;

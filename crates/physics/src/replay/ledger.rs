@@ -1,6 +1,6 @@
 //! The account of one interval, and sums of such accounts.
 
-use super::auxiliaries::Loads;
+use super::auxiliaries::{AuxBasis, Loads};
 use super::filled;
 use super::track::{GradeBasis, Track};
 use crate::STANDARD_GRAVITY_M_S2;
@@ -437,11 +437,14 @@ fn book_braking(
     }
 }
 
-/// How often what a sheet leaves open is looked at: an interval of a shorter step seldom tells more than its neighbours. [s]
-const LOOK_EVERY_S: f64 = 3.0;
+/// How often what a sheet leaves open is looked at: an interval of a shorter step seldom tells more than its neighbours.
+const LOOK_EVERY_NS: i64 = 3_000_000_000;
 
-/// What each value of the sheet that is not certain leaves open of the steps; a level or a pedal that nobody knows is one
-/// more such value.
+/// What auxiliaries take while driving, over what they were seen to take at stops. Common practice, no source.
+const STANDING_REACH: [f64; 2] = [1.2, 0.8];
+
+/// What each value of the sheet that is not certain leaves open of the steps; a level that neither log nor sheet names and
+/// auxiliaries seen at stops are each one more such value.
 fn swings(
     track: &Track,
     k: usize,
@@ -452,30 +455,32 @@ fn swings(
     booked: &Cascade,
 ) -> Swings {
     let truck = &sheet.nominal;
-    let split = |truck: &Truck, level: LevelChoice, pedal_used: bool| {
+    let split_at = |truck: &Truck, level: LevelChoice, auxiliaries: f64| {
         let setting = Setting::at(track, k, truck);
-        let moment = setting.moment(level, pedal_used);
+        let mut moment = setting.moment(level, moment.pedal_used);
+        moment.aux_power_w *= auxiliaries;
         Case { truck, conditions: setting.conditions, moment }.split(interval, part)
     };
+    let split = |truck: &Truck, level: LevelChoice| split_at(truck, level, 1.0);
     let mut swings = Swings::default();
-    // An interval looked at stands for the others of its three seconds.
-    let one_in = (LOOK_EVERY_S / track.seconds(k, k + 1)).round().max(1.0);
-    if !k.is_multiple_of(one_in as usize) {
+    // One that holds a look stands for all that does not: it is looked at with a chance of its length over that between looks.
+    let (start_ns, end_ns) = (track.time_ns[k], track.time_ns[k + 1]);
+    if start_ns.div_euclid(LOOK_EVERY_NS) == end_ns.div_euclid(LOOK_EVERY_NS) {
         return swings;
     }
-    let Some(stands) = split(truck, moment.level, moment.pedal_used) else { return swings };
-    let braking_j = booked.total_j() * one_in;
+    let stands_for = (LOOK_EVERY_NS as f64 / (end_ns - start_ns) as f64).max(1.0);
+    let Some(stands) = split(truck, moment.level) else { return swings };
+    let braking_j = booked.total_j() * stands_for;
     for ends in &sheet.ends {
-        let ends = ends.each_ref().map(|truck| split(truck, moment.level, moment.pedal_used));
-        swings.push(braking_j, &stands, ends);
+        swings.push(braking_j, &stands, ends.each_ref().map(|truck| split(truck, moment.level)));
     }
     let is_unknown = level_at(track, k, truck).is_none() && truck.levels.len() > 1;
     let any_level = [LevelChoice::Worst, LevelChoice::Best];
-    let ends = any_level.map(|level| is_unknown.then(|| split(truck, level, moment.pedal_used)).flatten());
+    let ends = any_level.map(|level| is_unknown.then(|| split(truck, level)).flatten());
     swings.push(braking_j, &stands, ends);
-    let may_be_released = pedal_at(track, k).is_none() && truck.blending != Blending::FrictionOnly;
-    let released = may_be_released.then(|| split(truck, moment.level, false)).flatten();
-    swings.push(braking_j, &stands, [released, None]);
+    let is_seen_standing = Loads::at(track, k, truck).basis == AuxBasis::Standing;
+    let at_factor = |factor| is_seen_standing.then(|| split_at(truck, moment.level, factor)).flatten();
+    swings.push(braking_j, &stands, STANDING_REACH.map(at_factor));
     swings
 }
 

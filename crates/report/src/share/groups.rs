@@ -20,7 +20,9 @@ pub fn mask(view: &BatchView<'_>, people: bool, trucks: bool) -> Result<Vec<bool
         let told = match grouping {
             "trip" => false,
             "driver" => people,
-            "vehicle" => trucks,
+            "vehicle" | "vehicle_type" => trucks,
+            // Beside the levels of all trucks it would give away what is left out of it.
+            "level_of_type" => false,
             _ => true,
         };
         if told {

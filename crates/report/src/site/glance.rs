@@ -10,11 +10,13 @@ use crate::topics::Drawing;
 const DRAWN: usize = 10;
 
 /// Groupings and their headings, in the order drawn.
-const GROUPINGS: [(&str, &str); 5] = [
+const GROUPINGS: [(&str, &str); 7] = [
+    ("vehicle_type", "By vehicle type"),
     ("vehicle", "By vehicle"),
     ("route", "By route"),
     ("driver", "By driver, not adjusted: no ranking"),
     ("regen_level", "By regen level, not adjusted"),
+    ("level_of_type", "By type and regen level, not adjusted"),
     ("temperature_band", "By outside air"),
 ];
 
@@ -95,7 +97,8 @@ fn drawn(answers: &Answers) -> Option<Drawn> {
 
 fn lines(answers: &Answers, metric: bool, mark: impl Fn(&Group) -> Option<Mark>) -> Vec<Line> {
     let mut lines = Vec::new();
-    for (grouping, heading) in GROUPINGS {
+    let other = if answers.level_grouping() == "regen_level" { "level_of_type" } else { "regen_level" };
+    for (grouping, heading) in GROUPINGS.into_iter().filter(|(grouping, _)| *grouping != other) {
         let (heading, shown) = with_most_distance(answers, grouping, heading);
         if shown.is_empty() {
             continue;
@@ -110,7 +113,7 @@ fn lines(answers: &Answers, metric: bool, mark: impl Fn(&Group) -> Option<Mark>)
 
 /// A level that no log names is no level.
 fn label(group: &Group, metric: bool) -> String {
-    if group.name == "(unknown)" { "not logged".to_owned() } else { groups::drawn_name(group, metric) }
+    groups::drawn_name(group, metric).replace("(unknown)", "not logged")
 }
 
 /// No group where a grouping holds but one.

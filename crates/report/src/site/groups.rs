@@ -13,8 +13,11 @@ const ROWS: usize = 60;
 /// Trips have pages of their own.
 pub const TRIP_ROWS: usize = 1000;
 
+const LEVELS: &str = "Levels were chosen, not assigned: a difference is an association, not an effect. Routes, loads and weather are not set off here; \
+                      at like work, and on the same trips at another level: above.";
+
 /// Id, heading, and what has to be said first.
-const GROUPINGS: [[&str; 3]; 7] = [
+const GROUPINGS: [[&str; 3]; 8] = [
     ["vehicle", "By vehicle", ""],
     ["route", "By route", ""],
     [
@@ -24,11 +27,8 @@ const GROUPINGS: [[&str; 3]; 7] = [
          Individual figures appear from 10 driving days and 50 kWh of braking energy on. A coaching aid, not a sole \
          basis for discipline or pay.",
     ],
-    [
-        "regen_level",
-        "By regen level",
-        "Levels were chosen, not assigned: a difference is an association, not an effect.",
-    ],
+    ["regen_level", "By regen level", LEVELS],
+    ["level_of_type", "By vehicle type and regen level", LEVELS],
     ["temperature_band", "By outside temperature", ""],
     ["service_day", "By service day", "Cut at 03:00 local time; a trip belongs to the day it began."],
     ["trip", "Every trip", ""],

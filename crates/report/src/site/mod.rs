@@ -51,7 +51,7 @@ pub fn files(answers: &Answers, site: &Site, replays: &Replays) -> Result<Vec<Fi
                 regen::ratios(answers)?,
                 topic("levels")?,
                 topic("otherwise")?,
-                groups("regen_level")?,
+                groups(answers.level_grouping())?,
             ],
         )?,
         shell(

@@ -17,6 +17,8 @@ struct Cascade {
     svg: String,
     rows: Vec<[String; 4]>,
     by_group: Steps,
+    /// Ends of the recovered share with what is open of the braking energy as well.
+    with_braking: String,
     method: String,
 }
 
@@ -52,6 +54,9 @@ pub fn cascade(answers: &Answers) -> Result<String, ReportError> {
         svg: balance.map(|balance| drawing(balance, pilot)).unwrap_or_default(),
         rows: balance.map(|balance| rows(balance, pilot)).unwrap_or_default(),
         by_group: steps::by_group(answers),
+        with_braking: pilot
+            .and_then(|pilot| pilot.range("recapture_of_braking", "frac", Kind::Share, 1))
+            .map_or(String::new(), |range| markup(&range)),
         method: methods::href("ledger.md"),
     };
     Ok(page.render()?)
@@ -87,7 +92,15 @@ pub fn in_short(answers: &Answers) -> Option<String> {
 
 fn drawing(balance: &Balance, pilot: Option<&Group>) -> String {
     let told = |kwh: f64, share: f64| format!("{} kWh, {} %", fixed(kwh, 1), fixed(100.0 * share, 1));
-    chart::cascade(TITLE, &bars(balance, pilot, told))
+    let mut steps = bars(balance, pilot, told);
+    // A whole is all of itself: its interval is one of energy.
+    let whole = pilot.zip(braking_range(pilot)).zip(steps.first_mut());
+    if let Some(((pilot, _), step)) = whole {
+        let end = |column: &str| fixed(pilot.figure(column).unwrap_or_default(), 1);
+        let ends = [end("energy_braking_low_kwh"), end("energy_braking_high_kwh")];
+        step.value = format!("{} kWh ({})", fixed(balance.figure("energy_braking_kwh"), 1), ends.join(" to "));
+    }
+    chart::cascade(TITLE, &steps)
 }
 
 const TITLE: &str = "Where the braking energy went, by the first limit that binds, with 90 % intervals";
@@ -103,7 +116,7 @@ fn bars(balance: &Balance, pilot: Option<&Group>, told: impl Fn(f64, f64) -> Str
         let value = told(share * braking, share) + &range.map_or(String::new(), ends);
         Step { label: label.to_owned(), value, from, length, kept, range }
     };
-    let mut steps = vec![step("braking energy at the wheels", 1.0, (0.0, 1.0), true, braking_range(pilot))];
+    let mut steps = vec![step("braking energy at the wheels", 1.0, (0.0, 1.0), true, None)];
     let mut left = 1.0;
     let mut recoverable = [0.0; 2];
     for taken in braking_steps::of(balance) {
@@ -161,22 +174,16 @@ fn rows(balance: &Balance, pilot: Option<&Group>) -> Vec<[String; 4]> {
         [name.to_owned(), markup(&balance.shown(column, 2)), markup(&share), range.unwrap_or("–".to_owned())]
     };
     let steps = braking_steps::of(balance);
-    // What has no interval of its own shares that of the step it belongs to, in proportion.
-    let like = |of: &str, column: &str| {
-        let step = steps.iter().find(|step| step.column == of).filter(|step| step.share > 0.0)?;
-        Some(step.range.map(|end| end / step.share * balance.figure(column) / braking))
-    };
-    let within = |of: &str, name: &str, column: &str| row(name, column, like(of, column));
     let mut rows = vec![row("braking energy at the wheels", "energy_braking_kwh", braking_range(pilot))];
     for step in &steps {
         rows.push(row(step.name(), step.column, Some(step.range)));
         if step.column == REFUSED {
-            rows.push(within(REFUSED, "… of it while nearly full", "braking_refused_full_kwh"));
-            rows.push(within(REFUSED, "… of it while cold", "braking_refused_cold_kwh"));
+            rows.push(row("… of it while nearly full", "braking_refused_full_kwh", None));
+            rows.push(row("… of it while cold", "braking_refused_cold_kwh", None));
         }
     }
     let best = "recoverable with the best level at every instant";
-    rows.push(within("energy_recoverable_kwh", best, "energy_attainable_kwh"));
+    rows.push(row(best, "energy_attainable_kwh", None));
     rows.push(row("recovered at the battery terminals", RECOVERED, recovered_range(pilot, braking)));
     rows
 }

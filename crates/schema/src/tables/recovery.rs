@@ -12,7 +12,11 @@ pub static RECOVERY: Table = Table {
 };
 
 static COLUMNS: [Column; 64] = [
-    text("grouping", "", "pilot, vehicle, trip, service_day, route, driver, regen_level or temperature_band"),
+    text(
+        "grouping",
+        "",
+        "pilot, vehicle_type, vehicle, trip, service_day, route, driver, regen_level, level_of_type (type: level) or temperature_band",
+    ),
     text("group", "", "the group's name; (unknown) where the log does not say"),
     text(
         "evidence",

@@ -67,8 +67,9 @@ impl Swings {
     /// u² = Σ (a / √3)², below and above each by itself; 90 % lie within 1.645 u
     /// Shape    an end below and one above for each step, both 0 or more
     /// Sign     distances
-    /// Holds    values of a sheet are independent, each equally likely anywhere between its ends, and move the steps in
-    ///          proportion
+    /// Holds    values of a sheet are independent, move the steps in proportion, and lie with half of the probability evenly between
+    ///          belief and either end; several values that can move a step one way alone make its interval too short by a fifth
+    ///          for two and a third for four
     /// Source   JCGM 100:2008 (GUM), 4.3.7 (rectangular), 5.1.2 (independent values) and annex G (coverage); ends of
     ///          unlike length kept apart: derived. Held against draws (JCGM 101:2008) in the laws
     pub fn reach_j(&self) -> [[f64; 2]; STEPS] {
