@@ -22,6 +22,8 @@ pub struct Parts {
     pub cold_full_k: f64,
     pub cold_none_k: f64,
     pub aux: Spread,
+    /// What the climate of a cab takes beyond it where nothing says so.
+    pub cab: Spread,
     pub climate: Option<Climate>,
     pub blending: [Blending; 3],
     pub levels: Vec<LevelParts>,
@@ -46,13 +48,14 @@ enum Open {
     Cold,
     Warmth,
     Auxiliaries,
+    Cab,
     Blending,
     LiftOff,
     Fade,
 }
 
 impl Open {
-    const ALL: [Self; 16] = [
+    const ALL: [Self; 17] = [
         Self::Mass,
         Self::Load,
         Self::Drag,
@@ -66,6 +69,7 @@ impl Open {
         Self::Cold,
         Self::Warmth,
         Self::Auxiliaries,
+        Self::Cab,
         Self::Blending,
         Self::LiftOff,
         Self::Fade,
@@ -73,9 +77,9 @@ impl Open {
 }
 
 impl Parts {
-    /// Every value at the same end.
+    /// Every value at the same end; the base load without a cab's climate, which is told apart.
     pub fn truck(&self, pick: Pick, default_level: Option<&str>) -> Truck {
-        self.picked(|_| pick, default_level)
+        self.picked(|open| if open == Open::Cab { Pick::Nominal } else { pick }, default_level)
     }
 
     /// Of each value that has ends, the truck with it alone at either.
@@ -112,7 +116,7 @@ impl Parts {
                 Pick::Low => 0.0,
                 Pick::High => 1.0,
             },
-            aux_power_w: self.aux.against(pick(Open::Auxiliaries)),
+            aux_power_w: self.aux.against(pick(Open::Auxiliaries)) + self.cab.against(pick(Open::Cab)),
             climate: self.climate,
             blending: self.blending[match pick(Open::Blending) {
                 Pick::Nominal => 0,

@@ -75,7 +75,8 @@ pub fn read(section: &Section<'_, '_>, folder: &Path) -> Option<VehicleType> {
         taper: taper(&r),
         cold_full_k: r.or("charge_cold_full", Dimension::Temperature, 283.15, "10 degC", MEMORY).0,
         cold_none_k: r.or("charge_cold_none", Dimension::Temperature, 253.15, "-20 degC", MEMORY).0,
-        aux: aux(&r, climate.is_some()),
+        aux: aux(&r),
+        cab: Spread { nominal: 0.0, low: 0.0, high: if climate.is_some() { 0.0 } else { CAB_W } },
         climate,
         blending: blending(section),
         levels: levels(section),
@@ -243,15 +244,14 @@ fn taper(r: &Reader<'_, '_, '_>) -> Spread {
     Spread { nominal: start, low: (start - 0.05).max(0.0), high: (start + 0.05).min(1.0) }
 }
 
-/// What the mean of a drive takes beyond such a figure where nothing says what cab climate takes: up to this. From memory; a cab
-/// takes 1 to 6 kW to heat or cool. [W]
+/// What the climate of a cab takes on the mean of a drive, where nothing says so: nothing to this. From memory; a cab takes 1 to
+/// 6 kW to heat or cool. [W]
 const CAB_W: f64 = 2000.0;
 
-fn aux(r: &Reader<'_, '_, '_>, knows_climate: bool) -> Spread {
+fn aux(r: &Reader<'_, '_, '_>) -> Spread {
     let source = "500 to 1000 W plus cab climate, from memory, not confirmed";
     let (value, stated) = r.or("aux_power", Dimension::Power, 800.0, "800 W", source);
-    let spread = if stated { Spread::times(value, 0.7, 1.5) } else { Spread::times(value, 0.5, 2.5) };
-    Spread { high: spread.high + if knows_climate { 0.0 } else { CAB_W }, ..spread }
+    if stated { Spread::times(value, 0.7, 1.5) } else { Spread::times(value, 0.5, 2.5) }
 }
 
 /// The motor's share of what the pedal asks, where the file does not say.

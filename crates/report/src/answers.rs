@@ -116,6 +116,9 @@ pub struct Answers {
     /// Day and route of each trip, to find it again by.
     #[serde(skip)]
     pub trip_places: BTreeMap<String, String>,
+    /// Service day of each trip, where it has one.
+    #[serde(skip)]
+    pub trip_days: BTreeMap<String, String>,
     /// Vehicle of each trip.
     #[serde(skip)]
     pub trip_vehicles: BTreeMap<String, String>,
@@ -185,6 +188,7 @@ impl Answers {
             program: input.program.clone(),
             metric: input.metric,
             trip_places: BTreeMap::new(),
+            trip_days: BTreeMap::new(),
             trip_vehicles: BTreeMap::new(),
             event_places: BTreeMap::new(),
             sentences,
@@ -225,6 +229,9 @@ impl Answers {
         let vehicles = view.texts("vehicle_id")?;
         for row in 0..view.rows() {
             self.trip_vehicles.insert(ids.value(row).to_owned(), vehicles.value(row).to_owned());
+            if let Some(day) = text_at(days, row) {
+                self.trip_days.insert(ids.value(row).to_owned(), day.to_owned());
+            }
             let place: Vec<&str> = [text_at(days, row), text_at(routes, row)].into_iter().flatten().collect();
             if !place.is_empty() {
                 self.trip_places.insert(ids.value(row).to_owned(), format!("({})", place.join(", ")));

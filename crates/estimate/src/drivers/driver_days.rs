@@ -339,7 +339,7 @@ mod tests {
         DriverDays {
             days: BTreeMap::from([(key(driver), day(miles))]),
             types: BTreeMap::new(),
-            examples: BTreeMap::from([((driver.to_owned(), Habit::LateBraking), vec![example])]),
+            examples: BTreeMap::from([((driver.to_owned(), Habit::TookFriction), vec![example])]),
         }
     }
 

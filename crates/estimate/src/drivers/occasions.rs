@@ -10,9 +10,9 @@ use super::driver_days::{DriverTables, Key, Trips};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Habit {
     /// Avoidable loss of stops that went into the friction brakes.
-    LateBraking,
+    TookFriction,
     /// Avoidable loss of the other stops.
-    Anticipation,
+    BegunLate,
     /// Slowing down, to no stop, with more than the motor takes.
     BeyondMotor,
     LowLevel,
@@ -22,8 +22,8 @@ pub enum Habit {
 
 impl Habit {
     pub const ALL: [Habit; 6] = [
-        Habit::LateBraking,
-        Habit::Anticipation,
+        Habit::TookFriction,
+        Habit::BegunLate,
         Habit::BeyondMotor,
         Habit::LowLevel,
         Habit::Speed,
@@ -36,8 +36,8 @@ impl Habit {
 
     pub fn name(self) -> &'static str {
         match self {
-            Habit::LateBraking => "late hard braking",
-            Habit::Anticipation => "little anticipation",
+            Habit::TookFriction => "stops that took friction",
+            Habit::BegunLate => "stops begun late",
             Habit::BeyondMotor => "slowing beyond the motor",
             Habit::LowLevel => "regen level set low",
             Habit::Speed => "speed",
@@ -48,8 +48,8 @@ impl Habit {
     /// What its energy is against; `None` for a habit that only compares with others.
     pub fn reference(self) -> Option<&'static str> {
         match self {
-            Habit::LateBraking | Habit::Anticipation => Some(
-                "a gentle stop (the reference of R12): even slowing over the length of the gentlest tenth of stops at the place",
+            Habit::TookFriction | Habit::BegunLate => Some(
+                "a gentle stop (the reference of avoidable loss): even slowing over the length of the gentlest tenth of stops at the place",
             ),
             Habit::BeyondMotor => Some("a motor without a limit of torque or power"),
             Habit::LowLevel => Some("at each instant the level that gives most, at the same speeds"),
@@ -62,10 +62,10 @@ impl Habit {
 
     pub fn caution(self) -> &'static str {
         match self {
-            Habit::LateBraking => {
+            Habit::TookFriction => {
                 "Safe stopping comes first: never brake later or less than traffic asks, and use the brake pedal whenever in doubt."
             }
-            Habit::Anticipation => "Keep the distance to the vehicle ahead; traffic decides part of it.",
+            Habit::BegunLate => "Keep the distance to the vehicle ahead; traffic decides part of it.",
             Habit::BeyondMotor => "Nothing is said against braking hard where it is needed.",
             Habit::LowLevel => {
                 "On ice, snow or wet leaves follow the manufacturer's instruction, often a lower level. Coasting costs less than \
@@ -100,7 +100,7 @@ pub(super) struct Occasion {
 impl Occasion {
     /// Part of the avoidable loss.
     pub fn is_stop(&self) -> bool {
-        matches!(self.habit, Habit::LateBraking | Habit::Anticipation)
+        matches!(self.habit, Habit::TookFriction | Habit::BegunLate)
     }
 }
 
@@ -132,7 +132,7 @@ fn stops(of: &DriverTables<'_>, trips: &Trips<'_>, events: &Events<'_>) -> Resul
         let event = events.ending_at(trip, times.value(row));
         let is_hard = event.is_some_and(|event| events.friction_share(event) >= FRICTION_SHARE);
         Some(Occasion {
-            habit: if is_hard { Habit::LateBraking } else { Habit::Anticipation },
+            habit: if is_hard { Habit::TookFriction } else { Habit::BegunLate },
             key: Key {
                 driver: driver.to_owned(),
                 vehicle: vehicles.value(row).to_owned(),

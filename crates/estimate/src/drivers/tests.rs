@@ -87,8 +87,8 @@ fn driver_day(miles: f64, payload_ton: f64, consumption: f64, avoidable: f64) ->
         hour_h_mi: 10.0 * miles,
         ..DriverDay::default()
     };
-    day.habits_kwh[Habit::LateBraking.place()] = 0.25 * avoidable_kwh;
-    day.habits_kwh[Habit::Anticipation.place()] = 0.75 * avoidable_kwh;
+    day.habits_kwh[Habit::TookFriction.place()] = 0.25 * avoidable_kwh;
+    day.habits_kwh[Habit::BegunLate.place()] = 0.75 * avoidable_kwh;
     day.occasions = [1; Habit::ALL.len()];
     day
 }
@@ -259,7 +259,7 @@ fn stop_habits_add_up_to_the_avoidable_loss() {
     for (driver, own) in figures(&of_drivers, "avoidable loss") {
         let sum: f64 = (0..view.rows())
             .filter(|row| names.value(*row) == driver)
-            .filter(|row| matches!(kinds.value(*row), "late hard braking" | "little anticipation"))
+            .filter(|row| matches!(kinds.value(*row), "stops that took friction" | "stops begun late"))
             .map(|row| energy.value(row))
             .sum();
         let loss = own["raw_kwh_mi"] * own["distance_mi_day"];

@@ -73,7 +73,7 @@ fn energy<'a>(of: &'a Assumption, days: &[&VehicleDay], covers: Covers) -> Row<'
         evidence: evidence(sums.moving_s, sums.measured_moving_s, sums.inferred_moving_s),
     };
     let measure = match covers {
-        Covers::Driving => "R9 consumption: net use while driving over distance",
+        Covers::Driving => "consumption: net use while driving over distance",
         Covers::Trips => "net use while driving and at the stops of trips over distance",
     };
     judged(of, "energy per distance", measure.to_owned(), "kW.h/[mi_i]", &measured)

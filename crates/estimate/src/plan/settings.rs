@@ -68,10 +68,10 @@ impl Measure {
 
     pub fn as_str(self) -> &'static str {
         match self {
-            Measure::Braking => "R1 recapture of braking: recovered over braking energy at the wheels",
-            Measure::Use => "R4 recapture of use: recovered over gross discharge",
-            Measure::NetUse => "R5 recapture over net use: recovered over net use",
-            Measure::RangeGain => "R7 range gain: returned at the dc link over net use",
+            Measure::Braking => "recapture of braking: recovered over braking energy at the wheels",
+            Measure::Use => "recapture of use: recovered over gross discharge",
+            Measure::NetUse => "recapture over net use: recovered over net use",
+            Measure::RangeGain => "range gain: returned at the dc link over net use",
         }
     }
 }

@@ -39,7 +39,7 @@ const GAP_PARTS: [&str; 8] = [
     "the model of the plan's scenario less the plan",
 ];
 const SEASONS: [&str; 3] = ["all", "winter", "spring"];
-const HABITS: [&str; 3] = ["late hard braking", "little anticipation", "regen level set low"];
+const HABITS: [&str; 3] = ["stops that took friction", "stops begun late", "regen level set low"];
 
 /// Groupings of `recovery` and how many groups each has.
 fn groupings(pilot: &Pilot) -> [(&'static str, usize); 8] {

@@ -138,12 +138,14 @@ fn told(trip: &OfTrip<'_>, row: usize, sums: &TripSums<'_>, metric: bool) -> Res
     );
     match sums.recovered()? {
         Some((low, middle, high)) => told.push_str(&format!(
-            ", and {} kWh did ({} of braking energy, {} to {} kWh, the ends of the segments added up; evidence: {}).",
+            ", and {} kWh did ({} of braking energy, {} to {} kWh, the ends of the segments added up; evidence: {}; by the estimate, \
+             which takes a sensor's offset out of logged power: the sums below are as logged).{}",
             kwh(middle, 2, metric),
             share(middle),
             kwh(low, 2, metric),
             kwh(high, 2, metric),
-            weakest(sums)?
+            weakest(sums)?,
+            if middle > recoverable { " More came back than the vehicle data allows: it is too low here." } else { "" }
         )),
         None => told.push_str("; what came back is not claimed here."),
     }

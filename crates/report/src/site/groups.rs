@@ -43,12 +43,18 @@ struct Section {
     svgs: Option<[String; 2]>,
     /// Of the columns after the group's name.
     heads: Vec<Head>,
-    rows: Vec<Vec<Cell>>,
+    parts: Vec<Part>,
     more: usize,
     /// What to keep in mind, each once, numbered from 1.
     cautions: Vec<String>,
     method: String,
     root: &'static str,
+}
+
+/// Rows under a heading of their own, folded away; under none where there is but one part.
+struct Part {
+    summary: String,
+    rows: Vec<Vec<Cell>>,
 }
 
 struct Head {
@@ -65,17 +71,18 @@ struct Cell {
 /// Every group of one grouping, as a section of a page beside the overview.
 pub fn section(answers: &Answers, grouping: &str, replays: &Replays) -> Result<String, ReportError> {
     let groups: Vec<&Group> = answers.of(grouping).collect();
-    table(answers, grouping, &groups, replays, "")
+    table(answers, grouping, &[(String::new(), groups)], replays, "")
 }
 
-/// Some of the groups; `root` leads from the page's folder to the report's.
+/// Some of the groups in parts, each with its heading as markup; `root` leads from the page's folder to the report's.
 pub fn table(
     answers: &Answers,
     grouping: &str,
-    groups: &[&Group],
+    parts: &[(String, Vec<&Group>)],
     replays: &Replays,
     root: &'static str,
 ) -> Result<String, ReportError> {
+    let groups: Vec<&Group> = parts.iter().flat_map(|(_, groups)| groups).copied().collect();
     let Some([id, heading, note]) = GROUPINGS.into_iter().find(|[id, ..]| *id == grouping) else {
         return Ok(String::new());
     };
@@ -97,6 +104,7 @@ pub fn table(
     {
         columns.retain(|column| column.hover != CLAIMED_ON);
     }
+    let is_shown = |group: &Group| shown.iter().any(|one| std::ptr::eq(*one, group));
     let row = |group: &&Group| {
         let markup = named(group, answers, &cautions, replays, root);
         let name = Cell { markup, hover: String::new(), is_words: true };
@@ -111,7 +119,12 @@ pub fn table(
             .iter()
             .map(|column| Head { markup: markup(&column.head), hover: column.hover })
             .collect(),
-        rows: shown.iter().map(row).collect(),
+        parts: parts
+            .iter()
+            .map(|(summary, groups)| (summary, groups.iter().filter(|group| is_shown(group))))
+            .map(|(summary, groups)| Part { summary: summary.clone(), rows: groups.map(row).collect() })
+            .filter(|part| !part.rows.is_empty())
+            .collect(),
         more: groups.len() - shown.len(),
         cautions: cautions.iter().map(|caution| markup(&figure::prose(caution))).collect(),
         method: methods::href("evidence.md"),
@@ -197,20 +210,21 @@ fn columns(first: &Group) -> Vec<Column> {
             "where recovered energy is claimed: the denominator of the next",
             |group| number(group, "energy_braking_paired", "kwh", Kind::Energy, 1, "modelled"),
         ),
-        column("recovered / braking, %", "R1: recovered over braking energy at the wheels", |group| {
+        column("recovered / braking, %", "recovered over braking energy at the wheels", |group| {
             with_range(group, "recapture_of_braking", "frac", Kind::Share, 1, &back(group))
         }),
-        column("recovered / recoverable, %", "R2: over what the level as set could have taken in", |group| {
+        column("recovered / recoverable, %", "over what the level as set could have taken in", |group| {
             number(group, "recapture_of_recoverable", "frac", Kind::Share, 1, &group.recapture_evidence)
         }),
-        column("recovered / gross discharge, %", "R4: over all energy out of the battery in trips", |group| {
+        column("recovered / gross discharge, %", "over all energy out of the battery in trips", |group| {
             number(group, "recapture_of_use", "frac", Kind::Share, 1, &group.recapture_evidence)
         }),
-        column("range gain: dc link / net use, %", "R7: returned at the dc link over net use", |group| {
+        column("range gain: dc link / net use, %", "returned at the dc link over net use", |group| {
             number(group, "range_gain", "frac", Kind::Share, 1, &group.recapture_evidence)
         }),
-        column(&format!("{distance} carried by regen"), "R10", |group| {
-            number(group, "carried_by_regen", "mi", Kind::Distance, 0, &group.recapture_evidence)
+        column(&format!("{distance} carried by regen"), "distance that regen paid for", |group| {
+            let digits = usize::from(group.grouping == "trip");
+            number(group, "carried_by_regen", "mi", Kind::Distance, digits, &group.recapture_evidence)
         }),
         column(&format!("claimed on, % of {distance}"), CLAIMED_ON, |group| {
             number(group, "recapture_distance_share", "frac", Kind::Share, 0, &group.recapture_evidence)
@@ -240,6 +254,9 @@ fn number(group: &Group, stem: &str, unit: &str, kind: Kind, digits: usize, evid
 /// A number with its interval and what it rests on below it.
 fn with_range(group: &Group, stem: &str, unit: &str, kind: Kind, digits: usize, evidence: &str) -> Cell {
     let cell = number(group, stem, unit, kind, digits, &figure::plain(evidence));
+    if group.figure(&format!("{stem}_{unit}")).is_none() {
+        return cell;
+    }
     let range = group
         .range(stem, unit, kind, digits.min(2))
         .map_or(String::new(), |range| format!("<span class=\"under\">{}</span>", markup(&range)));

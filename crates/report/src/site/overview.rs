@@ -24,7 +24,8 @@ struct Overview<'a> {
 struct Told {
     question: &'static str,
     lead: String,
-    rest: String,
+    /// Sentence by sentence.
+    rest: Vec<String>,
     href: String,
     more: String,
 }
@@ -53,6 +54,9 @@ const ORDER: [&str; 16] = [
 const FURTHER: [(&str, usize); 6] =
     [("levels", 4), ("logs", 3), ("coaching", 2), ("packs", 2), ("time", 2), ("coverage", 2)];
 
+/// An answer of more sentences is told by its first and a list.
+const LEAD_SENTENCES: usize = 4;
+
 pub fn body(answers: &Answers) -> Result<String, ReportError> {
     let told = ORDER.iter().filter_map(|id| sentence(answers, id).or_else(|| topic(answers, id))).collect();
     let (rows, rejected) = (answers.trust.rows_in(), answers.trust.rows_rejected());
@@ -73,7 +77,7 @@ fn sentence(answers: &Answers, id: &str) -> Option<Told> {
     Some(Told {
         question: sentence.question,
         lead: markup(&sentence.text),
-        rest: markup(&sentence.more),
+        rest: sentences(&sentence.more).map(markup).collect(),
         href: match id {
             "use" => "use.html",
             "rest" => "regen.html#cascade",
@@ -82,6 +86,20 @@ fn sentence(answers: &Answers, id: &str) -> Option<Told> {
         }
         .to_owned(),
         more: "The figures".to_owned(),
+    })
+}
+
+/// Sentence by sentence: a point between digits ends none.
+fn sentences(text: &str) -> impl Iterator<Item = &str> {
+    let mut rest = text.trim();
+    std::iter::from_fn(move || {
+        if rest.is_empty() {
+            return None;
+        }
+        let end = rest.find(". ").map_or(rest.len(), |at| at + 1);
+        let (one, after) = rest.split_at(end);
+        rest = after.trim_start();
+        Some(one)
     })
 }
 
@@ -95,15 +113,20 @@ fn topic(answers: &Answers, id: &str) -> Option<Told> {
     let further = FURTHER.iter().find(|(of, _)| *of == id).map_or(0, |(_, n)| *n);
     let lacking = if further > 0 && !topic.answer.is_empty() { topic.missing.as_slice() } else { &[] };
     let beyond = topic.answer.iter().filter(|told| !lead.contains(told));
-    let rest: Vec<&str> = beyond.take(further).chain(lacking).map(String::as_str).collect();
+    let lead = lead.join(" ");
+    let mut told: Vec<&str> = sentences(&lead).collect();
+    // What takes more sentences to answer is a list under its first.
+    let kept = if told.len() > LEAD_SENTENCES { 1 } else { told.len() };
+    let rest = told.split_off(kept);
+    let rest = rest.into_iter().chain(beyond.take(further).chain(lacking).flat_map(|told| sentences(told)));
     let more = match topic.answer.len() {
         0 | 1 => topic.heading.to_owned(),
         n => format!("All {n} findings: {}", topic.heading),
     };
     Some(Told {
         question: topic.question,
-        lead: markup(&lead.join(" ")),
-        rest: markup(&rest.join(" ")),
+        lead: markup(&told.join(" ")),
+        rest: rest.map(markup).collect(),
         href: format!("{}#{}", entry(topic.id).file(), topic.id),
         more,
     })

@@ -191,36 +191,31 @@ fn rows(balance: &Balance, pilot: Option<&Group>) -> Vec<[String; 4]> {
 /// Name, stem of the column, what is divided by what, and what it answers.
 const RATIOS: [[&str; 4]; 6] = [
     [
-        "R1 recapture of braking",
+        "recapture of braking",
         "recapture_of_braking",
         "recovered / braking energy at the wheels",
         "how much of the braking came back",
     ],
     [
-        "R2 recapture of recoverable",
+        "recapture of recoverable",
         "recapture_of_recoverable",
         "recovered / recoverable at the level as set",
         "regen withheld by the truck, and errors of sheet or model; not the driver",
     ],
     [
-        "R4 recapture of use",
+        "recapture of use",
         "recapture_of_use",
         "recovered / gross discharge",
         "often what “percent regen” means (common practice, no source)",
     ],
-    ["R5 recapture over net use", "recapture_over_net_use", "recovered / net use", "also quoted as “percent”"],
+    ["recapture over net use", "recapture_over_net_use", "recovered / net use", "also quoted as “percent”"],
     [
-        "R7 range gain",
+        "range gain",
         "range_gain",
         "returned at the dc link / net use (modelled where it is not logged)",
         "how much further the same charge goes",
     ],
-    [
-        "R8 braking intensity",
-        "braking_intensity",
-        "braking / tractive energy at the wheels",
-        "route and driver",
-    ],
+    ["braking intensity", "braking_intensity", "braking / tractive energy at the wheels", "route and driver"],
 ];
 
 pub fn ratios(answers: &Answers) -> Result<String, ReportError> {
@@ -263,7 +258,7 @@ fn carried(group: &Group) -> Ratio {
     };
     let range = group.range("carried_by_regen", "mi", Kind::Distance, 0);
     Ratio {
-        name: "R10 carried by regen",
+        name: "carried by regen",
         value: markup(&value),
         range: markup(&range.unwrap_or(UNKNOWN.to_owned())),
         formula: "distance × returned at the dc link / (net use + returned at the dc link)",

@@ -49,6 +49,30 @@ pub fn all(answers: &Answers, site: &Site, replays: &Replays) -> Result<Trips, R
     by_vehicle(answers, site, replays)
 }
 
+/// Trips of one vehicle by service day, which stand together; those without one first.
+fn by_day<'a>(answers: &Answers, trips: &[&'a Group], replays: &Replays) -> Vec<(String, Vec<&'a Group>)> {
+    let mut days: BTreeMap<&str, Vec<&Group>> = BTreeMap::new();
+    for trip in trips {
+        let day = answers.trip_days.get(&trip.name).map_or("", String::as_str);
+        days.entry(day).or_default().push(trip);
+    }
+    let told = |(day, trips): (&str, Vec<&'a Group>)| {
+        let miles: f64 = trips.iter().filter_map(|trip| trip.figure("distance_mi")).sum();
+        let replayed = trips.iter().filter(|trip| replays.contains_key(&trip.name)).count();
+        let replayed = if replayed == 0 { String::new() } else { format!(", {replayed} to replay") };
+        let several = if trips.len() == 1 { "" } else { "s" };
+        let summary = format!(
+            "{}: {} trip{several}, {} {}{replayed}",
+            if day.is_empty() { "no date" } else { day },
+            trips.len(),
+            trips[0].other(Kind::Distance.si_of("_mi", miles), Kind::Distance, 1),
+            trips[0].unit(Kind::Distance),
+        );
+        (markup(&summary), trips)
+    };
+    days.into_iter().map(told).collect()
+}
+
 fn by_vehicle(answers: &Answers, site: &Site, replays: &Replays) -> Result<Trips, ReportError> {
     let mut vehicles: BTreeMap<&str, Vec<&Group>> = BTreeMap::new();
     for trip in answers.of("trip") {
@@ -58,7 +82,7 @@ fn by_vehicle(answers: &Answers, site: &Site, replays: &Replays) -> Result<Trips
     let (mut rows, mut files, mut unit) = (Vec::new(), Vec::new(), String::new());
     for (at, (vehicle, trips)) in vehicles.iter().enumerate() {
         let path = format!("trips/vehicle-{:02}.html", at + 1);
-        let body = groups::table(answers, "trip", trips, replays, "../")?;
+        let body = groups::table(answers, "trip", &by_day(answers, trips, replays), replays, "../")?;
         let title = format!("Trips of {}", cut(vehicle, 40));
         let html = page(site, Here { title: &title, entry: Entry::Trips, depth: 1 }, &body, &[])?;
         let whole = answers.of("vehicle").find(|group| group.name == *vehicle);

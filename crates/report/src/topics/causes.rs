@@ -90,13 +90,29 @@ pub fn in_short(check: &Row<'_>, gaps: &[Row<'_>], units: Units) -> Read<Option<
     Ok(Some(if most == parts[2] {
         let way = if side < 0.0 { "high" } else { "low" };
         format!(
-            "on the load, hills, weather and level the plan itself assumes, the model puts the plan's number {most_of_it} too {way}"
+            "on the load, hills, weather and level the plan itself assumes, the model puts the plan's number {most_of_it} too {way}{}",
+            taken_back(&gap, side, most, units)?
         )
     } else if most == parts[0] {
         format!("the trucks use {most_of_it} {} than the model expects of them", more_or_less(side))
     } else {
         format!("what was driven otherwise than planned takes {most_of_it} {}", more_or_less(side))
     }))
+}
+
+/// What the other parts take back of the greatest, so that the gap itself is left.
+fn taken_back(gap: &Gap<'_>, side: f64, most: f64, units: Units) -> Read<String> {
+    let whole = side * gap.whole.number("gap_p50_kwh_mi")?.unwrap_or(0.0);
+    let back = most - whole;
+    Ok(if back > 0.0 {
+        format!(
+            "; how and with what was driven took {} of that back, which leaves the {}",
+            amount(back, units),
+            amount(whole, units)
+        )
+    } else {
+        String::new()
+    })
 }
 
 /// Each part of the gap in turn.

@@ -46,6 +46,14 @@ const CAPACITY: [grid::Column; 8] = [
     remarks("rests on", |row, _| row.words("why")),
 ];
 
+const LEARNED: [grid::Column; 5] = [
+    words("vehicle", |row, _| row.words("vehicle_id")),
+    figure("stated, kWh", |row, _| row.fixed("before_p50", 1)),
+    figure("by meter and driving, kWh", |row, _| row.fixed("value_p50", 1)),
+    figure("90 % interval", |row, _| row.range(["value_p05", "value_p95"], Kind::Energy, 1)),
+    words("evidence", |row, _| row.words("evidence")),
+];
+
 /// A vehicle's consumption at the reference, with its interval.
 fn normalised(row: &Row<'_>, _: Units) -> Read<String> {
     let value = row.shown("reference_kwh_mi", Kind::PerDistance, 3)?;
@@ -83,7 +91,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     }
     if shown.is_empty() {
         topic.miss(
-            "No change over time can be told: that takes dated logs of ten days and more of a driver or a vehicle. State the day of a coaching, of new firmware or tyres in the pilot file ([[events]]), and it is looked at.",
+            "No change over time can be told: that takes dated logs of ten days and more of a driver or a vehicle. Whoever runs the analysis can state the day of a coaching, of new firmware or tyres ([[events]] in the pilot file); it is then looked at.",
         );
     } else {
         topic.tell(told(shown.len() - alike.len(), &alike, hidden, units)?);
@@ -94,11 +102,11 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         }
         if !is_stated {
             topic.miss(
-                "Nothing is told of before and after coaching, firmware, tyres or a season: the pilot file states no day of any. State one there ([[events]]), and this is answered.",
+                "Nothing is told of before and after coaching, firmware, tyres or a season: no day of any was stated. Tell whoever runs the analysis the day ([[events]] in the pilot file), and this is answered.",
             );
         }
         topic.notes.push(
-            "Looked for: what [[events]] of the pilot file name (coaching, firmware, tyres, a season), and a day after which a driver or a truck uses more or less than before. A change is after less before, from each one's own baseline, less what would have been found if nothing had changed: who stood out by chance falls back. Below \
+            "Looked for: stated days (coaching, firmware, tyres, a season), and a day after which a driver or a truck uses more or less than before. A change is after less before, from each one's own baseline, less what would have been found if nothing had changed: who stood out by chance falls back. Below \
              zero saves energy. Other things may have changed on the same day. Normalised: what a truck takes with the pilot's mean payload in air between 59 and 72 °F (15 and 22 °C), on the mean route and by \
              the mean driver.",
         );
@@ -116,7 +124,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
 
 fn told(findings: usize, alike: &[Row<'_>], hidden: usize, units: Units) -> Read<String> {
     let head = if findings == 0 {
-        "No change and no truck out of line can be told".to_owned()
+        "No change over time can be told, and no truck is out of line".to_owned()
     } else {
         format!("{} of a change or of a truck out of line", counted(findings, "finding"))
     };
@@ -158,7 +166,7 @@ fn unseen(alike: &[Row<'_>], units: Units) -> Read<String> {
     };
     let shown = |half: f64| units.figure(Kind::PerDistance.si_of("_kwh_mi", half), Kind::PerDistance, 3);
     Ok(format!(
-        ", each known to within ± {} ({of_least}) to ± {} {} ({of_most}) only, so that less would go unseen",
+        " (less than {} for {of_least} to {} {} for {of_most} would go unseen)",
         shown(*least),
         shown(*most),
         units.per_distance()
@@ -194,6 +202,47 @@ fn sentence(row: &Row<'_>, units: Units) -> Read<String> {
     ))
 }
 
+fn below_stated(vehicles: &[String]) -> String {
+    if vehicles.is_empty() {
+        return " No whole interval lies below what is stated.".to_owned();
+    }
+    format!(" Wholly below what is stated: {} (worn, or stated too high).", listed(vehicles))
+}
+
+/// The same with driving and the vehicle data taken in.
+fn with_driving(topic: &mut Topic, tables: &Tables, units: Units) -> Read<()> {
+    let (mut rows, mut told, mut below) = (Vec::new(), Vec::new(), Vec::new());
+    for row in tables.rows(&tables::CALIBRATION) {
+        let ends = row.number("value_p05")?.zip(row.number("value_p95")?);
+        if row.text("unknown")? != "capacity" || ends.is_none() || row.text("vehicle_id")?.is_empty() {
+            continue;
+        }
+        let stated = row.number("before_p50")?;
+        if ends.zip(stated).is_some_and(|((_, high), stated)| high < stated) {
+            below.push(row.words("vehicle_id")?);
+        }
+        let range = row.range(["value_p05", "value_p95"], Kind::Energy, 1)?;
+        told.push(format!("{} {} ({range})", row.words("vehicle_id")?, row.fixed("value_p50", 1)?));
+        rows.push(row);
+    }
+    if rows.is_empty() {
+        return Ok(());
+    }
+    topic.tell(format!(
+        "With driving and the vehicle data taken in as well, which is what every other page reckons with: {} kWh (90 %).{}",
+        listed(&told),
+        below_stated(&below)
+    ));
+    topic.grids.push(Grid::new(
+        "Capacity, with driving and the vehicle data taken in",
+        &tables::CALIBRATION,
+        &rows,
+        &LEARNED,
+        units,
+    )?);
+    Ok(())
+}
+
 fn battery(topic: &mut Topic, tables: &Tables, units: Units) -> Read<()> {
     let capacity = tables.rows(&tables::CAPACITY);
     let (mut measured, mut below) = (Vec::new(), Vec::new());
@@ -219,21 +268,14 @@ fn battery(topic: &mut Topic, tables: &Tables, units: Units) -> Read<()> {
         );
         return Ok(());
     }
-    let below = if below.is_empty() {
-        String::new()
-    } else {
-        format!(
-            " Of {} the whole interval lies below what is stated: worn, or stated too high.",
-            listed(&below)
-        )
-    };
     topic.tell(format!(
-        "Between state of charge 0 and 1, by the charger's meter alone: {}.{below} With driving and the vehicle data taken in as well it is the capacity under \
-         \u{201c}What the logs say of the sheet\u{201d} on the page Trust: narrower, and what the other pages reckon with.",
-        listed(&measured)
+        "What the batteries hold between state of charge 0 and 1, by the charger's meter alone: {}.{}",
+        listed(&measured),
+        below_stated(&below)
     ));
+    with_driving(topic, tables, units)?;
     topic.grids.push(Grid::new(
-        "Capacity, measured against stated",
+        "Capacity by the charger's meter alone, against stated",
         &tables::CAPACITY,
         &capacity,
         &CAPACITY,

@@ -35,7 +35,7 @@ const COLUMNS: [grid::Column; 13] = [
     figure("{miles} a day", |row, _| row.shown("effect_mi_day", Kind::Distance, 1)),
     page_only(figure("{kWh/mile}", |row, _| row.shown("effect_kwh_mi", Kind::PerDistance, 4))),
     page_only(figure("not adjusted, {kWh/mile}", |row, _| row.shown("raw_kwh_mi", Kind::PerDistance, 3))),
-    page_only(figure("chance of the quarter that costs most, %", |row, _| {
+    page_only(figure("chance of being among the dearest quarter of drivers, %", |row, _| {
         Ok(chance(row.number("worst_quarter_probability_frac")?))
     })),
     page_only(figure("compared with", |row, _| row.whole("drivers_compared"))),

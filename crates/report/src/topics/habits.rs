@@ -44,7 +44,7 @@ const OWN: [grid::Column; 8] = [
 
 /// Habits of those for whom there is a figure.
 pub fn grid(rows: &[Row<'_>], units: Units) -> Read<Option<Grid>> {
-    let caption = "Habits, at the battery terminals a driving day; plus costs energy; only late hard braking and little anticipation can be added";
+    let caption = "Habits, at the battery terminals a driving day; plus costs energy; only stops that took friction and stops begun late can be added";
     grid_of(rows, caption, &COLUMNS, units)
 }
 
@@ -91,7 +91,8 @@ pub fn of_all(named: &[Row<'_>], shown: &[Row<'_>]) -> Read<Option<String>> {
         match costly(driver, shown)? {
             Some(row) => {
                 let whole = row.fixed("effect_kwh_day", 2)?;
-                dearer.push(format!("{} {habit}, {kwh} of the {whole} kWh a day", name(driver)));
+                let untold = untold(person)?;
+                dearer.push(format!("{} {habit}, {kwh} of the {whole} kWh a day{untold}", name(driver)));
             }
             None => others.push(format!("{} {habit}, {kwh} kWh a day", name(driver))),
         }
@@ -105,6 +106,21 @@ pub fn of_all(named: &[Row<'_>], shown: &[Row<'_>]) -> Read<Option<String>> {
         cut(": ", dearer),
         cut("; where consumption as a whole is not above the average: ", others),
     )))
+}
+
+/// " (not compared: regen level set low)": what may be the cause as well.
+fn untold(rows: &[Row<'_>]) -> Read<String> {
+    let mut habits = Vec::new();
+    for row in rows {
+        if row.number(ABOVE)?.is_none() {
+            habits.push(row.text("habit")?.to_owned());
+        }
+    }
+    Ok(if habits.is_empty() {
+        String::new()
+    } else {
+        format!(" (not compared, see the sheet: {})", listed(&habits))
+    })
 }
 
 /// So many, behind a word; nothing of none.

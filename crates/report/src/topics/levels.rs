@@ -35,9 +35,9 @@ const REPLAYED: [grid::Column; 10] = [
     figure("90 %", |row, _| {
         row.range(["energy_recoverable_p05_kwh", "energy_recoverable_p95_kwh"], Kind::Energy, 1)
     }),
-    figure("of braking, %", |row, _| row.percent("recoverable_share_frac", 1)),
+    figure("recoverable / braking, %", |row, _| row.percent("recoverable_share_frac", 1)),
     figure("would be recovered, kWh", |row, _| row.fixed("energy_recovered_p50_kwh", 1)),
-    figure("90 %", |row, _| {
+    figure("90 %, the level's own doubt", |row, _| {
         row.range(["energy_recovered_p05_kwh", "energy_recovered_p95_kwh"], Kind::Energy, 1)
     }),
     words("evidence", |row, _| row.words("evidence")),
@@ -56,7 +56,7 @@ fn replayed(tables: &Tables, units: Units, topic: &mut Topic) -> Read<()> {
     }
     topic.notes.push(
         "The same driving at another level is the model's answer, beside the comparison above and never merged with it: speeds as driven, only the level's own limits others, and of \
-         what could be recovered the same share arrives as did. A stronger level costs where the truck was let roll; replay --with level=… bounds that. Recovered may exceed what the model holds recoverable: the vehicle data is then a little too pessimistic, and the share that arrives above one. Off still gives back where the brake pedal commands regen as well. Levels were chosen, not assigned.",
+         what could be recovered the same share arrives as did. A stronger level costs where the truck was let roll. Would be recovered starts from what was recovered as driven and shifts it by the levels' difference; its interval holds that difference alone, not what is open of the recovered energy itself. Recovered may exceed what the model holds recoverable: the vehicle data is then a little too pessimistic, and the share that arrives above one. Off still gives back where the brake pedal commands regen as well. Levels were chosen, not assigned.",
     );
     topic.grids.push(Grid::new(
         "The same driving at each level, by the model",

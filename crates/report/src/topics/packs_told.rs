@@ -72,18 +72,18 @@ fn of_fitted(cases: &[Case<'_>], tells_charging: bool) -> Read<Option<String>> {
     )))
 }
 
-/// "90 %, 84 to over 99; 3 vehicle-days; inferred".
+/// "finished on 90 of 100 such days, interval 84 to over 99; 3 vehicle-days; inferred".
 fn told_of(row: &Row<'_>) -> Read<String> {
     Ok(format!("{}; {}; {}", chance(row)?, days(row)?, row.words("evidence")?))
 }
 
-/// "90 %, 84 to over 99".
+/// "on 90 of 100 such days, 84 to over 99".
 fn chance(row: &Row<'_>) -> Read<String> {
     let (probability, interval) = (probability(row)?, interval(row)?);
     Ok(if interval == probability {
-        format!("{probability} %")
+        format!("on {probability} of 100 such days")
     } else {
-        format!("{probability} %, {interval}")
+        format!("on {probability} of 100 such days, {interval}")
     })
 }
 

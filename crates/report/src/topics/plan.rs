@@ -94,7 +94,7 @@ fn drawing(checks: &[Row<'_>]) -> Read<Option<Drawing>> {
     }))
 }
 
-/// "energy: harbour, winter", "regen share: R1 recapture of braking".
+/// "energy: harbour, winter", "regen share: recapture of braking".
 fn label(row: &Row<'_>) -> Read<String> {
     let assumption = row.words("assumption")?;
     let what = assumption.strip_suffix(" per distance").unwrap_or(&assumption);

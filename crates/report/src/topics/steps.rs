@@ -51,7 +51,7 @@ fn by_themselves<'a>(habits: &[Row<'a>], out: &[Row<'a>]) -> Read<Vec<Row<'a>>> 
         let habit = row.text("habit")?;
         let is_told = out.iter().any(|told| told.text("habit").ok() == Some(habit));
         // Standing has no reference but none at all, and deliveries are in it.
-        let has_reference = matches!(habit, LOW_LEVEL | "late hard braking" | "little anticipation");
+        let has_reference = matches!(habit, LOW_LEVEL | "stops that took friction" | "stops begun late");
         if let Some(kwh) =
             row.number("energy_kwh_day")?.filter(|kwh| *kwh >= WORTH_KWH_DAY && has_reference && !is_told)
         {
@@ -65,10 +65,10 @@ fn by_themselves<'a>(habits: &[Row<'a>], out: &[Row<'a>]) -> Read<Vec<Row<'a>>> 
 /// What may be done about a habit; nothing where hands should be off it.
 fn action(habit: &str) -> Option<&'static str> {
     Some(match habit {
-        "late hard braking" => {
+        "stops that took friction" => {
             "Before stops you know, lift off earlier and let regen do more of the slowing; use the brake pedal whenever in doubt."
         }
-        "little anticipation" => {
+        "stops begun late" => {
             "Where a stop can be seen coming, lift off sooner and roll up to it; keep the distance to the vehicle ahead."
         }
         LOW_LEVEL => "On dry roads, try the stronger regen level on the routes where it feels right.",

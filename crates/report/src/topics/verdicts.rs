@@ -100,19 +100,35 @@ pub fn lead(assumptions: &[Assumption<'_>], gaps: &[Row<'_>], units: Units) -> R
             _ => open.push(one.name()?),
         }
     }
-    let readings: usize = assumptions.iter().map(|one| one.readings.len()).sum();
-    let read = if readings > assumptions.len() {
-        format!("; a share that names no denominator is read in several ways, {readings} readings in all")
-    } else {
-        String::new()
-    };
     Ok(format!(
-        "The plan makes {}{read}.{}{}{}",
+        "The plan makes {}.{}{}{}{}",
         counted(assumptions.len(), "assumption"),
         part(agrees, "agrees", "agree"),
         part(differs, "differs", "differ"),
         part(open, "cannot be told yet", "cannot be told yet"),
+        by_reading(assumptions)?,
     ))
+}
+
+/// A share that names no denominator stands in picture and table once for each thing it may be a share of.
+fn by_reading(assumptions: &[Assumption<'_>]) -> Read<String> {
+    let (mut agree, mut differ, mut readings) = (0, 0, 0);
+    for row in assumptions.iter().flat_map(|one| &one.readings) {
+        readings += 1;
+        match row.text("verdict")? {
+            "agrees" => agree += 1,
+            "differs" => differ += 1,
+            _ => {}
+        }
+    }
+    Ok(if readings == assumptions.len() {
+        String::new()
+    } else {
+        format!(
+            " A share that names no denominator is held against each thing it may be a share of: of {readings} readings in all {agree} agree, {differ} differ and {} cannot be told.",
+            readings - agree - differ
+        )
+    })
 }
 
 /// " 2 agree: one; another."
@@ -158,7 +174,7 @@ pub fn unstated(assumptions: &[Assumption<'_>], units: Units) -> Read<Vec<String
     Ok(told)
 }
 
-/// "R1 recapture of braking (recovered over braking energy)": a name with what it stands for.
+/// "recapture of braking (recovered over braking energy)": a name with what it stands for.
 fn bracketed(measure: &str) -> String {
     match measure.split_once(": ") {
         Some((name, formula)) => format!("{name} [{formula}]"),

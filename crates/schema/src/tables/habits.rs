@@ -6,7 +6,7 @@ const NOT_COMPARED: &str = "not compared, and why_not_shown says why";
 /// What a driver's difference is made of. Habits are the driver's doing, so none of them is allowed for in `drivers`.
 pub static HABITS: Table = Table {
     name: "habits",
-    version: 1,
+    version: 2,
     one_row_is: "one driver and one habit",
     sorted_by: "driver_id, habit",
     columns: &COLUMNS,
@@ -17,7 +17,7 @@ static COLUMNS: [Column; 16] = [
     text(
         "habit",
         "",
-        "late hard braking; little anticipation (these two add up to the avoidable loss); slowing beyond the motor; regen level \
+        "stops that took friction; stops begun late (these two add up to the avoidable loss); slowing beyond the motor; regen level \
          set low; speed; standing with auxiliaries on. Only the first two can be added",
     ),
     text("why_not_shown", "compared", "why there is no figure, or no comparison with the others"),

@@ -6,6 +6,9 @@ use super::frame::{Frame, MARGIN};
 
 const CLASSES: usize = 5;
 
+/// Width of a letter or digit of the legend on the mean, so that no label touches the next swatch.
+const LETTER: f64 = 7.6;
+
 /// Upper bounds of all classes but the last: as many cells in each, rounded to two digits for the legend.
 pub fn bounds(mut values: Vec<f64>) -> Vec<f64> {
     if values.is_empty() {
@@ -29,16 +32,15 @@ fn two_digits(value: f64) -> f64 {
 
 pub fn legend(svg: &mut String, what: &str, bounds: &[f64], frame: &Frame) {
     let y = frame.height + 20.0;
-    let step = ((frame.width - 2.0 * MARGIN - 30.0) / CLASSES as f64).min(150.0);
+    let mut x = MARGIN;
     let _ = write!(svg, "<text x=\"{MARGIN}\" y=\"{y:.0}\">{what}</text>");
     for class in 0..=bounds.len() {
         let label = match (class.checked_sub(1).and_then(|i| bounds.get(i)), bounds.get(class)) {
             (None, Some(high)) => format!("under {}", plain(*high)),
             (Some(low), Some(high)) => format!("{} to {}", plain(*low), plain(*high)),
-            (Some(low), None) => format!("{} and more", plain(*low)),
+            (Some(low), None) => format!("over {}", plain(*low)),
             (None, None) => "all".to_owned(),
         };
-        let x = MARGIN + step * class as f64;
         let _ = write!(
             svg,
             "<rect class=\"cell q{class}\" x=\"{x:.0}\" y=\"{:.0}\" width=\"18\" height=\"14\"/><text x=\"{:.0}\" y=\"{:.0}\">{label}</text>",
@@ -46,6 +48,7 @@ pub fn legend(svg: &mut String, what: &str, bounds: &[f64], frame: &Frame) {
             x + 23.0,
             y + 23.0
         );
+        x += 34.0 + LETTER * label.len() as f64;
     }
 }
 
