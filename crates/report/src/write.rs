@@ -15,7 +15,7 @@ use crate::shell::Site;
 use crate::source::Source;
 use crate::topics::{self, Tables};
 use crate::trust::Trust;
-use crate::{ReportError, ReportInput, ReportOptions, balance, export, named_events, site};
+use crate::{ReportError, ReportInput, ReportOptions, balance, export, named_events, refused, site};
 
 /// Tables too long for JSON: one row for each event of each trip.
 static LONG: [&Table; 3] = [&tables::BRAKING_EVENTS, &tables::STOPS, &tables::CHARGES];
@@ -68,6 +68,7 @@ pub fn write(
     if !censor.leaves() {
         exports.write(&tables::TRIPS, &trips)?;
         LONG.iter().try_for_each(|table| exports.write_each_vehicle(table))?;
+        exports.write(&tables::REJECTS, &refused::first(&source, layout)?)?;
     }
     for table in topics::SHOWN {
         let Some(batch) = estimates.batch(table) else { continue };

@@ -35,6 +35,16 @@ impl Layout {
         self.root.join("rejects").join(format!("file-{}.parquet", safe_name(shown)))
     }
 
+    /// Every table of refused rows, by name.
+    pub fn rejects(&self) -> Vec<PathBuf> {
+        let entries = std::fs::read_dir(self.root.join("rejects"));
+        let files = entries.into_iter().flatten().flatten().map(|entry| entry.path());
+        let is_table = |path: &PathBuf| path.extension().is_some_and(|ending| ending == "parquet");
+        let mut tables: Vec<PathBuf> = files.filter(is_table).collect();
+        tables.sort();
+        tables
+    }
+
     pub fn rejects_of_vehicle(&self, vehicle_id: &str) -> PathBuf {
         self.root.join("rejects").join(format!("vehicle-{}.parquet", safe_name(vehicle_id)))
     }

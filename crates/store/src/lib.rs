@@ -16,5 +16,6 @@ pub use error::StoreError;
 pub use hold::Hold;
 pub use layout::{Layout, safe_name};
 pub use parquet_file::{
-    Provenance, TableWriter, read_table, read_table_columns, read_table_if_present, write_table,
+    Provenance, TableWriter, read_table, read_table_columns, read_table_if_present, read_table_start,
+    write_table,
 };

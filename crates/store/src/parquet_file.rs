@@ -116,12 +116,27 @@ pub fn read_table_columns(
     RecordBatch::try_new(Arc::new(schema), some.columns().to_vec()).map_err(|e| arrow_fault(path, &e))
 }
 
+/// Reads the first rows of a table, however long it is.
+pub fn read_table_start(path: &Path, table: &'static Table, rows: usize) -> Result<RecordBatch, StoreError> {
+    let some = read_rows(path, table, None, Some(rows))?;
+    RecordBatch::try_new(table.schema(), some.columns().to_vec()).map_err(|e| arrow_fault(path, &e))
+}
+
 fn arrow_fault(path: &Path, error: &arrow::error::ArrowError) -> StoreError {
     let source = parquet::errors::ParquetError::ArrowError(error.to_string());
     StoreError::Parquet { doing: "read", path: path.to_owned(), source }
 }
 
 fn read(path: &Path, table: &'static Table, columns: Option<&[&str]>) -> Result<RecordBatch, StoreError> {
+    read_rows(path, table, columns, None)
+}
+
+fn read_rows(
+    path: &Path,
+    table: &'static Table,
+    columns: Option<&[&str]>,
+    most: Option<usize>,
+) -> Result<RecordBatch, StoreError> {
     let parquet = |source| StoreError::Parquet { doing: "read", path: path.to_owned(), source };
     let file = File::open(path).map_err(|e| StoreError::io("read", path, e))?;
     let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(parquet)?;
@@ -141,7 +156,12 @@ fn read(path: &Path, table: &'static Table, columns: Option<&[&str]>) -> Result<
         Some(names) => ProjectionMask::columns(builder.parquet_schema(), names.iter().copied()),
         None => ProjectionMask::all(),
     };
-    let reader = builder.with_projection(mask).with_batch_size(ROW_GROUP_ROWS).build().map_err(parquet)?;
+    let builder = builder.with_projection(mask).with_batch_size(ROW_GROUP_ROWS);
+    let builder = match most {
+        Some(rows) => builder.with_limit(rows),
+        None => builder,
+    };
+    let reader = builder.build().map_err(parquet)?;
     let schema = reader.schema();
     let batches = reader.collect::<Result<Vec<_>, _>>().map_err(|e| arrow_fault(path, &e))?;
     concat_batches(&schema, &batches).map_err(|e| arrow_fault(path, &e))

@@ -7,7 +7,7 @@ use askama::Template;
 use super::glance::{self, Glance};
 use crate::ReportError;
 use crate::answers::Answers;
-use crate::figure::{counted, markup};
+use crate::figure::{self, counted, markup};
 use crate::shell::Entry;
 
 #[derive(Template)]
@@ -19,6 +19,8 @@ struct Overview<'a> {
     trips: String,
     rows: String,
     refused: String,
+    /// What the names of types stand for; empty where no type is known.
+    types: String,
 }
 
 struct Told {
@@ -68,6 +70,7 @@ pub fn body(answers: &Answers) -> Result<String, ReportError> {
         trips: counted(answers.trust.trips),
         rows: counted(rows),
         refused: format!("{share:.2} %"),
+        types: markup(&stand_for(answers)),
     };
     Ok(page.render()?)
 }
@@ -130,6 +133,21 @@ fn topic(answers: &Answers, id: &str) -> Option<Told> {
         href: format!("{}#{}", entry(topic.id).file(), topic.id),
         more,
     })
+}
+
+/// "light3 (mass 3900 kg, 3 packs of 20 kW.h); medium5 (…)", as the pilot file states them.
+fn stand_for(answers: &Answers) -> String {
+    let of = |name: &str, key: &str| {
+        let key = format!("vehicle_types.{name}.{key}");
+        answers.settings.iter().find(|setting| setting.key == key).map(|setting| figure::scrub(&setting.value))
+    };
+    let one = |name: &str| {
+        let packs = of(name, "packs").zip(of(name, "pack_energy"));
+        let packs = packs.map_or(String::new(), |(packs, each)| format!(", {packs} packs of {each}"));
+        let mass = of(name, "mass").map_or(String::new(), |mass| format!(" ({mass} empty{packs})"));
+        format!("{}{mass}", figure::name(&figure::scrub(name)))
+    };
+    types(answers).into_iter().map(one).collect::<Vec<_>>().join("; ")
 }
 
 /// Names of the vehicle types, from the settings they have.

@@ -7,7 +7,7 @@ use askama::Template;
 use super::methods;
 use crate::answers::{Answers, Group, UNKNOWN};
 use crate::figure::{Kind, counted, fixed, markup, name, prose};
-use crate::{ReportError, SettingRow, worth};
+use crate::{ReportError, SettingRow, refused, worth};
 
 /// Files listed; the rest is in the CSV beside it.
 const FILES: usize = 300;
@@ -143,10 +143,18 @@ fn lines(answers: &Answers) -> Vec<String> {
     let share = if rows == 0 { 0.0 } else { 100.0 * trust.rows_rejected() as f64 / rows as f64 };
     let read = vec![
         format!(
-            "{} rows read, {} refused whole ({} %): each stands in the rejects of the run, a table beside this report, with reason, file and line.",
+            "{} rows read, {} refused whole ({} %): each stands in the rejects of the run with reason, file and line{}.",
             counted(rows),
             counted(trust.rows_rejected()),
-            fixed(share, 2)
+            fixed(share, 2),
+            if answers.taken_out.is_empty() {
+                format!(
+                    "; here as tables/rejects.csv, the first {} without the rows as they stood",
+                    counted(refused::MOST as u64)
+                )
+            } else {
+                String::new()
+            }
         ),
         format!(
             "{} trips; {} min within them lost to gaps, {} min masked because signals were frozen. No energy is built across either.",

@@ -58,13 +58,16 @@ fn replayed(tables: &Tables, units: Units, topic: &mut Topic) -> Read<()> {
         "The same driving at another level is the model's answer, beside the comparison above and never merged with it: speeds as driven, only the level's own limits others, and of \
          what could be recovered the same share arrives as did. A stronger level costs where the truck was let roll. Would be recovered starts from what was recovered as driven and shifts it by the levels' difference; its interval holds that difference alone, not what is open of the recovered energy itself. Recovered may exceed what the model holds recoverable: the vehicle data is then a little too pessimistic, and the share that arrives above one. Off still gives back where the brake pedal commands regen as well. Levels were chosen, not assigned.",
     );
-    topic.grids.push(Grid::new(
-        "The same driving at each level, by the model",
-        &tables::LEVEL_WHAT_IF,
-        &rows,
-        &REPLAYED,
-        units,
-    )?);
+    topic.grids.push(
+        Grid::new(
+            "The same driving at each level, by the model",
+            &tables::LEVEL_WHAT_IF,
+            &rows,
+            &REPLAYED,
+            units,
+        )?
+        .folded(),
+    );
     Ok(())
 }
 

@@ -132,7 +132,7 @@ fn told_signals(rows: &[Row<'_>]) -> Read<Vec<String>> {
         );
         told.push(match best {
             Some(row) => format!(
-                "{of}; {} would bring ± {} % (lacking on {}).",
+                "{of}; {} would bring it to ± {} % (lacking on {}).",
                 row.text("signal")?,
                 row.percent("half_width_recovered_frac", 1)?,
                 counted(row.count("vehicles_lacking")?.unwrap_or(0) as usize, "vehicle")

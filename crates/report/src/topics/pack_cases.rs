@@ -188,17 +188,19 @@ mod tests {
         let fitted = told::fitted(&cases, false).expect("a sentence");
         assert_eq!(
             plain(&fitted.join(" ")),
-            "van has 3 packs, enough as driven on every route and season but these: coast in winter, not shown to be enough (94.8 %, 95 to over 99; \
-             4 vehicle-days; inferred). The other: ridge in winter (over 99 %; 4 vehicle-days; inferred)."
+            "van has 3 packs, enough as driven on every route and season but these: coast in winter, not shown to be enough (on 94.8 of 100 such days, 95 to over 99; \
+             4 vehicle-days; inferred). The other: ridge in winter (on over 99 of 100 such days; 4 vehicle-days; inferred)."
         );
         let days = told::other_days(&cases, &[AS_DRIVEN, "cold"], false).expect("a sentence");
         assert_eq!(
             plain(&days.join(" ")),
-            "Of the other kinds of day (cold) the 3 packs of van are not shown to be enough on coast in winter (cold: 60 %, 60 to over 99)."
+            "Of the other kinds of day (cold) the 3 packs of van are not shown to be enough on coast in winter (cold: on 60 of 100 such days, 60 to over 99)."
         );
         let fewest = plain(&told::fewest(&cases, false).expect("a sentence"));
         assert!(
-            fewest.contains("2 in 1 and 4 in 1. Least sure of these: 4 packs, van on coast in winter (97 %"),
+            fewest.contains(
+                "2 in 1 and 4 in 1. Least sure of these: 4 packs, van on coast in winter (on 97 of 100"
+            ),
             "{fewest}"
         );
     }

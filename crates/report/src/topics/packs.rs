@@ -128,7 +128,7 @@ fn by_kind(rows: &[Row<'_>], cases: &[Case<'_>], kinds: &[&str], tells_charging:
             Head::words(if kind.contains(", ") { format!("all together: {kind}") } else { (*kind).to_owned() });
         heads.push(if at == 0 || at + 1 == kinds.len() { head } else { head.page_only() });
     }
-    heads.extend([Head::figures("n"), Head::words("evidence, as driven").page_only()]);
+    heads.extend([Head::figures("n"), Head::words("evidence of the fewest, as driven").page_only()]);
     let mut filled = Vec::new();
     for case in cases {
         let mut cells = named(case, tells_charging)?;

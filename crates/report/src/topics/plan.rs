@@ -111,6 +111,24 @@ fn reads_by_row(row: &Row<'_>) -> Read<bool> {
     Ok(row.text("assumption")? == "range" || !row.text("could_be_true_of")?.is_empty())
 }
 
+/// Of a range without a verdict: it may be told all the same that it is no shorter than what still agrees.
+fn no_shorter(row: &Row<'_>, units: Units) -> Read<Option<String>> {
+    let is_open = row.text("assumption")? == "range" && row.text("verdict")? == "cannot tell";
+    let ends = row.number("value_p05")?.zip(row.number("margin_low")?);
+    if !is_open || ends.is_none_or(|(low, least)| low < least) {
+        return Ok(None);
+    }
+    Ok(Some(format!(
+        "Range, {}: planned {}, driven {} (90 % interval {}; {}; {} vehicle-days): no shorter than what still agrees; whether longer cannot be told.",
+        row.scope(&SCOPE)?,
+        row.in_unit("plan_value", units)?,
+        row.in_unit("value_p50", units)?,
+        row.range_in_unit(["value_p05", "value_p95"])?,
+        row.words("evidence")?,
+        row.whole("vehicle_days")?,
+    )))
+}
+
 /// What would bring a verdict, and what to keep in mind.
 fn remark(row: &Row<'_>, _: Units) -> Read<String> {
     let mut parts = Vec::new();
@@ -152,6 +170,9 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         if row.text("assumption")?.starts_with("energy") {
             topic.tell(verdicts::energy(row, &gaps, units)?);
         }
+    }
+    for row in &checks {
+        topic.answer.extend(no_shorter(row, units)?);
     }
     for sentence in verdicts::unstated(&assumptions, units)? {
         topic.tell(sentence);

@@ -99,7 +99,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     topic.notes.push(
         "Cells of about 130 m (430 ft); numbers are those of the table. Distances into a route run along its typical round. This map is for the pilot's own use: \
          cells with a dashed edge lie within 300 m (0.2 miles) of where a vehicle stays overnight, which may be somebody's home, or have fewer than ten passes or two \
-         vehicles. map-to-share.svg beside this page leaves them out. Lost: braked at the wheels and not back at the battery. The interval of a cell leaves out what the vehicle data may be off by, which all cells share. Where battery power is not \
+         vehicles. The file map-to-share.svg in the folder of this report leaves them out. Lost: braked at the wheels and not back at the battery. The interval of a cell leaves out what the vehicle data may be off by, which all cells share. Where battery power is not \
          logged nobody saw where energy came back: recovered is then split by where it was recoverable.",
     );
     let caption = "The cells that lost most braking energy, by their numbers on the map; where they lie as H3 cells stands in the files";

@@ -278,8 +278,9 @@ mod tests {
         let told = lead(&found, &[], US).expect("a sentence");
         assert_eq!(
             plain(&told),
-            "The plan makes 3 assumptions; a share that names no denominator is read in several ways, 5 readings in all. None agrees. 1 differs: regen share of the whole pilot. 2 cannot be told yet: \
-             energy of van; regen share of the whole pilot."
+            "The plan makes 3 assumptions. None agrees. 1 differs: regen share of the whole pilot. 2 cannot be told yet: energy of van; regen share \
+             of the whole pilot. A share that names no denominator is held against each thing it may be a share of: of 5 readings in all 0 agree, \
+             3 differ and 2 cannot be told."
         );
     }
 
@@ -327,7 +328,7 @@ mod tests {
             assert_eq!(
                 cause.as_deref(),
                 Some(
-                    "on the load, hills, weather and level the plan itself assumes, the model puts the plan's number 0.360 kWh/mile too high"
+                    "on the load, hills, weather and level the plan itself assumes, the model puts the plan's number 0.360 kWh/mile too high; how and with what was driven took 0.060 of that back, which leaves the 0.300"
                 )
             );
         }
