@@ -57,13 +57,18 @@ export const narrow = (browser, folder, pages) =>
 /** Every number beside a cell stands below its table, and every remark there has its number in the table. */
 export const notes = (browser, folder, pages) =>
   each(browser, folder, pages, { javaScriptEnabled: false }, async (tab, page, fault) => {
-    const tables = await tab.evaluate(() => [...document.querySelectorAll("div.scroll")].map((at) => {
-      const list = at.nextElementSibling?.matches("ol.remarks") ? at.nextElementSibling : null;
-      return {
-        marks: [...at.querySelectorAll("sup")].flatMap((sup) => sup.textContent.replace(/[[\]]/g, "").split(", ")),
-        remarks: list ? [...list.children].map((_, n) => String(n + 1)) : [],
-      };
-    }));
+    const tables = await tab.evaluate(() => {
+      const marks = (at) => [...at.querySelectorAll("sup")].flatMap((sup) => sup.textContent.replace(/[[\]]/g, "").split(", "));
+      const remarks = (list) => (list ? [...list.children].map((_, n) => String(n + 1)) : []);
+      // Tables folded by day share one list below them all.
+      const folded = [...document.querySelectorAll("section#trip")].filter((at) => at.querySelector("details"));
+      const alone = [...document.querySelectorAll("div.scroll")].filter((at) => !folded.some((section) => section.contains(at)));
+      const below = (at) => (at.nextElementSibling?.matches("ol.remarks") ? at.nextElementSibling : null);
+      return [
+        ...folded.map((at) => ({ marks: marks(at), remarks: remarks(at.querySelector("ol.remarks")) })),
+        ...alone.map((at) => ({ marks: marks(at), remarks: remarks(below(at)) })),
+      ];
+    });
     for (const { marks, remarks } of tables) {
       marks.filter((mark) => !remarks.includes(mark)).forEach((mark) => fault(`no remark [${mark}] below its table`));
       remarks.filter((remark) => !marks.includes(remark)).forEach((remark) => fault(`remark ${remark} has no mark in its table`));
