@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use arrow::array::RecordBatch;
+use backwatt_schema::unit::parse_quantity;
 use backwatt_schema::{BatchError, BatchView, number_at, tables, text_at};
 use serde::Serialize;
 
@@ -173,13 +174,11 @@ impl Answers {
         trust: Trust,
     ) -> Result<Self, BatchError> {
         let mut groups = groups(recovery, input.metric)?;
-        // Bands in the order of their degrees, which is not that of their letters; the unknown one last.
-        let degrees = |group: &Group| match group.grouping.as_str() {
-            "temperature_band" => group.name.split(' ').next().and_then(|n| n.parse().ok()).unwrap_or(f64::MAX),
-            _ => 0.0,
-        };
         for band in groups.chunk_by_mut(|a, b| a.grouping == b.grouping) {
-            band.sort_by(|a, b| degrees(a).total_cmp(&degrees(b)));
+            band.sort_by(|a, b| {
+                let ((of_a, at_a), (of_b, at_b)) = (place(a, &input.settings), place(b, &input.settings));
+                of_a.cmp(of_b).then(at_a.total_cmp(&at_b))
+            });
         }
         let balances = balances(balance)?;
         let sentences = crate::sentences::all(&groups, &balances, &trust, &input.settings);
@@ -246,6 +245,28 @@ impl Answers {
 
     pub fn balance_of(&self, grouping: &str, name: &str) -> Option<&Balance> {
         self.balances.iter().find(|b| b.grouping == grouping && b.name == name)
+    }
+}
+
+/// Bands go in the order of their degrees, which is not that of their letters, and levels from the weakest on, type by type; the
+/// unknown one last.
+fn place<'g>(group: &'g Group, settings: &[SettingRow]) -> (&'g str, f64) {
+    let strength = |of: &str, level: &str| {
+        let ending = format!("{of}.levels.{level}.lift_off");
+        let stated = settings.iter().find(|setting| setting.key.ends_with(&ending));
+        stated.and_then(|setting| parse_quantity(&setting.value).ok()).map_or(f64::MAX, |(si, _)| si)
+    };
+    let name = group.name.as_str();
+    match group.grouping.as_str() {
+        "temperature_band" => {
+            ("", name.split(' ').next().and_then(|degrees| degrees.parse().ok()).unwrap_or(f64::MAX))
+        }
+        "regen_level" => ("", strength("", name)),
+        "level_of_type" => {
+            let (of, level) = name.split_once(": ").unwrap_or((name, ""));
+            (of, strength(&format!("vehicle_types.{of}"), level))
+        }
+        _ => ("", 0.0),
     }
 }
 

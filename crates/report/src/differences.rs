@@ -11,6 +11,8 @@ use crate::figure::{cut, fixed};
 /// One row: whose it is, the three numbers with the cells they stand in, and what stands behind them.
 pub struct Difference {
     pub label: String,
+    /// The same in metric units, where it holds a unit.
+    pub label_metric: Option<String>,
     /// Low end, middle and high end.
     pub values: [f64; 3],
     pub cells: [String; 3],
@@ -24,17 +26,25 @@ const BAR_WIDTH: f64 = 350.0;
 const VALUE_WIDTH: f64 = 360.0;
 const ROW: f64 = 24.0;
 const FOOT: f64 = 34.0;
-const DIGITS: usize = 2;
 
-/// In kWh a day, in the order given.
-pub fn differences(title: &str, rows: &[Difference]) -> String {
+/// What the chart says of its scale.
+pub struct Words {
+    /// At zero.
+    pub zero: &'static str,
+    pub unit: String,
+    /// Of an interval that holds zero.
+    pub open: &'static str,
+}
+
+/// In the order given.
+pub fn differences(title: &str, words: &Words, rows: &[Difference]) -> String {
     let scale = Scale::around(rows);
     let bottom = ROW * rows.len() as f64 + 4.0;
     let mut svg = opening(title, LABEL_WIDTH + BAR_WIDTH + VALUE_WIDTH, bottom + FOOT);
     for tick in scale.ticks() {
         let class = if tick == 0.0 { "rule" } else { "grid" };
         let word = if tick == 0.0 {
-            "average".to_owned()
+            words.zero.to_owned()
         } else {
             format!("{}{}", if tick > 0.0 { "+" } else { "" }, tick)
         };
@@ -46,33 +56,33 @@ pub fn differences(title: &str, rows: &[Difference]) -> String {
             bottom + 15.0,
         );
     }
-    let _ = write!(svg, "<text class=\"tick\" x=\"0\" y=\"{:.1}\">kWh a day</text>", bottom + 15.0);
+    let _ =
+        write!(svg, "<text class=\"tick\" x=\"0\" y=\"{:.1}\">{}</text>", bottom + 15.0, escape(&words.unit));
     for (at, row) in rows.iter().enumerate() {
-        draw(&mut svg, row, &scale, ROW * at as f64 + ROW / 2.0 + 2.0);
+        draw(&mut svg, (row, words), &scale, ROW * at as f64 + ROW / 2.0 + 2.0);
     }
     svg.push_str("</svg>");
     svg
 }
 
-fn draw(svg: &mut String, row: &Difference, scale: &Scale, y: f64) {
+fn draw(svg: &mut String, (row, words): (&Difference, &Words), scale: &Scale, y: f64) {
     let [low, middle, high] = row.values;
     let is_told = low > 0.0 || high < 0.0;
     let (whisker, word) = match (is_told, middle > 0.0) {
         (true, true) => ("whisker", "more"),
         (true, false) => ("whisker", "less"),
-        _ => ("whisker untold", "cannot be told"),
+        _ => ("whisker untold", words.open),
     };
+    let digits = scale.digits();
     let told = |value: f64, cell: &str| {
-        format!("<tspan data-of=\"{}\">{}</tspan>", escape(cell), fixed(value, DIGITS))
+        format!("<tspan data-of=\"{}\">{}</tspan>", escape(cell), fixed(value, digits))
     };
     let _ = write!(
         svg,
-        "<text class=\"label\" x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{}</text>\
+        "{}\
          <line class=\"{whisker}\" x1=\"{:.1}\" x2=\"{:.1}\" y1=\"{y:.1}\" y2=\"{y:.1}\"/>\
          <text class=\"value\" x=\"{:.1}\" y=\"{:.1}\">{} ({} to {}) {word}; {}</text>",
-        LABEL_WIDTH - 10.0,
-        y + 4.0,
-        escape(&cut(&row.label, LABEL_CHARS)),
+        label(row, y),
         scale.at(low),
         scale.at(high),
         LABEL_WIDTH + BAR_WIDTH + 12.0,
@@ -83,6 +93,21 @@ fn draw(svg: &mut String, row: &Difference, scale: &Scale, y: f64) {
         escape(&row.rests),
     );
     shape(svg, &row.evidence, scale.at(middle), y);
+}
+
+fn label(row: &Difference, y: f64) -> String {
+    let one = |label: &str, class: &str| {
+        format!(
+            "<text class=\"label{class}\" x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{}</text>",
+            LABEL_WIDTH - 10.0,
+            y + 4.0,
+            escape(&cut(label, LABEL_CHARS))
+        )
+    };
+    match &row.label_metric {
+        None => one(&row.label, ""),
+        Some(metric) => one(&row.label, " us-only") + &one(metric, " metric-only"),
+    }
 }
 
 /// From the least to the most, zero among them.
@@ -101,6 +126,15 @@ impl Scale {
 
     fn at(&self, value: f64) -> f64 {
         LABEL_WIDTH + BAR_WIDTH * ((value - self.low) / (self.high - self.low)).clamp(0.0, 1.0)
+    }
+
+    /// Three that tell of the longest.
+    fn digits(&self) -> usize {
+        match self.high.max(-self.low) {
+            most if most >= 100.0 => 0,
+            most if most >= 10.0 => 1,
+            _ => 2,
+        }
     }
 
     /// Round steps of 1, 2 or 5 times a power of ten, about five over the whole; zero is one of them.
@@ -122,11 +156,17 @@ mod tests {
     fn row(values: [f64; 3]) -> Difference {
         Difference {
             label: "<b>".to_owned(),
+            label_metric: None,
             values,
             cells: ["t.0.low", "t.0.mid", "t.0.high"].map(str::to_owned),
             evidence: "inferred".to_owned(),
             rests: "20 days".to_owned(),
         }
+    }
+
+    fn differences(title: &str, rows: &[Difference]) -> String {
+        let words = Words { zero: "average", unit: "kWh a day".to_owned(), open: "cannot be told" };
+        super::differences(title, &words, rows)
     }
 
     #[test]

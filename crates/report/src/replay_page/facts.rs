@@ -138,8 +138,8 @@ fn told(trip: &OfTrip<'_>, row: usize, sums: &TripSums<'_>, metric: bool) -> Res
     );
     match sums.recovered()? {
         Some((low, middle, high)) => told.push_str(&format!(
-            ", and {} kWh did ({} of braking energy, {} to {} kWh, the ends of the segments added up; evidence: {}; by the estimate, \
-             which takes a sensor's offset out of logged power: the sums below are as logged).{}",
+            ", and {} kWh did ({} of braking energy, {} to {} kWh, the ends of the segments added up; evidence: {}; \
+             corrected for a current sensor's offset, which the sums below, as logged, are not).{}",
             kwh(middle, 2, metric),
             share(middle),
             kwh(low, 2, metric),

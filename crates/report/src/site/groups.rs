@@ -22,7 +22,7 @@ const GROUPINGS: [[&str; 3]; 8] = [
     ["route", "By route", ""],
     [
         "driver",
-        "By driver, not adjusted",
+        "By driver, driving alone, not adjusted",
         "Not adjusted for route, load, traffic or weather, and therefore no ranking of people. \
          Individual figures appear from 10 driving days and 50 kWh of braking energy on. A coaching aid, not a sole \
          basis for discipline or pay.",

@@ -3,11 +3,12 @@
 use std::collections::BTreeSet;
 
 use askama::Template;
+use backwatt_schema::unit::parse_quantity;
 
 use super::glance::{self, Glance};
 use crate::ReportError;
 use crate::answers::Answers;
-use crate::figure::{self, counted, markup};
+use crate::figure::{self, Kind, counted, markup};
 use crate::shell::Entry;
 
 #[derive(Template)]
@@ -135,16 +136,28 @@ fn topic(answers: &Answers, id: &str) -> Option<Told> {
     })
 }
 
-/// "light3 (mass 3900 kg, 3 packs of 20 kW.h); medium5 (…)", as the pilot file states them.
+/// "light3 (8,598 lb empty, 3 packs of 20 kWh, 54 kWh of it usable)", as the vehicle data states it.
 fn stand_for(answers: &Answers) -> String {
-    let of = |name: &str, key: &str| {
+    let stated = |name: &str, key: &str| {
         let key = format!("vehicle_types.{name}.{key}");
-        answers.settings.iter().find(|setting| setting.key == key).map(|setting| figure::scrub(&setting.value))
+        answers.settings.iter().find(|setting| setting.key == key).map(|setting| setting.value.as_str())
+    };
+    let quantity = |name: &str, key: &str| parse_quantity(stated(name, key)?).ok().map(|(si, _)| si);
+    let number = |name: &str, key: &str| stated(name, key)?.parse::<f64>().ok();
+    let shown = |si: f64, kind: Kind| {
+        let (value, unit) = (figure::figure(si, kind, 0, answers.metric), figure::unit(kind, answers.metric));
+        format!("{value} {unit}")
     };
     let one = |name: &str| {
-        let packs = of(name, "packs").zip(of(name, "pack_energy"));
-        let packs = packs.map_or(String::new(), |(packs, each)| format!(", {packs} packs of {each}"));
-        let mass = of(name, "mass").map_or(String::new(), |mass| format!(" ({mass} empty{packs})"));
+        let packs = number(name, "packs").zip(quantity(name, "pack_energy"));
+        let packs = packs.map_or(String::new(), |(packs, each_j)| {
+            let usable = number(name, "usable_fraction").map_or(String::new(), |share| {
+                format!(", {} of it usable", shown(packs * each_j * share, Kind::Energy))
+            });
+            format!(", {packs} packs of {}{usable}", shown(each_j, Kind::Energy))
+        });
+        let mass = quantity(name, "mass")
+            .map_or(String::new(), |kg| format!(" ({} empty{packs})", shown(kg, Kind::Mass)));
         format!("{}{mass}", figure::name(&figure::scrub(name)))
     };
     types(answers).into_iter().map(one).collect::<Vec<_>>().join("; ")

@@ -17,8 +17,6 @@ struct Cascade {
     svg: String,
     rows: Vec<[String; 4]>,
     by_group: Steps,
-    /// Ends of the recovered share with what is open of the braking energy as well.
-    with_braking: String,
     method: String,
 }
 
@@ -54,9 +52,6 @@ pub fn cascade(answers: &Answers) -> Result<String, ReportError> {
         svg: balance.map(|balance| drawing(balance, pilot)).unwrap_or_default(),
         rows: balance.map(|balance| rows(balance, pilot)).unwrap_or_default(),
         by_group: steps::by_group(answers),
-        with_braking: pilot
-            .and_then(|pilot| pilot.range("recapture_of_braking", "frac", Kind::Share, 1))
-            .map_or(String::new(), |range| markup(&range)),
         method: methods::href("ledger.md"),
     };
     Ok(page.render()?)
@@ -130,7 +125,7 @@ fn bars(balance: &Balance, pilot: Option<&Group>, told: impl Fn(f64, f64) -> Str
         steps.push(step(taken.name(), taken.share, (from, taken.share), kept, Some(taken.range)));
     }
     let recovered = balance.figure(RECOVERED) / braking;
-    let came_back = recovered_range(pilot, braking);
+    let came_back = recovered_range(pilot);
     let short = left - recovered;
     let label = if short >= 0.0 { "recoverable, not recovered" } else { "recovered beyond the sheet" };
     let apart = came_back.map(|back| apart((left, recoverable), (recovered, back)));
@@ -149,11 +144,10 @@ fn braking_range(pilot: Option<&Group>) -> Option<[f64; 2]> {
     Some([end("energy_braking_low_kwh")?, end("energy_braking_high_kwh")?])
 }
 
-/// The interval of what came back, in shares of the braking energy.
-fn recovered_range(pilot: Option<&Group>, braking: f64) -> Option<[f64; 2]> {
-    let pilot = pilot?;
-    let end = |column: &str| pilot.figure(column).map(|kwh| kwh / braking);
-    Some([end("energy_recovered_p05_kwh")?, end("energy_recovered_p95_kwh")?])
+/// The interval of what came back over the braking energy, as every page has it.
+fn recovered_range(pilot: Option<&Group>) -> Option<[f64; 2]> {
+    let of = pilot?.recapture_of_braking_frac;
+    Some([of.low?, of.high?])
 }
 
 /// The interval of a difference of two figures that err independently.
@@ -167,7 +161,6 @@ fn apart((from, from_ends): (f64, [f64; 2]), (less, less_ends): (f64, [f64; 2]))
 
 /// Name, kWh, share of the braking energy and its interval.
 fn rows(balance: &Balance, pilot: Option<&Group>) -> Vec<[String; 4]> {
-    let braking = balance.figure("energy_braking_kwh");
     let row = |name: &str, column: &str, range: Option<[f64; 2]>| {
         let share = balance.share(balance.figure(column), 1);
         let range = range.map(|ends| ends.map(|end| fixed(100.0 * end, 1)).join(" to "));
@@ -184,7 +177,7 @@ fn rows(balance: &Balance, pilot: Option<&Group>) -> Vec<[String; 4]> {
     }
     let best = "recoverable with the best level at every instant";
     rows.push(row(best, "energy_attainable_kwh", None));
-    rows.push(row("recovered at the battery terminals", RECOVERED, recovered_range(pilot, braking)));
+    rows.push(row("recovered at the battery terminals", RECOVERED, recovered_range(pilot)));
     rows
 }
 

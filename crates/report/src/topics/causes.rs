@@ -90,7 +90,7 @@ pub fn in_short(check: &Row<'_>, gaps: &[Row<'_>], units: Units) -> Read<Option<
     Ok(Some(if most == parts[2] {
         let way = if side < 0.0 { "high" } else { "low" };
         format!(
-            "on the load, hills, weather and level the plan itself assumes, the model puts the plan's number {most_of_it} too {way}{}",
+            "by the model the plan's number is {most_of_it} too {way} even for the load, hills, weather and level it assumes{}",
             taken_back(&gap, side, most, units)?
         )
     } else if most == parts[0] {
@@ -105,8 +105,9 @@ fn taken_back(gap: &Gap<'_>, side: f64, most: f64, units: Units) -> Read<String>
     let whole = side * gap.whole.number("gap_p50_kwh_mi")?.unwrap_or(0.0);
     let back = most - whole;
     Ok(if back > 0.0 {
+        let way = if side < 0.0 { "added" } else { "took off" };
         format!(
-            "; how and with what was driven took {} of that back, which leaves the {}",
+            "; with what and how it was driven {way} {}, so {} is left",
             amount(back, units),
             amount(whole, units)
         )

@@ -50,7 +50,7 @@ const LEARNED: [grid::Column; 5] = [
     words("vehicle", |row, _| row.words("vehicle_id")),
     figure("stated, kWh", |row, _| row.fixed("before_p50", 1)),
     figure("by meter and driving, kWh", |row, _| row.fixed("value_p50", 1)),
-    figure("90 % interval", |row, _| row.range(["value_p05", "value_p95"], Kind::Energy, 1)),
+    figure("90 % interval", |row, _| row.range(["value_p05", "value_p95"], Kind::Plain, 1)),
     words("evidence", |row, _| row.words("evidence")),
 ];
 
@@ -221,7 +221,7 @@ fn with_driving(topic: &mut Topic, tables: &Tables, units: Units) -> Read<()> {
         if ends.zip(stated).is_some_and(|((_, high), stated)| high < stated) {
             below.push(row.words("vehicle_id")?);
         }
-        let range = row.range(["value_p05", "value_p95"], Kind::Energy, 1)?;
+        let range = row.range(["value_p05", "value_p95"], Kind::Plain, 1)?;
         told.push(format!("{} {} ({range})", row.words("vehicle_id")?, row.fixed("value_p50", 1)?));
         rows.push(row);
     }
@@ -229,7 +229,7 @@ fn with_driving(topic: &mut Topic, tables: &Tables, units: Units) -> Read<()> {
         return Ok(());
     }
     topic.tell(format!(
-        "With driving and the vehicle data taken in as well, which is what every other page reckons with: {} kWh (90 %).{}",
+        "With driving taken in as well, which is what every other page reckons with: {} kWh (90 %; narrower, and leaning on the vehicle data too).{}",
         listed(&told),
         below_stated(&below)
     ));
@@ -282,4 +282,36 @@ fn battery(topic: &mut Topic, tables: &Tables, units: Units) -> Read<()> {
         units,
     )?);
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::figure::plain;
+    use crate::topics::made::{Typed, batch};
+
+    #[test]
+    fn a_capacity_stands_between_its_ends_and_is_held_against_what_is_stated() {
+        let of = |vehicle: &'static str, high: &'static str| {
+            [
+                ("vehicle_type", "van"),
+                ("vehicle_id", vehicle),
+                ("unknown", "capacity"),
+                ("unit", "kW.h"),
+                ("evidence", "inferred"),
+                ("before_p50", "54"),
+                ("value_p05", "50.1"),
+                ("value_p50", "50.8"),
+                ("value_p95", high),
+            ]
+        };
+        let made = [of("A", "51.4"), of("B", "54.4")];
+        let made: Vec<Typed<'_>> = made.iter().map(|row| &row[..]).collect();
+        let tables = Tables::of([(&tables::CALIBRATION, batch(&tables::CALIBRATION, &made))]);
+        let mut topic = Topic::new("time", "", "", "");
+        with_driving(&mut topic, &tables, Units { metric: false }).expect("a sentence");
+        let told = plain(&topic.answer.join(" "));
+        assert!(told.contains("A 50.8 (50.1 to 51.4) and B 50.8 (50.1 to 54.4) kWh"), "{told}");
+        assert!(told.contains("Wholly below what is stated: A (worn"), "{told}");
+    }
 }

@@ -2,7 +2,7 @@
 
 use backwatt_schema::tables;
 
-use crate::differences::{Difference, differences};
+use crate::differences::{Difference, Words, differences};
 use crate::figure::{Kind, plain};
 
 use super::compared::{self, AVOIDABLE, CONSUMPTION, ENDS, of, stands_out};
@@ -34,7 +34,9 @@ const COLUMNS: [grid::Column; 13] = [
     figure("90 % interval", |row, _| row.range(ENDS, Kind::Energy, 2)),
     figure("{miles} a day", |row, _| row.shown("effect_mi_day", Kind::Distance, 1)),
     page_only(figure("{kWh/mile}", |row, _| row.shown("effect_kwh_mi", Kind::PerDistance, 4))),
-    page_only(figure("not adjusted, {kWh/mile}", |row, _| row.shown("raw_kwh_mi", Kind::PerDistance, 3))),
+    page_only(figure("not adjusted, standing included, {kWh/mile}", |row, _| {
+        row.shown("raw_kwh_mi", Kind::PerDistance, 3)
+    })),
     page_only(figure("chance of being among the dearest quarter of drivers, %", |row, _| {
         Ok(chance(row.number("worst_quarter_probability_frac")?))
     })),
@@ -207,12 +209,14 @@ fn drawing(response: &str, rows: &[Row<'_>]) -> Read<Drawing> {
         };
         drawn.push(Difference {
             label: row.text("driver_id")?.to_owned(),
+            label_metric: None,
             values: [low, middle, high],
             cells: columns.map(|column| row.cell(column)),
             evidence: row.text("evidence")?.to_owned(),
             rests: format!("{} days, {}", plain(&row.whole("driving_days")?), row.text("evidence")?),
         });
     }
+    let words = Words { zero: "average", unit: "kWh a day".to_owned(), open: "cannot be told" };
     let caption = match response {
         CONSUMPTION => {
             "Consumption: everything the battery gave for driving, speed and regen level included. Difference from the average on like work, with 90 % \
@@ -225,7 +229,7 @@ fn drawing(response: &str, rows: &[Row<'_>]) -> Read<Drawing> {
     };
     Ok(Drawing {
         caption,
-        svg: differences(&format!("Difference in {response} by driver"), &drawn),
+        svg: differences(&format!("Difference in {response} by driver"), &words, &drawn),
         is_half: false,
         is_detail: false,
     })

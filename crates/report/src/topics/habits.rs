@@ -119,7 +119,7 @@ fn untold(rows: &[Row<'_>]) -> Read<String> {
     Ok(if habits.is_empty() {
         String::new()
     } else {
-        format!(" (not compared, see the sheet: {})", listed(&habits))
+        format!(" (not compared, see the coaching sheet: {})", listed(&habits))
     })
 }
 

@@ -111,7 +111,7 @@ fn driven(rows: &[Row<'_>]) -> Read<String> {
         told.push(format!("{} % at {level} ({days})", row.percent("recapture_of_braking_frac", 0)?));
     }
     Ok(format!(
-        "{}: as driven, of the braking energy at the wheels came back {} ({}; in brackets vehicle-days).",
+        "{}: on days with measured battery power, routes and drivers not evened out, of the braking energy at the wheels came back {} ({}; in brackets vehicle-days).",
         rows[0].words("vehicle_type")?,
         listed(&told),
         rows[0].words("evidence")?,
@@ -190,7 +190,7 @@ mod tests {
         let rows = rows(&tables::LEVEL_COMPARISON, &batch, false);
         assert_eq!(
             plain(&driven(&rows).unwrap()),
-            "van: as driven, of the braking energy at the wheels came back 76 % at high (12) and 45 % at low (12) (measured; in brackets \
+            "van: on days with measured battery power, routes and drivers not evened out, of the braking energy at the wheels came back 76 % at high (12) and 45 % at low (12) (measured; in brackets \
              vehicle-days)."
         );
         assert_eq!(

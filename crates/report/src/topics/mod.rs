@@ -152,6 +152,13 @@ impl Tables {
         Self { metric: false, leaves: false, batches: BTreeMap::new(), packs_fitted: BTreeMap::new() }
     }
 
+    /// Tables made for a test.
+    #[cfg(test)]
+    pub fn of(made: impl IntoIterator<Item = (&'static Table, RecordBatch)>) -> Self {
+        let batches = made.into_iter().map(|(table, batch)| (table.name, batch)).collect();
+        Self { batches, ..Self::empty() }
+    }
+
     pub fn read(source: &Source<'_>, metric: bool, settings: &[SettingRow]) -> Result<Self, ReportError> {
         let mut batches = BTreeMap::new();
         for table in SHOWN {

@@ -4,12 +4,14 @@ use std::collections::BTreeMap;
 
 use backwatt_schema::tables;
 
-use crate::figure::Kind;
+use crate::chart::clean;
+use crate::differences::{Difference, Words, differences};
+use crate::figure::{Kind, plain};
 
 use super::grid::{Grid, figure, page_only, words};
 use super::rows::{Read, Row, UNKNOWN};
 use super::units::Units;
-use super::{Tables, Topic, grid};
+use super::{Drawing, Tables, Topic, grid};
 
 const COLUMNS: [grid::Column; 11] = [
     words("type", |row, _| row.words("vehicle_type")),
@@ -70,8 +72,9 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     for row in &rows {
         of_type.entry(row.text("vehicle_type")?).or_default().push(row);
     }
-    for rows in of_type.values() {
+    for (vehicle_type, rows) in &of_type {
         topic.tell(sentence(rows, units)?);
+        topic.drawings.extend(drawing(vehicle_type, rows)?);
     }
     topic.notes.push(
         "Model against model over the roads and stops that were driven, standing within trips included. Bounds: what the vehicle data's ends make of it, no probability. A level asks for the pedals of a \
@@ -86,6 +89,39 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         units,
     )?);
     Ok(topic)
+}
+
+/// The change in energy under each change, from least to most.
+fn drawing(vehicle_type: &str, rows: &[&Row<'_>]) -> Read<Option<Drawing>> {
+    let mut drawn = Vec::new();
+    for row in rows {
+        let columns = ["energy_change_low_kwh", "energy_change_kwh", "energy_change_high_kwh"];
+        let [Some(low), Some(middle), Some(high)] =
+            [row.number(columns[0])?, row.number(columns[1])?, row.number(columns[2])?]
+        else {
+            continue;
+        };
+        let driven = row.number("energy_driven_kwh")?.filter(|kwh| *kwh > 0.0);
+        let told = |metric: bool| -> Read<String> { Ok(plain(&changed(row, Units { metric })?)) };
+        drawn.push(Difference {
+            label: told(false)?,
+            label_metric: Some(told(true)?),
+            values: [low, middle, high],
+            cells: columns.map(|column| row.cell(column)),
+            evidence: row.text("evidence")?.to_owned(),
+            rests: driven.map_or(String::new(), |kwh| format!("{:+.1} %", 100.0 * middle / kwh)),
+        });
+    }
+    drawn.sort_by(|a, b| a.values[1].total_cmp(&b.values[1]));
+    let words = Words { zero: "as driven", unit: format!("{}, kWh", clean(vehicle_type)), open: "either way" };
+    let title = format!("{}: change in energy on the same trips", clean(vehicle_type));
+    Ok((!drawn.is_empty()).then(|| Drawing {
+        caption: "What one thing changed would have taken more or less on the same trips, in kWh over all of them and in % of what they took as driven; lines are \
+                  bounds over the ends of the vehicle data, no probability. Modelled; whose trips stands below the chart.",
+        svg: differences(&title, &words, &drawn),
+        is_half: false,
+        is_detail: false,
+    }))
 }
 
 /// What every change would have taken, of one type; with the change and its bounds where it is the least or the most.

@@ -104,8 +104,10 @@ pub fn probability(row: &Row<'_>) -> Read<String> {
         let rounded = |frac: f64| (frac * 100.0 * 10f64.powi(digits)).round();
         chance < target && rounded(chance) >= rounded(target)
     };
-    let digits = (0..3).find(|digits| !reads_alike(*digits)).unwrap_or(3);
-    row.likely("probability_finish_frac", digits as usize)
+    match (0..2).find(|digits| !reads_alike(*digits)) {
+        Some(digits) => row.likely("probability_finish_frac", digits as usize),
+        None => Ok(format!("just under {}", row.percent("target_frac", 0)?)),
+    }
 }
 
 /// "93 to over 99".

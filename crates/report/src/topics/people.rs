@@ -49,7 +49,9 @@ const OWN: [grid::Column; 8] = [
     figure("kWh a day", |row, _| row.fixed("effect_kwh_day", 2)),
     figure("90 % interval", |row, _| row.range(ENDS, Kind::Energy, 2)),
     figure("{miles} a day", |row, _| row.shown("effect_mi_day", Kind::Distance, 1)),
-    figure("not adjusted, {kWh/mile}", |row, _| row.shown("raw_kwh_mi", Kind::PerDistance, 3)),
+    figure("not adjusted, standing included, {kWh/mile}", |row, _| {
+        row.shown("raw_kwh_mi", Kind::PerDistance, 3)
+    }),
     figure("drivers compared", |row, _| row.whole("drivers_compared")),
     figure("n: days", |row, _| row.whole("driving_days")),
     words("evidence", |row, _| row.words("evidence")),

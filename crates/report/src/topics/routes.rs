@@ -47,8 +47,15 @@ const AROUND: [(Shows, &str); 2] = [
     ),
     (Shows::Won, "Won around the same places: back at the battery, over the whole pilot"),
 ];
-const ALL: [(Shows, &str); 3] = [
-    (Shows::Lost, "Lost, all cells; numbers that would cover one another stand on the part alone"),
+const ALL: [(Shows, &str); 4] = [
+    (
+        Shows::Lost,
+        "Lost, all cells; numbers that would cover one another stand on the part alone, those of cells beyond the part here",
+    ),
+    (
+        Shows::ShareLost,
+        "Lost, in % of what was braked in the cell, all cells: what the place makes of it, however often it is driven",
+    ),
     (Shows::Won, "Won, all cells"),
     (Shows::Braked, "Braked at the wheels, all cells"),
 ];

@@ -69,7 +69,7 @@ impl<'a> Assumption<'a> {
         let name = self.name()?;
         let [row] = &self.readings[..] else { return Ok(name) };
         Ok(format!(
-            "{name}, planned {}, driven {} (90 % interval {}; {}; {} vehicle-days)",
+            "{name}, planned {}, driven {} (90 % interval for any such trucks {}; {}; {} vehicle-days)",
             row.in_unit("plan_value", units)?,
             row.in_unit("value_p50", units)?,
             row.range_in_unit(["value_p05", "value_p95"])?,
@@ -87,7 +87,7 @@ pub fn lead(assumptions: &[Assumption<'_>], gaps: &[Row<'_>], units: Units) -> R
             "agrees" => {
                 let told = one.told(units)?;
                 let cancels = one.readings.first().map_or(Ok(false), |row| causes::cancels(row, gaps))?;
-                agrees.push(if cancels { format!("{told}, by parts that cancel") } else { told });
+                agrees.push(if cancels { format!("{told}, but by parts that cancel") } else { told });
             }
             "differs" => {
                 let cause = match one.readings.first() {
@@ -328,7 +328,7 @@ mod tests {
             assert_eq!(
                 cause.as_deref(),
                 Some(
-                    "on the load, hills, weather and level the plan itself assumes, the model puts the plan's number 0.360 kWh/mile too high; how and with what was driven took 0.060 of that back, which leaves the 0.300"
+                    "by the model the plan's number is 0.360 kWh/mile too high even for the load, hills, weather and level it assumes; with what and how it was driven added 0.060, so 0.300 is left"
                 )
             );
         }

@@ -25,6 +25,8 @@ pub use labels::{Label, Labels};
 const FOOT: f64 = 66.0;
 /// From edge to edge of a cell.
 const CELL_M: f64 = 130.0;
+/// A share of less braking energy than this is noise. Ours, no source.
+const SHARE_KWH: f64 = 0.2;
 /// Cells drawn at most: those with most braking energy.
 const CELLS: usize = 4000;
 const OWN_STYLE: &str = "<style>text{font:16px sans-serif;fill:#1d2529}.rule{stroke:#1d2529}.q0{fill:#d3e6e8}.q1{fill:#a3cbd0}.q2{fill:#6aabb3}\
@@ -47,12 +49,14 @@ pub enum Shows {
     Lost,
     /// Of it, what did.
     Won,
+    /// What did not, in percent of it.
+    ShareLost,
 }
 
 /// One hexagon and what it shows.
 struct Hexagon {
     corners: Vec<(f64, f64)>,
-    shown_kwh: f64,
+    shown: f64,
     energy_braking_kwh: f64,
     passes: u64,
     is_shareable: bool,
@@ -94,11 +98,14 @@ pub fn map(rows: &[Row<'_>], shows: Shows, labels: &Labels, size: Size) -> Read<
         Size::Half => (HALF_WIDTH, "map half"),
     };
     let Some(frame) = Frame::around(corners, width) else { return Ok(String::new()) };
-    let bounds = bounds(hexagons.iter().map(|hexagon| hexagon.shown_kwh).collect());
+    let bounds = bounds(hexagons.iter().map(|hexagon| hexagon.shown).collect());
     let (title, what) = match shows {
         Shows::Braked => ("Braking energy at the wheels, by road cell", "kWh braked"),
         Shows::Lost => ("Braking energy that did not come back, by road cell", "kWh lost"),
         Shows::Won => ("Braking energy that came back, by road cell", "kWh won"),
+        Shows::ShareLost => {
+            ("Share of the braking energy that did not come back, by road cell", "% lost of what was braked")
+        }
     };
     let mut svg = format!(
         "<svg class=\"{class}\" viewBox=\"0 0 {width:.0} {:.0}\" role=\"img\" aria-label=\"{1}\"><title>{1}</title>",
@@ -106,7 +113,7 @@ pub fn map(rows: &[Row<'_>], shows: Shows, labels: &Labels, size: Size) -> Read<
         escape(title)
     );
     for hexagon in &hexagons {
-        draw(&mut svg, hexagon, &frame, &bounds);
+        draw(&mut svg, hexagon, &frame, &bounds, shows);
     }
     labels.write(&mut svg, &frame);
     legend(&mut svg, what, &bounds, &frame);
@@ -127,19 +134,22 @@ fn hexagon(row: &Row<'_>, shows: Shows) -> Read<Option<Hexagon>> {
         // Where more came back than was braked, within the errors of both, nothing was lost.
         Shows::Lost => lost::kwh(row)?.map(|kwh| kwh.max(0.0)),
         Shows::Won => lost::kwh(row)?.map(|kwh| (braked - kwh).max(0.0)),
+        Shows::ShareLost => {
+            lost::kwh(row)?.filter(|_| braked >= SHARE_KWH).map(|kwh| (100.0 * kwh / braked).clamp(0.0, 100.0))
+        }
     };
     let Some(shown) = shown.filter(|_| passes > 0) else { return Ok(None) };
     Ok(Some(Hexagon {
         corners: cell.boundary().iter().map(|corner| (corner.lng(), corner.lat())).collect(),
-        shown_kwh: shown,
+        shown,
         energy_braking_kwh: braked,
         passes,
         is_shareable: row.flag("is_shareable").unwrap_or(false),
     }))
 }
 
-fn draw(svg: &mut String, hexagon: &Hexagon, frame: &Frame, bounds: &[f64]) {
-    let class = bounds.iter().filter(|bound| hexagon.shown_kwh >= **bound).count();
+fn draw(svg: &mut String, hexagon: &Hexagon, frame: &Frame, bounds: &[f64], shows: Shows) {
+    let class = bounds.iter().filter(|bound| hexagon.shown >= **bound).count();
     let points: Vec<String> = hexagon
         .corners
         .iter()
@@ -151,12 +161,20 @@ fn draw(svg: &mut String, hexagon: &Hexagon, frame: &Frame, bounds: &[f64]) {
     // An edge would hide what is small.
     let edge = if frame.points_per_m * CELL_M < 6.0 { " small" } else { "" };
     let own = if hexagon.is_shareable { "" } else { " own" };
+    let told = match shows {
+        Shows::ShareLost => {
+            format!("{:.0} % of {} kWh braked", hexagon.shown, legend::plain(hexagon.energy_braking_kwh))
+        }
+        _ => format!(
+            "{} kWh in {} passes, {:.1} Wh a pass",
+            legend::plain(hexagon.shown),
+            hexagon.passes,
+            1000.0 * hexagon.shown / hexagon.passes as f64
+        ),
+    };
     let _ = write!(
         svg,
-        "<polygon class=\"cell q{class}{own}{edge}\" points=\"{}\"><title>{} kWh in {} passes, {:.1} Wh a pass</title></polygon>",
+        "<polygon class=\"cell q{class}{own}{edge}\" points=\"{}\"><title>{told}</title></polygon>",
         points.join(" "),
-        legend::plain(hexagon.shown_kwh),
-        hexagon.passes,
-        1000.0 * hexagon.shown_kwh / hexagon.passes as f64
     );
 }
