@@ -66,7 +66,7 @@ fn table(groups: &[&Group], answers: &Answers) -> String {
             .zip(measure.high)
             .map_or("-".to_owned(), |(low, high)| format!("{:.2}-{:.2}", low * scale, high * scale));
         table.add_row(vec![
-            shortened(&shown(answers, group), 25),
+            shortened(&shown(answers, group), 22),
             if distance < 10.0 { format!("{distance:.1}") } else { format!("{distance:.0}") },
             measure.value.map_or("-".to_owned(), |v| format!("{:.2}", v * scale)),
             range,
