@@ -39,7 +39,7 @@ pub fn ingest(
 }
 
 /// Tables of the replay stage, one file a vehicle.
-pub const REPLAYED: [&Table; 8] = [
+pub const REPLAYED: [&Table; 9] = [
     &tables::TRIPS,
     &tables::SEGMENTS,
     &tables::BRAKING_EVENTS,
@@ -48,6 +48,7 @@ pub const REPLAYED: [&Table; 8] = [
     &tables::APPROACHES,
     &tables::LEVEL_FITS,
     &tables::CROSSINGS,
+    &tables::STEP_SWINGS,
 ];
 
 pub fn replay(
@@ -65,7 +66,7 @@ pub fn replay(
         let samples = read_samples(layout, vehicle)?;
         let day = |time_ns: i64| service_day(time_ns, &zone);
         let found = replay_vehicle(vehicle, &samples, &vehicle_type.sheet, &settings, &day)?;
-        let tables: [(&'static Table, &RecordBatch); 8] = [
+        let tables: [(&'static Table, &RecordBatch); 9] = [
             (&tables::TRIPS, &found.trips),
             (&tables::SEGMENTS, &found.segments),
             (&tables::BRAKING_EVENTS, &found.braking_events),
@@ -74,6 +75,7 @@ pub fn replay(
             (&tables::APPROACHES, &found.approaches),
             (&tables::LEVEL_FITS, &found.level_fits),
             (&tables::CROSSINGS, &found.crossings),
+            (&tables::STEP_SWINGS, &found.step_swings),
         ];
         for (table, batch) in tables {
             write_table(&layout.vehicle_table(table, vehicle), table, batch, provenance)?;

@@ -13,7 +13,7 @@ use backwatt_physics::kernels::losses::Coefficients;
 use backwatt_physics::kernels::road_load::{self, Conditions, Interval};
 use backwatt_physics::replay::Reconstruction;
 use backwatt_physics::{
-    Acceptance, Blending, Level, LiftOff, Losses, PowerBoundary, ReplaySettings, Sheet, Truck, replay,
+    Acceptance, Blending, Level, LiftOff, Losses, Open, PowerBoundary, ReplaySettings, Sheet, Truck, replay,
 };
 use backwatt_schema::{BatchBuilder, Kind, tables::SAMPLES};
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
@@ -118,7 +118,11 @@ fn sheet(truck: &Truck) -> Sheet {
         nominal: truck.clone(),
         low: truck.clone(),
         high: truck.clone(),
-        ends: end(0.8).into_iter().zip(end(1.2)).map(<[Truck; 2]>::from).collect(),
+        open: end(0.8)
+            .into_iter()
+            .zip(end(1.2))
+            .map(|ends| Open { name: "value", ends: ends.into() })
+            .collect(),
         power_boundary: PowerBoundary::Pack,
     }
 }

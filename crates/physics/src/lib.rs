@@ -17,7 +17,7 @@ pub use replay::{
     AS_DRIVEN, Amount, Change, Driving, PhysicsError, Replay, ReplaySettings, Scenario, SpeedReading, Vehicle,
     Weather, Wind, is_fast, ledger_trace, power_trace, replay, scenarios, speed_traces, what_if, what_if_trace,
 };
-pub use truck::{Acceptance, Blending, Level, LiftOff, PowerBoundary, RollingTemperature, Sheet, Truck};
+pub use truck::{Acceptance, Blending, Level, LiftOff, Open, PowerBoundary, RollingTemperature, Sheet, Truck};
 
 /// Standard acceleration of gravity. [m/s²] 3rd CGPM (1901), exact.
 pub const STANDARD_GRAVITY_M_S2: f64 = 9.806_65;

@@ -10,16 +10,23 @@ pub struct Sheet {
     pub nominal: Truck,
     pub low: Truck,
     pub high: Truck,
-    /// For each value that is not certain, or group of values that err together, the truck with that one alone at its
-    /// unfavourable and at its favourable end.
-    pub ends: Vec<[Truck; 2]>,
+    /// Each value that is not certain, or group of values that err together.
+    pub open: Vec<Open>,
     pub power_boundary: PowerBoundary,
+}
+
+/// A value that is not certain, and the truck with that one alone at its unfavourable and at its favourable end.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Open {
+    pub name: &'static str,
+    pub ends: [Truck; 2],
 }
 
 impl Sheet {
     /// Every truck it is made of, to change them alike.
     pub fn trucks_mut(&mut self) -> impl Iterator<Item = &mut Truck> {
-        [&mut self.nominal, &mut self.low, &mut self.high].into_iter().chain(self.ends.iter_mut().flatten())
+        let open = self.open.iter_mut().flat_map(|open| &mut open.ends);
+        [&mut self.nominal, &mut self.low, &mut self.high].into_iter().chain(open)
     }
 }
 

@@ -103,7 +103,7 @@ pub fn read(section: &Section<'_, '_>, folder: &Path) -> Option<VehicleType> {
         nominal: parts.truck(Pick::Nominal, default_level.as_deref()),
         low: parts.truck(Pick::Low, default_level.as_deref()),
         high: parts.truck(Pick::High, default_level.as_deref()),
-        ends: parts.ends(default_level.as_deref()),
+        open: parts.open(default_level.as_deref()),
         power_boundary: boundary(section),
     };
     if let Some(name) = default_level.filter(|name| sheet.nominal.level_named(name).is_none()) {

@@ -109,7 +109,15 @@ fn balances(input: &ReportInput, layout: &Layout, provenance: &Provenance) -> Re
         let read = |table: &'static Table| read_table(&layout.vehicle_table(table, vehicle), table);
         let (segments, battery) = (read(&tables::SEGMENTS)?, read(&tables::SEGMENT_BATTERY)?);
         let (trips, routes) = (read(&tables::TRIPS)?, read(&tables::TRIP_ROUTES)?);
-        sums.push(balance::of_vehicle(vehicle_type, &segments, &battery, &trips, &routes, &drivers)?);
+        let own = balance::Tables {
+            vehicle_type,
+            segments: &segments,
+            battery: &battery,
+            step_swings: &read(&tables::STEP_SWINGS)?,
+            trips: &trips,
+            trip_routes: &routes,
+        };
+        sums.push(balance::of_vehicle(&own, &drivers)?);
     }
     let balance = balance::merge(sums)?;
     write_table(&layout.table(&tables::BRAKING_BALANCE), &tables::BRAKING_BALANCE, &balance, provenance)?;

@@ -5,6 +5,7 @@
 
 mod chance;
 mod change;
+mod ends;
 mod equivalence;
 pub mod mixed;
 mod moments;
@@ -17,6 +18,7 @@ mod student;
 
 pub use chance::{Chance, LEAST_VALUES, NextValue, share_of};
 pub use change::{Change, changes};
+pub use ends::reach_of_ends;
 pub use equivalence::{Equivalence, Verdict, equivalence};
 pub use moments::Moments;
 pub use posterior::{Gaussian, Observation, posterior};

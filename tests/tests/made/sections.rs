@@ -168,7 +168,7 @@ fn the_map_to_share_holds_only_what_may_be_shared() {
     let maps: Vec<&str> =
         page.split("<svg class=\"map\"").skip(1).filter_map(|map| map.split("</svg>").next()).collect();
     let of = |legend: &str| *maps.iter().find(|map| map.contains(legend)).expect("a map of all cells");
-    let (braked, lost) = (of("kWh braked"), of("kWh lost"));
+    let (braked, lost) = (of(">kWh braked<"), of(">kWh lost<"));
     assert_eq!(braked.matches("<polygon").count(), placed);
     let recovered = cells.numbers("energy_recovered_p50_kwh");
     let names = cells.texts("cell");

@@ -78,7 +78,7 @@ impl Vehicle {
             nominal: truck.clone(),
             low: truck.clone(),
             high: truck,
-            ends: Vec::new(),
+            open: Vec::new(),
             power_boundary: PowerBoundary::Pack,
         }
     }

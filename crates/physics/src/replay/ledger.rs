@@ -443,6 +443,11 @@ const LOOK_EVERY_NS: i64 = 3_000_000_000;
 /// What auxiliaries take while driving, over what they were seen to take at stops. Common practice, no source.
 const STANDING_REACH: [f64; 2] = [1.2, 0.8];
 
+/// Names of what is open, in the order of [`swings`].
+pub fn open_names(sheet: &Sheet) -> impl Iterator<Item = &'static str> {
+    sheet.open.iter().map(|open| open.name).chain(["regen level not logged", "auxiliaries seen at stops"])
+}
+
 /// What each value of the sheet that is not certain leaves open of the steps; a level that neither log nor sheet names and
 /// auxiliaries seen at stops are each one more such value.
 fn swings(
@@ -471,8 +476,8 @@ fn swings(
     let stands_for = (LOOK_EVERY_NS as f64 / (end_ns - start_ns) as f64).max(1.0);
     let Some(stands) = split(truck, moment.level) else { return swings };
     let braking_j = booked.total_j() * stands_for;
-    for ends in &sheet.ends {
-        swings.push(braking_j, &stands, ends.each_ref().map(|truck| split(truck, moment.level)));
+    for open in &sheet.open {
+        swings.push(braking_j, &stands, open.ends.each_ref().map(|truck| split(truck, moment.level)));
     }
     let is_unknown = level_at(track, k, truck).is_none() && truck.levels.len() > 1;
     let any_level = [LevelChoice::Worst, LevelChoice::Best];

@@ -124,6 +124,7 @@ pub struct Replay {
     pub approaches: RecordBatch,
     pub level_fits: RecordBatch,
     pub crossings: RecordBatch,
+    pub step_swings: RecordBatch,
 }
 
 /// Largest share of tractive plus braking energy by which a trip's ledger may fail to close.

@@ -145,7 +145,7 @@ pub fn exactly(truck: &Truck) -> Sheet {
         nominal: truck.clone(),
         low: truck.clone(),
         high: truck.clone(),
-        ends: Vec::new(),
+        open: Vec::new(),
         power_boundary: PowerBoundary::Pack,
     }
 }

@@ -124,7 +124,7 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
 
 fn told(findings: usize, alike: &[Row<'_>], hidden: usize, units: Units) -> Read<String> {
     let head = if findings == 0 {
-        "No change over time can be told, and no truck is out of line".to_owned()
+        "No change over time can be told, nor any truck out of line".to_owned()
     } else {
         format!("{} of a change or of a truck out of line", counted(findings, "finding"))
     };
@@ -210,7 +210,7 @@ fn below_stated(vehicles: &[String]) -> String {
 }
 
 /// The same with driving and the vehicle data taken in.
-fn with_driving(topic: &mut Topic, tables: &Tables, units: Units) -> Read<()> {
+fn with_driving(topic: &mut Topic, tables: &Tables, by_meter: &[String], units: Units) -> Read<()> {
     let (mut rows, mut told, mut below) = (Vec::new(), Vec::new(), Vec::new());
     for row in tables.rows(&tables::CALIBRATION) {
         let ends = row.number("value_p05")?.zip(row.number("value_p95")?);
@@ -229,9 +229,10 @@ fn with_driving(topic: &mut Topic, tables: &Tables, units: Units) -> Read<()> {
         return Ok(());
     }
     topic.tell(format!(
-        "With driving taken in as well, which is what every other page reckons with: {} kWh (90 %; narrower, and leaning on the vehicle data too).{}",
+        "With driving taken in as well, which is what every other page reckons with: {} kWh (90 %; narrower, and leaning on the vehicle data too).{}{}",
         listed(&told),
-        below_stated(&below)
+        below_stated(&below),
+        if below.len() > by_meter.len() { " The meter alone, with its wider intervals, cannot show it of as many." } else { "" }
     ));
     topic.grids.push(Grid::new(
         "Capacity, with driving and the vehicle data taken in",
@@ -273,7 +274,7 @@ fn battery(topic: &mut Topic, tables: &Tables, units: Units) -> Read<()> {
         listed(&measured),
         below_stated(&below)
     ));
-    with_driving(topic, tables, units)?;
+    with_driving(topic, tables, &below, units)?;
     topic.grids.push(Grid::new(
         "Capacity by the charger's meter alone, against stated",
         &tables::CAPACITY,
@@ -309,7 +310,7 @@ mod tests {
         let made: Vec<Typed<'_>> = made.iter().map(|row| &row[..]).collect();
         let tables = Tables::of([(&tables::CALIBRATION, batch(&tables::CALIBRATION, &made))]);
         let mut topic = Topic::new("time", "", "", "");
-        with_driving(&mut topic, &tables, Units { metric: false }).expect("a sentence");
+        with_driving(&mut topic, &tables, &[], Units { metric: false }).expect("a sentence");
         let told = plain(&topic.answer.join(" "));
         assert!(told.contains("A 50.8 (50.1 to 51.4) and B 50.8 (50.1 to 54.4) kWh"), "{told}");
         assert!(told.contains("Wholly below what is stated: A (worn"), "{told}");

@@ -36,7 +36,8 @@ mod ways;
 use std::collections::BTreeMap;
 
 use arrow::array::RecordBatch;
-use backwatt_schema::{Table, tables};
+use backwatt_schema::unit::parse_quantity;
+use backwatt_schema::{JOULES_PER_KWH, Table, tables};
 use serde::Serialize;
 
 use crate::figure;
@@ -143,13 +144,21 @@ pub struct Tables {
     batches: BTreeMap<&'static str, RecordBatch>,
     /// Packs a vehicle type has, by its name, where the pilot file says so.
     packs_fitted: BTreeMap<String, u64>,
+    /// Usable energy of one pack of a type, as stated. [kWh]
+    pack_kwh: BTreeMap<String, f64>,
 }
 
 impl Tables {
     /// As where no stage has run.
     #[cfg(test)]
     pub fn empty() -> Self {
-        Self { metric: false, leaves: false, batches: BTreeMap::new(), packs_fitted: BTreeMap::new() }
+        Self {
+            metric: false,
+            leaves: false,
+            batches: BTreeMap::new(),
+            packs_fitted: BTreeMap::new(),
+            pack_kwh: BTreeMap::new(),
+        }
     }
 
     /// Tables made for a test.
@@ -170,7 +179,8 @@ impl Tables {
         if let Some(batch) = source.table_if_present(&tables::RECOVERY)? {
             batches.insert(tables::RECOVERY.name, batch);
         }
-        Ok(Self { metric, leaves: source.leaves(), batches, packs_fitted: packs_fitted(settings) })
+        let (packs_fitted, pack_kwh) = (packs_fitted(settings), pack_kwh(settings));
+        Ok(Self { metric, leaves: source.leaves(), batches, packs_fitted, pack_kwh })
     }
 
     pub fn batch(&self, table: &'static Table) -> Option<&RecordBatch> {
@@ -180,6 +190,17 @@ impl Tables {
     fn rows(&self, table: &'static Table) -> Vec<Row<'_>> {
         self.batch(table).map(|batch| rows::rows(table, batch, self.metric)).unwrap_or_default()
     }
+}
+
+fn pack_kwh(settings: &[SettingRow]) -> BTreeMap<String, f64> {
+    let of = |key: String| settings.iter().find(|setting| setting.key == key).map(|setting| &setting.value);
+    let stated = settings.iter().filter_map(|setting| {
+        let name = setting.key.strip_prefix("vehicle_types.")?.strip_suffix(".pack_energy")?;
+        let (joules, _) = parse_quantity(&setting.value).ok()?;
+        let usable: f64 = of(format!("vehicle_types.{name}.usable_fraction"))?.parse().ok()?;
+        Some((name.to_owned(), joules * usable / JOULES_PER_KWH))
+    });
+    stated.collect()
 }
 
 /// From settings as they are listed: `vehicle_types.van.packs`.

@@ -6,7 +6,7 @@ use backwatt_schema::tables;
 
 use crate::chart::clean;
 use crate::differences::{Difference, Words, differences};
-use crate::figure::{Kind, plain};
+use crate::figure::{self, Kind, plain};
 
 use super::grid::{Grid, figure, page_only, words};
 use super::rows::{Read, Row, UNKNOWN};
@@ -33,16 +33,21 @@ const COLUMNS: [grid::Column; 11] = [
     words("evidence", |row, _| row.words("evidence")),
 ];
 
-/// "level high", "payload 2,200 lb", "air 14 °F": the one thing a row sets.
 fn changed(row: &Row<'_>, units: Units) -> Read<String> {
+    changed_in(row, units.metric)
+}
+
+/// "level high", "payload 2,200 lb", "air 14 °F": the one thing a row sets.
+fn changed_in(row: &Row<'_>, metric: bool) -> Read<String> {
     let kinds: [(&str, &str, Kind, usize); 3] = [
         ("payload", "payload_kg", Kind::Mass, 0),
         ("air", "temperature_ambient_k", Kind::Temperature, 0),
         ("at most", "speed_cap_m_s", Kind::Speed, 0),
     ];
     for (word, column, kind, digits) in kinds {
-        if row.number(column)?.is_some() {
-            return Ok(format!("{word} {} {}", row.shown(column, kind, digits)?, units.unit(kind)));
+        if let Some(value) = row.number(column)? {
+            let shown = figure::figure(kind.si_of(column, value), kind, digits, metric);
+            return Ok(format!("{word} {shown} {}", figure::unit(kind, metric)));
         }
     }
     if row.count("packs")?.is_some() {
@@ -102,7 +107,7 @@ fn drawing(vehicle_type: &str, rows: &[&Row<'_>]) -> Read<Option<Drawing>> {
             continue;
         };
         let driven = row.number("energy_driven_kwh")?.filter(|kwh| *kwh > 0.0);
-        let told = |metric: bool| -> Read<String> { Ok(plain(&changed(row, Units { metric })?)) };
+        let told = |metric: bool| -> Read<String> { Ok(plain(&changed_in(row, metric)?)) };
         drawn.push(Difference {
             label: told(false)?,
             label_metric: Some(told(true)?),

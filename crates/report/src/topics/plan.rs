@@ -1,5 +1,7 @@
 //! Does the plan hold, and where does the gap come from?
 
+use std::collections::BTreeMap;
+
 use backwatt_schema::tables;
 
 use crate::chart::{self, Against};
@@ -111,6 +113,43 @@ fn reads_by_row(row: &Row<'_>) -> Read<bool> {
     Ok(row.text("assumption")? == "range" || !row.text("could_be_true_of")?.is_empty())
 }
 
+/// An assumed range that the use assumed for the same type cannot reach on the packs it is assumed for, even down to empty.
+fn contradicts_itself(
+    range: &Row<'_>,
+    checks: &[Row<'_>],
+    pack_kwh: &BTreeMap<String, f64>,
+    units: Units,
+) -> Read<Option<String>> {
+    let vehicle_type = range.text("vehicle_type")?;
+    let packs = range.text("measure")?.strip_prefix("range on ").and_then(|rest| rest.split(' ').next());
+    let (Some(packs), Some(each_kwh), Some(miles)) = (
+        packs.and_then(|packs| packs.parse::<f64>().ok()),
+        pack_kwh.get(vehicle_type),
+        range.number("plan_value")?,
+    ) else {
+        return Ok(None);
+    };
+    for use_ in checks {
+        let is_of_it = use_.text("assumption")?.starts_with("energy")
+            && use_.text("vehicle_type")? == vehicle_type
+            && use_.text("route")? == range.text("route")?
+            && use_.text("season")?.is_empty();
+        let asked_kwh = use_.number("plan_value")?.filter(|_| is_of_it).map(|kwh_mi| kwh_mi * miles);
+        if let Some(asked_kwh) = asked_kwh.filter(|asked| *asked > packs * each_kwh) {
+            let kwh = |kwh: f64| units.figure(Kind::Energy.si_of("_kwh", kwh), Kind::Energy, 1);
+            return Ok(Some(format!(
+                "The plan contradicts itself for {}: {} over {} are {} kWh, more than the {} kWh that {packs} packs hold as stated.",
+                range.words("vehicle_type")?,
+                use_.in_unit("plan_value", units)?,
+                range.in_unit("plan_value", units)?,
+                kwh(asked_kwh),
+                kwh(packs * each_kwh),
+            )));
+        }
+    }
+    Ok(None)
+}
+
 /// Of a range without a verdict: it may be told all the same that it is no shorter than what still agrees.
 fn no_shorter(row: &Row<'_>, units: Units) -> Read<Option<String>> {
     let is_open = row.text("assumption")? == "range" && row.text("verdict")? == "cannot tell";
@@ -165,7 +204,13 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     }
     let gaps = tables.rows(&tables::PLAN_GAP);
     let assumptions = verdicts::assumptions(&checks)?;
-    topic.tell(verdicts::lead(&assumptions, &gaps, units)?);
+    let mut lead = verdicts::lead(&assumptions, &gaps, units)?;
+    for row in &checks {
+        if let Some(told) = contradicts_itself(row, &checks, &tables.pack_kwh, units)? {
+            lead = format!("{lead} {told}");
+        }
+    }
+    topic.tell(lead);
     for row in &checks {
         if row.text("assumption")?.starts_with("energy") {
             topic.tell(verdicts::energy(row, &gaps, units)?);
@@ -197,4 +242,39 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         )?);
     }
     Ok(topic)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::topics::made::{Typed, batch};
+    use crate::topics::rows::rows;
+
+    /// By hand: 1.1 kWh/mile over 85 miles are 93.5 kWh; five packs of 18 hold 90, and of 20 they hold 100.
+    #[test]
+    fn a_range_beyond_what_the_packs_hold_is_told() {
+        let of = |assumption: &'static str, measure: &'static str, unit: &'static str, plan: &'static str| {
+            [
+                ("assumption", assumption),
+                ("measure", measure),
+                ("vehicle_type", "van"),
+                ("unit", unit),
+                ("plan_value", plan),
+            ]
+        };
+        let made = [
+            of("energy per distance", "consumption", "kW.h/[mi_i]", "1.1"),
+            of("range", "range on 5 packs from full to the reserve", "[mi_i]", "85"),
+        ];
+        let made: Vec<Typed<'_>> = made.iter().map(|row| &row[..]).collect();
+        let table = batch(&tables::PLAN_CHECK, &made);
+        let checks = rows(&tables::PLAN_CHECK, &table, false);
+        let told = |each_kwh: f64| {
+            let packs = BTreeMap::from([("van".to_owned(), each_kwh)]);
+            contradicts_itself(&checks[1], &checks, &packs, Units { metric: false }).expect("a sentence")
+        };
+        let short = plain(&told(18.0).expect("a contradiction"));
+        assert!(short.contains("93.5 kWh, more than the 90.0 kWh that 5 packs hold"), "{short}");
+        assert_eq!(told(20.0), None);
+    }
 }

@@ -1,5 +1,19 @@
 use crate::column::{Column, Table, number, text};
 
+/// The ends of the 90 % interval of each step, at the braking energy as it stands.
+pub static CASCADE_RANGES: [[&str; 2]; 10] = [
+    ["braking_beyond_axle_p05_kwh", "braking_beyond_axle_p95_kwh"],
+    ["braking_beyond_blending_p05_kwh", "braking_beyond_blending_p95_kwh"],
+    ["braking_in_fade_p05_kwh", "braking_in_fade_p95_kwh"],
+    ["braking_beyond_level_p05_kwh", "braking_beyond_level_p95_kwh"],
+    ["braking_beyond_torque_p05_kwh", "braking_beyond_torque_p95_kwh"],
+    ["braking_beyond_power_p05_kwh", "braking_beyond_power_p95_kwh"],
+    ["braking_beyond_acceptance_p05_kwh", "braking_beyond_acceptance_p95_kwh"],
+    ["braking_converted_p05_kwh", "braking_converted_p95_kwh"],
+    ["braking_to_auxiliaries_p05_kwh", "braking_to_auxiliaries_p95_kwh"],
+    ["energy_recoverable_p05_kwh", "energy_recoverable_p95_kwh"],
+];
+
 /// Where the braking energy went, by whatever the pilot can be cut by.
 pub static BRAKING_BALANCE: Table = Table {
     name: "braking_balance",
@@ -10,7 +24,7 @@ pub static BRAKING_BALANCE: Table = Table {
 };
 
 const P05: &str =
-    "lower end of its 90 % interval at the braking energy as it stands, see segments; ends of segments add up";
+    "lower end of its 90 % interval, the braking energy standing: from step_swings, values independent";
 const P95: &str = "upper end of the same";
 
 static COLUMNS: [Column; 39] = [

@@ -36,6 +36,7 @@ mod scenarios;
 mod segment_battery;
 mod segments;
 mod signal_value;
+mod step_swings;
 mod stops;
 mod trip_routes;
 mod trips;
@@ -44,7 +45,7 @@ mod what_if_trace;
 
 pub use approaches::APPROACHES;
 pub use avoidable_losses::AVOIDABLE_LOSSES;
-pub use braking_balance::BRAKING_BALANCE;
+pub use braking_balance::{BRAKING_BALANCE, CASCADE_RANGES};
 pub use braking_events::BRAKING_EVENTS;
 pub use calibration::CALIBRATION;
 pub use capacity::CAPACITY;
@@ -76,8 +77,9 @@ pub use samples::SAMPLES;
 pub use sampling_audit::SAMPLING_AUDIT;
 pub use scenarios::SCENARIOS;
 pub use segment_battery::SEGMENT_BATTERY;
-pub use segments::{CASCADE, CASCADE_RANGES, GAINS, SEGMENTS};
+pub use segments::{CASCADE, GAINS, SEGMENTS};
 pub use signal_value::SIGNAL_VALUE;
+pub use step_swings::{STEP_SWINGS, SWINGS};
 pub use stops::STOPS;
 pub use trip_routes::TRIP_ROUTES;
 pub use trips::TRIPS;
@@ -87,7 +89,7 @@ pub use what_if_trace::WHAT_IF_TRACE;
 use crate::Table;
 
 /// Every table, in the order the stages write them; traces are written by none, what-if only when asked.
-pub static ALL: [&Table; 41] = [
+pub static ALL: [&Table; 42] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -99,6 +101,7 @@ pub static ALL: [&Table; 41] = [
     &APPROACHES,
     &LEVEL_FITS,
     &CROSSINGS,
+    &STEP_SWINGS,
     &SAMPLING_AUDIT,
     &CHARGE_SESSIONS,
     &CAPACITY,

@@ -1,9 +1,6 @@
 use crate::column::{Column, Table, flag, number, order, text, time};
 
 const UNMEASURED: &str = "battery power is not logged here";
-const P05: &str = "lower end of its 90 % interval, at the braking energy as it stands: what the sheet's values, a level or a pedal that nobody \
-                   knows leave open of the split. Sums over segments err together, and their ends add up";
-const P95: &str = "upper end of the same";
 const NO_GRADE: &str = "height is unknown here; the ledger runs without it and says so";
 
 /// The energy ledger. Every continuous stretch of log lies in exactly one segment, so sums over segments are totals.
@@ -29,20 +26,6 @@ pub static CASCADE: [&str; 10] = [
     "energy_recoverable_kwh",
 ];
 
-/// The ends of the 90 % interval of each of them, at the braking energy as it stands.
-pub static CASCADE_RANGES: [[&str; 2]; 10] = [
-    ["braking_beyond_axle_p05_kwh", "braking_beyond_axle_p95_kwh"],
-    ["braking_beyond_blending_p05_kwh", "braking_beyond_blending_p95_kwh"],
-    ["braking_in_fade_p05_kwh", "braking_in_fade_p95_kwh"],
-    ["braking_beyond_level_p05_kwh", "braking_beyond_level_p95_kwh"],
-    ["braking_beyond_torque_p05_kwh", "braking_beyond_torque_p95_kwh"],
-    ["braking_beyond_power_p05_kwh", "braking_beyond_power_p95_kwh"],
-    ["braking_beyond_acceptance_p05_kwh", "braking_beyond_acceptance_p95_kwh"],
-    ["braking_converted_p05_kwh", "braking_converted_p95_kwh"],
-    ["braking_to_auxiliaries_p05_kwh", "braking_to_auxiliaries_p95_kwh"],
-    ["energy_recoverable_p05_kwh", "energy_recoverable_p95_kwh"],
-];
-
 /// The columns that say what lifting one limit alone would bring to the terminals, in the order the limits bind, and
 /// the remainder. With `energy_recoverable_kwh` they sum to the braking energy.
 pub static GAINS: [&str; 9] = [
@@ -57,7 +40,7 @@ pub static GAINS: [&str; 9] = [
     "gain_remainder_kwh",
 ];
 
-static COLUMNS: [Column; 114] = [
+static COLUMNS: [Column; 94] = [
     text("vehicle_id", "", "the vehicle"),
     order("segment_order", "position within the vehicle's log"),
     text("trip_id", "outside trips", "the trip it belongs to"),
@@ -250,26 +233,6 @@ static COLUMNS: [Column; 114] = [
         "0 or more",
         "what could have arrived at the battery terminals, at the level as set",
     ),
-    number("braking_beyond_axle_p05_kwh", "kW.h", "", "0 or more", P05),
-    number("braking_beyond_axle_p95_kwh", "kW.h", "", "0 or more", P95),
-    number("braking_beyond_blending_p05_kwh", "kW.h", "", "0 or more", P05),
-    number("braking_beyond_blending_p95_kwh", "kW.h", "", "0 or more", P95),
-    number("braking_in_fade_p05_kwh", "kW.h", "", "0 or more", P05),
-    number("braking_in_fade_p95_kwh", "kW.h", "", "0 or more", P95),
-    number("braking_beyond_level_p05_kwh", "kW.h", "", "0 or more", P05),
-    number("braking_beyond_level_p95_kwh", "kW.h", "", "0 or more", P95),
-    number("braking_beyond_torque_p05_kwh", "kW.h", "", "0 or more", P05),
-    number("braking_beyond_torque_p95_kwh", "kW.h", "", "0 or more", P95),
-    number("braking_beyond_power_p05_kwh", "kW.h", "", "0 or more", P05),
-    number("braking_beyond_power_p95_kwh", "kW.h", "", "0 or more", P95),
-    number("braking_beyond_acceptance_p05_kwh", "kW.h", "", "0 or more", P05),
-    number("braking_beyond_acceptance_p95_kwh", "kW.h", "", "0 or more", P95),
-    number("braking_converted_p05_kwh", "kW.h", "", "0 or more", P05),
-    number("braking_converted_p95_kwh", "kW.h", "", "0 or more", P95),
-    number("braking_to_auxiliaries_p05_kwh", "kW.h", "", "0 or more", P05),
-    number("braking_to_auxiliaries_p95_kwh", "kW.h", "", "0 or more", P95),
-    number("energy_recoverable_p05_kwh", "kW.h", "", "0 or more", P05),
-    number("energy_recoverable_p95_kwh", "kW.h", "", "0 or more", P95),
     number(
         "braking_refused_full_kwh",
         "kW.h",

@@ -62,22 +62,8 @@ impl Swings {
         }
     }
 
-    /// The 90 % interval of each step about where it stands, at the braking energy as it stands. [J]
-    ///
-    /// u² = Σ (a / √3)², below and above each by itself; 90 % lie within 1.645 u
-    /// Shape    an end below and one above for each step, both 0 or more
-    /// Sign     distances
-    /// Holds    values of a sheet are independent, move the steps in proportion, and lie with half of the probability evenly between
-    ///          belief and either end; several values that can move a step one way alone make its interval too short by a fifth
-    ///          for two and a third for four
-    /// Source   JCGM 100:2008 (GUM), 4.3.7 (rectangular), 5.1.2 (independent values) and annex G (coverage); ends of
-    ///          unlike length kept apart: derived. Held against draws (JCGM 101:2008) in the laws
-    pub fn reach_j(&self) -> [[f64; 2]; STEPS] {
-        const Z_90: f64 = 1.644_853_626_951_472_2;
-        let squares = |step: usize, sign: f64| -> f64 {
-            let most = |ends: &[[f64; STEPS]; 2]| (sign * ends[0][step]).max(sign * ends[1][step]).max(0.0);
-            self.by_value.iter().map(|ends| most(ends).powi(2)).sum()
-        };
-        std::array::from_fn(|step| [-1.0, 1.0].map(|sign| Z_90 * (squares(step, sign) / 3.0).sqrt()))
+    /// Of each value in the order pushed: what the unfavourable end adds to each step, and the favourable one. [J]
+    pub fn by_value(&self) -> &[[[f64; STEPS]; 2]] {
+        &self.by_value
     }
 }

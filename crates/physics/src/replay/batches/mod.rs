@@ -5,11 +5,12 @@ mod crossings;
 mod events;
 mod segments;
 mod stands;
+mod step_swings;
 
 use arrow::array::RecordBatch;
 use backwatt_schema::{BatchBuilder, BatchError, JOULES_PER_KWH, tables};
 
-use crate::kernels::cascade::{self, Cascade, Limit};
+use crate::kernels::cascade::{Cascade, Limit};
 use crate::replay::approaches::Approach;
 use crate::replay::crossings::Crossing;
 use crate::replay::events::Event;
@@ -54,6 +55,7 @@ impl Found<'_> {
             charges: self.charges()?,
             approaches: self.approaches()?,
             crossings: self.crossings()?,
+            step_swings: self.step_swings()?,
             level_fits: levels::batch(self.vehicle_id, self.level_fits)?,
         })
     }
@@ -189,23 +191,6 @@ pub(super) fn cascade_columns<'a>(
         .into_iter()
         .enumerate()
         .fold(builder, |builder, (step, name)| builder.number(name, steps.iter().map(|steps| kwh(steps[step]))))
-}
-
-/// The 90 % interval of each step; within the braking energy, which stands.
-fn range_columns(builder: BatchBuilder, segments: &[Segment]) -> BatchBuilder {
-    let range = |ledger: &Ledger| {
-        let (steps, reach, all) = (ledger.cascade.steps(), ledger.swings.reach_j(), ledger.cascade.total_j());
-        std::array::from_fn::<_, { cascade::STEPS }, _>(|step| {
-            let [below, above] = reach[step];
-            [(steps[step] - below).max(0.0), (steps[step] + above).min(all)].map(kwh)
-        })
-    };
-    let ranges: Vec<_> = segments.iter().map(|segment| range(&segment.ledger)).collect();
-    tables::CASCADE_RANGES.into_iter().enumerate().fold(builder, |builder, (step, [low, high])| {
-        builder
-            .number(low, ranges.iter().map(|range| range[step][0]))
-            .number(high, ranges.iter().map(|range| range[step][1]))
-    })
 }
 
 /// The cascade, and what lifting each of its limits would bring.

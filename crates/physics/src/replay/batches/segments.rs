@@ -3,7 +3,7 @@
 use arrow::array::RecordBatch;
 use backwatt_schema::{BatchBuilder, BatchError, tables};
 
-use super::{Found, braking_columns, evidence, imputation_sd_kwh, is_measured, kwh, range_columns};
+use super::{Found, braking_columns, evidence, imputation_sd_kwh, is_measured, kwh};
 use crate::replay::auxiliaries::{AuxBasis, Loads};
 use crate::replay::ledger::Ledger;
 use crate::replay::pieces::Segment;
@@ -112,7 +112,7 @@ impl Found<'_> {
             .number("energy_returned_bus_kwh", of(|l| kwh(l.battery.bus_j)))
             .number("braking_refused_full_kwh", of(|l| kwh(l.refused_full_j)))
             .number("braking_refused_cold_kwh", of(|l| kwh(l.refused_cold_j)));
-        range_columns(braking_columns(builder, self.segments.iter().map(|s| &s.ledger)), self.segments)
+        braking_columns(builder, self.segments.iter().map(|s| &s.ledger))
     }
 
     fn segment_battery(&self, builder: BatchBuilder) -> BatchBuilder {
