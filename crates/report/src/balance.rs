@@ -3,15 +3,15 @@
 use std::collections::HashMap;
 
 use arrow::array::{Array, RecordBatch, StringArray};
-use backwatt_schema::{BatchBuilder, BatchView, Kind, number_at, tables, text_at};
+use backwatt_schema::{BatchBuilder, BatchView, Kind, Table, number_at, tables, text_at};
 use backwatt_stats::reach_of_ends;
 use polars::prelude::{
     Column, DataFrame, IntoColumn, IntoLazy, LazyFrame, NamedFrom, PlSmallStr, Series, SortMultipleOptions,
     UnionArgs, col, concat, lit,
 };
 
-use crate::ReportError;
 use crate::frame::{energy_column, text_column, to_kwh};
+use crate::{ReportError, open_values};
 
 /// In no column of `segments`: a vehicle has one.
 const TYPE: &str = "vehicle_type";
@@ -28,7 +28,7 @@ const GROUPINGS: [(&str, &str); 7] = [
 ];
 
 /// What tells rows of swings apart beside their group: values of one type and of another are not the same.
-const VALUE: &str = "value";
+pub const VALUE: &str = "value";
 
 /// Sums by group: of energies, and of what each open value moves.
 pub struct Sums {
@@ -153,26 +153,36 @@ fn sum_swings(keyed: LazyFrame) -> LazyFrame {
     keyed.group_by([col("grouping"), col("group"), col(VALUE)]).agg(sums)
 }
 
+/// What vehicles add up to.
+pub struct Merged {
+    pub balance: RecordBatch,
+    pub open_values: RecordBatch,
+}
+
 /// Adds up vehicles, and sorts.
-pub fn merge(vehicles: Vec<Sums>) -> Result<RecordBatch, ReportError> {
+pub fn merge(vehicles: Vec<Sums>) -> Result<Merged, ReportError> {
     let (energy, moved): (Vec<_>, Vec<_>) =
         vehicles.into_iter().map(|sums| (sums.energies.lazy(), sums.swings.lazy())).unzip();
     if energy.is_empty() {
-        let empty = BatchBuilder::new(&tables::BRAKING_BALANCE);
-        return Ok(empty_table(empty).finish()?);
+        let [balance, open_values] = [&tables::BRAKING_BALANCE, &tables::OPEN_VALUES].map(no_rows);
+        return Ok(Merged { balance: balance?, open_values: open_values? });
     }
     let by = SortMultipleOptions::default;
     let energies = sum(concat(energy, UnionArgs::default())?).sort(["grouping", "group"], by()).collect()?;
     let swings = sum_swings(concat(moved, UnionArgs::default())?);
-    to_batch(&energies, &ranges(&swings.sort(["grouping", "group", VALUE], by()).collect()?)?)
+    let swings = swings.sort(["grouping", "group", VALUE], by()).collect()?;
+    let balance = to_batch(&energies, &ranges(&swings)?)?;
+    let open_values = open_values::of_types(&energies, &swings)?;
+    Ok(Merged { balance, open_values })
 }
 
 /// No vehicles, no rows.
-fn empty_table(builder: BatchBuilder) -> BatchBuilder {
-    tables::BRAKING_BALANCE.columns.iter().fold(builder, |builder, column| match column.kind {
+fn no_rows(table: &'static Table) -> Result<RecordBatch, ReportError> {
+    let columns = table.columns.iter().fold(BatchBuilder::new(table), |builder, column| match column.kind {
         Kind::Text => builder.text(column.name, Vec::<Option<&str>>::new()),
         _ => builder.number(column.name, Vec::<Option<f64>>::new()),
-    })
+    });
+    Ok(columns.finish()?)
 }
 
 /// How far each step may lie below and above, by group. [kWh]

@@ -15,6 +15,7 @@ mod export;
 mod figure;
 mod frame;
 mod named_events;
+mod open_values;
 mod refused;
 pub mod replay_page;
 mod sentences;

@@ -119,9 +119,13 @@ fn balances(input: &ReportInput, layout: &Layout, provenance: &Provenance) -> Re
         };
         sums.push(balance::of_vehicle(&own, &drivers)?);
     }
-    let balance = balance::merge(sums)?;
-    write_table(&layout.table(&tables::BRAKING_BALANCE), &tables::BRAKING_BALANCE, &balance, provenance)?;
-    Ok(balance)
+    let merged = balance::merge(sums)?;
+    for (table, batch) in
+        [(&tables::BRAKING_BALANCE, &merged.balance), (&tables::OPEN_VALUES, &merged.open_values)]
+    {
+        write_table(&layout.table(table), table, batch, provenance)?;
+    }
+    Ok(merged.balance)
 }
 
 /// Drivers that the answer table names.

@@ -19,6 +19,7 @@ fn time_and_speed_alone_still_give_a_ledger() {
         "receipts.parquet",
         "recovery.parquet",
         "braking_balance.parquet",
+        "open_values.parquet",
         "report/index.html",
         "report/tables/trips.csv",
     ] {

@@ -63,6 +63,16 @@ const CALIBRATION: [grid::Column; 9] = [
     }),
 ];
 
+const OPEN: [grid::Column; 5] = [
+    words("type", |row, _| row.words("vehicle_type")),
+    words("open value", |row, _| row.words("value")),
+    figure("unfavourable, points", |row, _| row.percent("recoverable_at_low_frac", 1)),
+    figure("favourable, points", |row, _| row.percent("recoverable_at_high_frac", 1)),
+    figure("unfavourable, kWh", |row, _| row.fixed("energy_recoverable_at_low_kwh", 1)),
+];
+/// Values told of each type.
+const OPEN_TOLD: usize = 3;
+
 pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
     let mut topic = Topic::new(
         "logs",
@@ -83,6 +93,8 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         topic.tell(sentence);
     }
     topic.tell(told_calibration(&calibration)?);
+    let open = tables.rows(&tables::OPEN_VALUES);
+    topic.answer.extend(told_open(&open)?);
     topic.notes.push(
         "Net use is what consumption, range, packs and the plan rest on; recovered energy is behind regen shares, levels and places. Drivers' stops and levels are judged only on speeds of about every second, \
          and climate is told where its power is logged. ± %: expected half-width of the 90 % interval over the figure itself, from the design of the log. Hidden: corrected over as logged, less 1; below zero the log invents braking. \
@@ -106,8 +118,41 @@ pub fn topic(tables: &Tables, units: Units) -> Read<Topic> {
         Grid::new("What the logs say of the sheet", &tables::CALIBRATION, &calibration, &CALIBRATION, units)?
             .folded(),
     );
+    topic.grids.push(
+        Grid::new(
+            "What leaves most open of the recoverable energy: points of the braking energy at the wheels with the value at either end",
+            &tables::OPEN_VALUES,
+            &open,
+            &OPEN,
+            units,
+        )?
+        .folded(),
+    );
     topic.grids.retain(|grid| !grid.rows.is_empty());
     Ok(topic)
+}
+
+/// What to weigh, state or log, by what it would settle of the recoverable share.
+fn told_open(rows: &[Row<'_>]) -> Read<Option<String>> {
+    let mut of_types = Vec::new();
+    for of_type in rows.chunk_by(|a, b| a.text("vehicle_type").ok() == b.text("vehicle_type").ok()) {
+        let mut told = Vec::new();
+        for row in of_type.iter().take(OPEN_TOLD) {
+            told.push(format!(
+                "{} ({} to {})",
+                row.words("value")?,
+                row.percent("recoverable_at_low_frac", 1)?,
+                row.percent("recoverable_at_high_frac", 1)?
+            ));
+        }
+        of_types.push(format!("{}: {}", of_type[0].words("vehicle_type")?, told.join(", ")));
+    }
+    Ok((!of_types.is_empty()).then(|| {
+        format!(
+            "Weighed, stated better or logged, these would settle most of what was recoverable, in points of the braking energy at the wheels (what each value makes of it between its ends; modelled): {}.",
+            of_types.join("; ")
+        )
+    }))
 }
 
 /// For each type the best signal, beside what there is.
@@ -217,4 +262,39 @@ fn told_calibration(rows: &[Row<'_>]) -> Read<String> {
         "The logs narrowed {inferred} of {} unknowns of the sheets, the others stay as modelled{told}.",
         rows.len()
     ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::figure::plain;
+    use crate::topics::made::{Typed, batch};
+    use crate::topics::rows::rows;
+
+    #[test]
+    fn what_leaves_most_open_is_told_by_type() {
+        let of = |vehicle_type: &'static str, value: &'static str, low: &'static str, high: &'static str| {
+            [
+                ("vehicle_type", vehicle_type),
+                ("value", value),
+                ("recoverable_at_low_frac", low),
+                ("recoverable_at_high_frac", high),
+            ]
+        };
+        let made = [
+            of("car", "drive losses", "-0.05", "0.04"),
+            of("van", "regen level not logged", "-0.3", "0.1"),
+            of("van", "load", "-0.02", "0.01"),
+        ];
+        let made: Vec<Typed<'_>> = made.iter().map(|row| &row[..]).collect();
+        let table = batch(&tables::OPEN_VALUES, &made);
+        let told = told_open(&rows(&tables::OPEN_VALUES, &table, false)).expect("rows").expect("a sentence");
+        let told = plain(&told);
+        assert!(
+            told.ends_with(
+                "car: drive losses (-5.0 to 4.0); van: regen level not logged (-30.0 to 10.0), load (-2.0 to 1.0)."
+            ),
+            "{told}"
+        );
+    }
 }

@@ -54,7 +54,7 @@ pub use places::Places;
 pub use text::text;
 
 /// Tables of the estimate stage that these sections show, written beside the page as CSV and JSON.
-pub static SHOWN: [&Table; 20] = [
+pub static SHOWN: [&Table; 21] = [
     &tables::PLAN_CHECK,
     &tables::PLAN_GAP,
     &tables::PACK_SIZING,
@@ -74,6 +74,7 @@ pub static SHOWN: [&Table; 20] = [
     &tables::SIGNAL_VALUE,
     &tables::SAMPLING_AUDIT,
     &tables::CALIBRATION,
+    &tables::OPEN_VALUES,
     &tables::COVERAGE,
 ];
 

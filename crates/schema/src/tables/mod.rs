@@ -19,6 +19,7 @@ mod ledger_trace;
 mod level_comparison;
 mod level_fits;
 mod level_what_if;
+mod open_values;
 mod pack_sizing;
 mod places;
 mod plan_check;
@@ -62,6 +63,7 @@ pub use ledger_trace::LEDGER_TRACE;
 pub use level_comparison::LEVEL_COMPARISON;
 pub use level_fits::LEVEL_FITS;
 pub use level_what_if::LEVEL_WHAT_IF;
+pub use open_values::OPEN_VALUES;
 pub use pack_sizing::PACK_SIZING;
 pub use places::PLACES;
 pub use plan_check::PLAN_CHECK;
@@ -89,7 +91,7 @@ pub use what_if_trace::WHAT_IF_TRACE;
 use crate::Table;
 
 /// Every table, in the order the stages write them; traces are written by none, what-if only when asked.
-pub static ALL: [&Table; 42] = [
+pub static ALL: [&Table; 43] = [
     &SAMPLES,
     &REJECTS,
     &RECEIPTS,
@@ -119,6 +121,7 @@ pub static ALL: [&Table; 42] = [
     &CHANGES,
     &LEVEL_COMPARISON,
     &BRAKING_BALANCE,
+    &OPEN_VALUES,
     &SCENARIOS,
     &LEVEL_WHAT_IF,
     &SAME_TRIPS,
