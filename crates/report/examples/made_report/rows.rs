@@ -11,11 +11,12 @@ use backwatt_schema::{BatchBuilder, BatchError, Column, Kind, Table, tables};
 use crate::cells::{Pilot, cell, number, unit};
 
 /// One file for each vehicle.
-pub static OF_VEHICLE: [&Table; 7] = [
+pub static OF_VEHICLE: [&Table; 8] = [
     &tables::TRIPS,
     &tables::TRIP_ROUTES,
     &tables::SEGMENTS,
     &tables::SEGMENT_BATTERY,
+    &tables::STEP_SWINGS,
     &tables::BRAKING_EVENTS,
     &tables::STOPS,
     &tables::CHARGES,
