@@ -41,7 +41,7 @@ const COLUMNS: [grid::Column; 13] = [
         Ok(chance(row.number("worst_quarter_probability_frac")?))
     })),
     page_only(figure("compared with", |row, _| row.whole("drivers_compared"))),
-    figure("days", |row, _| row.whole("driving_days")),
+    figure("driving days", |row, _| row.whole("driving_days")),
     page_only(figure("braking energy, kWh", |row, _| row.fixed("energy_braking_kwh", 0))),
     words("evidence", |row, _| row.words("evidence")),
     remarks("to keep in mind", |row, _| row.words("caution")),

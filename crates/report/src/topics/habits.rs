@@ -24,7 +24,7 @@ const COLUMNS: [grid::Column; 11] = [
     figure("beyond others, kWh a day", |row, _| row.fixed(ABOVE, 2)),
     figure("90 % interval", |row, _| row.range(ABOVE_ENDS, Kind::Energy, 2)),
     figure("beyond others, {miles} a day", |row, _| row.shown("above_group_mi_day", Kind::Distance, 1)),
-    figure("days", |row, _| row.whole("driving_days")),
+    figure("driving days", |row, _| row.whole("driving_days")),
     page_only(figure("occasions", |row, _| row.whole("occasions"))),
     remarks("kWh a day is against", |row, _| row.words("reference")),
     page_only(words("evidence", |row, _| row.words("evidence"))),

@@ -29,10 +29,11 @@ pub fn steps(habits: &[Row<'_>], driver: &str, units: Units) -> Read<Vec<String>
     for row in by_themselves(habits, &out)? {
         if let Some(action) = action(row.text("habit")?) {
             told.push(format!(
-                "{action} On the days that could be judged that would save up to {} kWh a day{}, modelled, against {}; not compared with others, and from too few days to promise.",
+                "{action} On the days that could be judged that would save up to {} kWh a day{}, modelled, against {}; {}.",
                 row.fixed("energy_kwh_day", 2)?,
                 in_miles(&row, "energy_mi_day", units)?,
                 reference(row.text("habit")?),
+                beside_others(&row)?,
             ));
         }
     }
@@ -42,6 +43,14 @@ pub fn steps(habits: &[Row<'_>], driver: &str, units: Units) -> Read<Vec<String>
     }
     told.push(EXCEPTION.to_owned());
     Ok(told)
+}
+
+/// How a habit that does not stand out lies beside those of the others.
+fn beside_others(row: &Row<'_>) -> Read<&'static str> {
+    Ok(match row.number(ABOVE)? {
+        Some(_) => "on like work the others do much the same",
+        None => "not compared with others, and from too few days to promise",
+    })
 }
 
 /// Habits with a reference of their own that are no step yet, the dearest first.
@@ -84,5 +93,34 @@ fn reference(habit: &str) -> &'static str {
     match habit {
         LOW_LEVEL => "the level that gives most at the same speeds",
         _ => "the gentlest tenth of stops at the same places",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use backwatt_schema::tables;
+
+    use super::*;
+    use crate::figure::plain;
+    use crate::topics::made::{Typed, batch};
+    use crate::topics::rows::rows;
+
+    #[test]
+    fn a_step_says_whether_its_habit_was_compared() {
+        let told = |above: &[(&'static str, &'static str)]| {
+            let own = [("driver_id", "A"), ("habit", LOW_LEVEL), ("energy_kwh_day", "0.5")];
+            let row: Vec<(&str, &str)> = own.iter().chain(above).copied().collect();
+            let made: [Typed<'_>; 1] = [&row];
+            let table = batch(&tables::HABITS, &made);
+            let habits = rows(&tables::HABITS, &table, false);
+            plain(&steps(&habits, "A", Units { metric: false }).expect("steps").join(" "))
+        };
+        let compared = told(&[(ABOVE, "0.17"), ("above_group_p05_kwh_day", "-0.08")]);
+        assert!(
+            compared.contains("up to 0.50 kWh a day") && compared.contains("others do much the same"),
+            "{compared}"
+        );
+        let alone = told(&[]);
+        assert!(alone.contains("not compared with others, and from too few days"), "{alone}");
     }
 }
