@@ -18,6 +18,7 @@ mod nodes;
 mod pieces;
 mod smoothing;
 mod soc_steps;
+mod swings;
 mod trace;
 mod traces;
 mod track;

@@ -7,7 +7,7 @@ use backwatt_schema::{BatchBuilder, BatchError, tables};
 
 use super::{Found, kwh};
 use crate::kernels::cascade::{STEPS, Swings};
-use crate::replay::ledger;
+use crate::replay::swings::open_names;
 
 /// Trip, driver, route and level.
 type Key<'a> = (usize, [Option<&'a str>; 3]);
@@ -22,7 +22,7 @@ impl Found<'_> {
             let names = [track.driver[at], track.route[at], track.level[at]].map(|name| track.name(name));
             sums.entry((trip, names)).or_default().add(&segment.ledger.swings);
         }
-        let names: Vec<&'static str> = ledger::open_names(self.sheet).collect();
+        let names: Vec<&'static str> = open_names(self.sheet).collect();
         let mut rows: Vec<(Key<'_>, &'static str, [[f64; STEPS]; 2])> = Vec::new();
         for (key, swings) in &sums {
             for (name, ends) in names.iter().zip(swings.by_value()) {
