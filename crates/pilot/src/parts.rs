@@ -74,9 +74,7 @@ impl Uncertain {
         Self::LiftOff,
         Self::Fade,
     ];
-}
 
-impl Uncertain {
     fn name(self) -> &'static str {
         match self {
             Self::Mass => "empty mass",
